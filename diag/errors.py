@@ -1,0 +1,64 @@
+"""Every error meant for the user: what is wrong, where, and what to do about it.
+
+DiagError
+├── UnitError        a measured value that cannot be read
+├── MeasureError     readings that cannot be analysed
+├── KnowledgeError   the YAML knowledge base
+├── RecordError      events that do not hang together
+│   └── TranscriptError   a transcript file written by hand
+├── StoreError       the place where calls are kept
+└── UsageError       a command that cannot be carried out as typed
+"""
+
+from __future__ import annotations
+
+
+class DiagError(Exception):
+    """An error told in three parts: what, where and the remedy. Exit code 2 on the command line."""
+
+    def __init__(self, what: str, where: str = "", remedy: str = "") -> None:
+        super().__init__(what, where, remedy)
+        self.what = what
+        self.where = where
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        cure = f" {self.remedy}" if self.remedy else ""
+        return f"{place}{self.what}{cure}"
+
+    def at(self, where: str) -> DiagError:
+        """Return the same error with the place named (kept if it already has one)."""
+        return self if self.where else type(self)(self.what, where, self.remedy)
+
+    def as_json(self) -> dict[str, str]:
+        """Return the three parts as JSON-ready text."""
+        return {"what": self.what, "where": self.where, "remedy": self.remedy}
+
+
+class UnitError(DiagError):
+    """A measured value that cannot be read: no unit, wrong dimension, impossible size."""
+
+
+class MeasureError(DiagError):
+    """Readings that cannot be analysed."""
+
+
+class KnowledgeError(DiagError):
+    """A fault in the YAML knowledge base; `where` is file:line."""
+
+
+class RecordError(DiagError):
+    """Events that do not hang together."""
+
+
+class TranscriptError(RecordError):
+    """A transcript file that cannot be read as a call; `where` is file:line."""
+
+
+class StoreError(DiagError):
+    """The store cannot be opened, read or written."""
+
+
+class UsageError(DiagError):
+    """A command that cannot be carried out as typed."""

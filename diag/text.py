@@ -1,0 +1,52 @@
+"""Text from people and files: cleaned once, at the door."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+
+_KEPT = {"\n", "\t"}
+_DROPPED = {"Cc", "Cf", "Cs"}
+
+
+def clean(text: str, *, limit: int | None = None) -> str:
+    """Return text without control bytes, direction marks and lone surrogates (tab and newline stay).
+
+    Such characters could drive the terminal or reorder what is read. `limit` cuts to that many
+    characters and marks the cut, so nothing vanishes silently.
+    """
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    kept = "".join(c for c in text if c in _KEPT or unicodedata.category(c) not in _DROPPED)
+    kept = unicodedata.normalize("NFC", kept)
+    if limit is not None and len(kept) > limit:
+        return kept[: max(0, limit - 12)] + " [cut short]"
+    return kept
+
+
+def one_line(text: str, *, limit: int | None = None) -> str:
+    """Return cleaned text with all white space folded to single spaces."""
+    return " ".join(clean(text, limit=limit).split())
+
+
+def wrap(text: str, width: int, indent: str = "") -> str:
+    """Return text folded to `width` columns, paragraphs kept."""
+    parts = clean(text).split("\n")
+    return "\n".join(
+        textwrap.fill(p, width, initial_indent=indent, subsequent_indent=indent) if p.strip() else ""
+        for p in parts
+    )
+
+
+def number(value: float, digits: int = 3) -> str:
+    """Return a number with `digits` significant digits and no needless zeros or exponent."""
+    if value == 0:
+        return "0"
+    text = f"{value:.{digits}g}"
+    if "e" in text:
+        text = f"{value:.0f}" if abs(value) >= 1 else f"{value:.6f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def count(n: int, one: str, many: str | None = None) -> str:
+    """Return "1 row" or "3 rows"."""
+    return f"{n} {one if n == 1 else (many or one + 's')}"
