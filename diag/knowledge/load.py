@@ -1,0 +1,311 @@
+"""Read the YAML knowledge base into one frozen, cross-checked Knowledge.
+
+A knowledge folder holds vocabularies (`*.yaml`, each a mapping of sections) and entries
+(`causes/*.yaml`, `checks/*.yaml`, `rules/*.yaml`, each a list). Several folders overlay one another:
+an entry in a later folder replaces the entry of the same id in an earlier one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from diag.errors import KnowledgeError
+from diag.knowledge import model
+from diag.knowledge.words import Lexicon, Symptom
+from diag.knowledge.yamlfile import Lines, load_yaml
+
+_SECTIONS: Mapping[str, type[BaseModel]] = {
+    "marks": model.Mark,
+    "likelihoods": model.Likelihood,
+    "observers": model.Observer,
+    "axes": model.Axis,
+    "states": model.State,
+    "subsystems": model.Subsystem,
+    "looks": model.Look,
+    "preparations": model.Named,
+    "parts": model.Named,
+    "tools": model.Named,
+    "kinds": model.Named,
+    "seasons": model.Named,
+    "changes": model.Named,
+    "flags": model.Named,
+    "hazards": model.Hazard,
+    "cautions": model.Caution,
+    "sources": model.Source,
+    "findings": model.Finding,
+    "limits": model.Limit,
+    "book": model.BookValue,
+    "symptoms": Symptom,
+    "verifications": model.Verification,
+    "completeness": model.CompletenessRule,
+    "causes": model.Cause,
+    "checks": model.Check,
+    "rules": model.Rule,
+}
+ENTRY_FOLDERS = ("causes", "checks", "rules")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong in the knowledge base."""
+
+    file: str
+    line: int
+    id: str
+    what: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}: {self.id}: {self.what} {self.remedy}".rstrip()
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an entry stands."""
+
+    file: str
+    line: int
+    lines: Lines | None = field(default=None, compare=False, repr=False)
+    path: tuple[str | int, ...] = ()
+
+    def within(self, *path: str | int) -> int:
+        """Return the line of a field inside the entry."""
+        return self.lines.at((*self.path, *path)) if self.lines else self.line
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """Everything known, by kind and id, in the order written; with the place of each entry."""
+
+    version: str
+    digest: str
+    settings: model.Settings
+    marks: Mapping[str, model.Mark]
+    likelihoods: Mapping[str, model.Likelihood]
+    observers: Mapping[str, model.Observer]
+    axes: Mapping[str, model.Axis]
+    states: Mapping[str, model.State]
+    subsystems: Mapping[str, model.Subsystem]
+    looks: Mapping[str, model.Look]
+    preparations: Mapping[str, model.Named]
+    parts: Mapping[str, model.Named]
+    tools: Mapping[str, model.Named]
+    kinds: Mapping[str, model.Named]
+    seasons: Mapping[str, model.Named]
+    changes: Mapping[str, model.Named]
+    flags: Mapping[str, model.Named]
+    hazards: Mapping[str, model.Hazard]
+    cautions: Mapping[str, model.Caution]
+    sources: Mapping[str, model.Source]
+    findings: Mapping[str, model.Finding]
+    limits: Mapping[str, model.Limit]
+    book: Mapping[str, model.BookValue]
+    symptoms: Mapping[str, Symptom]
+    verifications: Mapping[str, model.Verification]
+    completeness: Mapping[str, model.CompletenessRule]
+    causes: Mapping[str, model.Cause]
+    checks: Mapping[str, model.Check]
+    """As written; `several` checks still whole."""
+    rules: Mapping[str, model.Rule]
+    lexicon: Lexicon
+    questions: Mapping[str, model.Check]
+    """Checks as asked: each item of a `several` check is a yes/no check `check.item` of its own."""
+    places: Mapping[tuple[str, str], Place]
+
+    def place(self, kind: str, key: str) -> str:
+        """Return "file:line" of an entry."""
+        place = self.places.get((kind, key))
+        return f"{place.file}:{place.line}" if place else kind
+
+    def find(self, key: str) -> list[tuple[str, Any]]:
+        """Return (kind, entry) of everything with that id or name."""
+        return [(kind, getattr(self, kind)[key]) for kind in _SECTIONS if key in getattr(self, kind)]
+
+
+def knowledge_folder() -> Path:
+    """Return the knowledge folder: inside the wheel, else beside the package in a checkout."""
+    return data_folder("knowledge", "knowledge.yaml")
+
+
+def data_folder(name: str, witness: str = "") -> Path:
+    """Return a folder of data files shipped in the wheel, or the same folder of a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    for candidate in (package / "data" / name, package.parent / name):
+        if (candidate / witness).exists():
+            return candidate
+    raise KnowledgeError(
+        f"The folder {name!r} was not found.", str(package), "Install the program again, or name it with --knowledge."
+    )
+
+
+def load(folders: Sequence[Path] = ()) -> Knowledge:
+    """Load the knowledge; raise KnowledgeError with the first problem's place (and how many there are)."""
+    knowledge, problems = read(folders or (knowledge_folder(),))
+    if problems or knowledge is None:
+        first = problems[0]
+        more = f" ({len(problems) - 1} more: run `diag knowledge lint`)" if len(problems) > 1 else ""
+        raise KnowledgeError(f"{first.id}: {first.what}{more}", f"{first.file}:{first.line}", first.remedy)
+    return knowledge
+
+
+def read(folders: Sequence[Path]) -> tuple[Knowledge | None, list[Problem]]:
+    """Read and cross-check; return the knowledge (None when it cannot be built) and every problem found."""
+    from diag.knowledge.crosscheck import crosscheck
+
+    gathered = _Gathered()
+    for folder in folders:
+        gathered.add_folder(folder)
+    knowledge = gathered.build()
+    problems = list(gathered.problems)
+    if knowledge is not None:
+        problems.extend(crosscheck(knowledge))
+    return knowledge, problems
+
+
+def expand(check: model.Check) -> Iterable[tuple[str, model.Check]]:
+    """Yield (id, check) as asked: itself, or one yes/no check per item of a `several` check."""
+    if check.takes.kind != "several":
+        yield check.id, check
+        return
+    for name, item in check.items.items():
+        key = f"{check.id}.{name}"
+        no = model.Outcome(says="no", otherwise=True)
+        changes = {
+            "id": key,
+            "asks": item.says,
+            "look": check.look or check.id,
+            "takes": model.Takes(kind="yes_no"),
+            "items": {},
+            "outcomes": {"yes": item, "no": no},
+        }
+        yield key, check.model_copy(update=changes)
+
+
+class _Gathered:
+    """Entries read so far, by section."""
+
+    def __init__(self) -> None:
+        self.entries: dict[str, dict[str, Any]] = {name: {} for name in _SECTIONS}
+        self.places: dict[tuple[str, str], Place] = {}
+        self.problems: list[Problem] = []
+        self.head: dict[str, Any] = {}
+        self.lexicon: Lexicon | None = None
+        self.hashed: list[tuple[str, bytes]] = []
+
+    def add_folder(self, folder: Path) -> None:
+        files = sorted(folder.glob("*.yaml"), key=lambda p: p.name)
+        for name in ENTRY_FOLDERS:
+            files += sorted((folder / name).glob("*.yaml"), key=lambda p: p.name)
+        if not files:
+            self._problem(str(folder), 1, "knowledge", "No knowledge files here.", "Name the folder that holds them.")
+        seen: set[tuple[str, str]] = set()
+        for path in files:
+            self._add_file(folder, path, seen)
+
+    def _add_file(self, folder: Path, path: Path, seen: set[tuple[str, str]]) -> None:
+        shown = f"{folder.name}/{path.relative_to(folder).as_posix()}"
+        try:
+            self.hashed.append((shown, path.read_bytes().replace(b"\r\n", b"\n")))
+            data, lines = load_yaml(path, name=shown)
+        except KnowledgeError as error:
+            file, _, line = error.where.rpartition(":")
+            self._problem(file or shown, int(line) if line.isdigit() else 1, path.stem, error.what, error.remedy)
+            return
+        except OSError as error:
+            self._problem(shown, 1, path.stem, f"Cannot be read: {error.strerror}.", "Check the file and its rights.")
+            return
+        if path.parent != folder:
+            self._add_entries(path.parent.name, data, shown, lines, (), seen)
+        elif path.stem == "lexicon":
+            self._add_lexicon(data, shown, lines)
+        elif isinstance(data, dict):
+            for key, value in data.items():
+                if key in _SECTIONS:
+                    self._add_entries(key, value, shown, lines, (key,), seen)
+                elif key in ("version", "requires_program", "settings"):
+                    self.head[key] = value
+                    self.places["head", key] = Place(shown, lines.at((key,)), lines, (key,))
+                else:
+                    self._problem(shown, lines.at((key,)), key, "Unknown section.", f"Known: {', '.join(_SECTIONS)}.")
+        else:
+            self._problem(shown, 1, path.stem, "A mapping of sections is expected.", "Start with `sections: [...]`.")
+
+    def _add_lexicon(self, data: Any, shown: str, lines: Lines) -> None:
+        try:
+            self.lexicon = Lexicon.model_validate(data)
+        except ValidationError as error:
+            self._invalid("lexicon", error, shown, lines, ())
+
+    def _add_entries(
+        self, kind: str, data: Any, shown: str, lines: Lines, path: tuple[str | int, ...], seen: set[tuple[str, str]]
+    ) -> None:
+        if not isinstance(data, list):
+            self._problem(shown, lines.at(path), kind, "A list of entries is expected.", "Write `- id: ...`.")
+            return
+        entry_model = _SECTIONS[kind]
+        key_field = "id" if "id" in entry_model.model_fields else "name"
+        for number, raw in enumerate(data):
+            here = (*path, number)
+            key = str(raw.get(key_field, f"entry {number + 1}")) if isinstance(raw, dict) else f"entry {number + 1}"
+            if (kind, key) in seen:
+                where = self.places[kind, key]
+                self._problem(shown, lines.at(here), key, f"Already stands in {where.file}:{where.line}.", "Rename it.")
+                continue
+            try:
+                entry = entry_model.model_validate(raw)
+            except ValidationError as error:
+                self._invalid(key, error, shown, lines, here)
+                continue
+            seen.add((kind, key))
+            self.entries[kind][sys.intern(key)] = entry
+            self.places[kind, key] = Place(shown, lines.at(here), lines, here)
+
+    def _invalid(
+        self, key: str, error: ValidationError, shown: str, lines: Lines, path: tuple[str | int, ...]
+    ) -> None:
+        for item in error.errors():
+            place = tuple(p for p in item["loc"] if isinstance(p, str | int))
+            field_name = ".".join(str(p) for p in place) or "entry"
+            what = f"{field_name}: {item['msg']}."
+            self._problem(shown, lines.at((*path, *place)), key, what, _remedy(item))
+
+    def _problem(self, file: str, line: int, key: str, what: str, remedy: str) -> None:
+        self.problems.append(Problem(file, line, key, what, remedy))
+
+    def build(self) -> Knowledge | None:
+        head = self.places.get(("head", "settings"))
+        try:
+            settings = model.Settings.model_validate(self.head.get("settings", {}))
+        except ValidationError as error:
+            if head and head.lines:
+                self._invalid("settings", error, head.file, head.lines, ("settings",))
+            else:
+                self._problem("knowledge.yaml", 1, "settings", "Missing.", "The folder needs a knowledge.yaml.")
+            return None
+        digest = hashlib.sha256(b"".join(s.encode() + b"\0" + raw + b"\0" for s, raw in sorted(self.hashed)))
+        questions = {key: q for c in self.entries["checks"].values() for key, q in expand(c)}
+        return Knowledge(
+            version=str(self.head.get("version", "0")),
+            digest=f"sha256:{digest.hexdigest()}",
+            settings=settings,
+            lexicon=self.lexicon or Lexicon.model_validate({}),
+            questions=questions,
+            places=self.places,
+            **self.entries,
+        )
+
+
+def _remedy(item: Any) -> str:
+    kind = item["type"]
+    if kind == "extra_forbidden":
+        return "Remove the field, or correct its name."
+    if kind == "missing":
+        return "Add the field."
+    return f"Found: {str(item.get('input'))[:60]!r}."
