@@ -34,22 +34,23 @@ _WORDS: dict[str, bool | None] = {"true": True, "false": False, "null": None, ""
 class Lines:
     """The 1-based line of every place in a loaded file."""
 
-    __slots__ = ("_tree", "name")
+    __slots__ = ("_top", "name")
 
-    def __init__(self, name: str, tree: _Place) -> None:
+    def __init__(self, name: str, top: _Place) -> None:
         self.name = name
-        self._tree = tree
+        self._top = top
 
     def at(self, path: tuple[str | int, ...] = ()) -> int:
         """Return the line of the value at `path` (keys and list positions from the top).
 
         A step that is not in the file is passed over, so a missing field gives its parent's line.
         """
-        place = self._tree
+        place, line = self._top, self._top.line
         for step in path:
             key = str(step) if isinstance(place.data, dict) else step
+            line = place.lines.get(key, line)
             place = place.below.get(key, place)
-        return place.line
+        return line
 
     def where(self, path: tuple[str | int, ...] = ()) -> str:
         """Return "file:line" of the value at `path`."""
@@ -57,13 +58,14 @@ class Lines:
 
 
 class _Place:
-    """One value with its line and, for a list or mapping, the places below it."""
+    """A list or mapping with its line, the lines of its values and the places below it."""
 
-    __slots__ = ("below", "data", "key", "line")
+    __slots__ = ("below", "data", "key", "line", "lines")
 
     def __init__(self, data: Any, line: int) -> None:
         self.data = data
         self.line = line
+        self.lines: dict[str | int, int] = {}
         self.below: dict[str | int, _Place] = {}
         self.key: str | None = None  # the key of a mapping that waits for its value
 
@@ -116,24 +118,26 @@ class _Builder:
         self._name = name
         self._error = error
         self._decimals = decimals
-        self._open: list[_Place] = []
-        self._root: _Place | None = None
+        # a one-item list holds the document, so that every value has a parent
+        self._open: list[_Place] = [_Place([], 1)]
 
     def build(self, text: str) -> tuple[Any, Lines]:
+        document = self._open[0]
+        steps: dict[type, Callable[[Any], None]] = {
+            yaml.ScalarEvent: self._scalar,
+            yaml.MappingStartEvent: self._enter_mapping,
+            yaml.SequenceStartEvent: self._enter_list,
+            yaml.MappingEndEvent: self._leave,
+            yaml.SequenceEndEvent: self._leave,
+            yaml.AliasEvent: self._refuse_alias,
+            yaml.DocumentStartEvent: self._refuse_second,
+        }
         for event in self._events(text):
-            kind = type(event).__name__
-            if kind == "ScalarEvent":
-                self._scalar(event)
-            elif kind in ("MappingStartEvent", "SequenceStartEvent"):
-                self._enter(event, {} if kind == "MappingStartEvent" else [])
-            elif kind in ("MappingEndEvent", "SequenceEndEvent"):
-                self._open.pop()
-            elif kind == "AliasEvent":
-                raise self._fault("Aliases (*name) are not read.", event, "Write the value out.")
-            elif kind == "DocumentStartEvent" and self._root is not None:
-                raise self._fault("The file holds a second document.", event, "Keep one document per file.")
-        root = self._root or _Place(None, 1)
-        return root.data, Lines(self._name, root)
+            step = steps.get(type(event))
+            if step is not None:
+                step(event)
+        data = document.data[0] if document.data else None
+        return data, Lines(self._name, document.below.get(0, _Place(None, 1)))
 
     def _events(self, text: str) -> Iterator[Any]:
         try:
@@ -151,58 +155,66 @@ class _Builder:
     def _fault(self, what: str, event: Any, remedy: str) -> DiagError:
         return self._error(what, f"{self._name}:{event.start_mark.line + 1}", remedy)
 
-    def _plain(self, event: Any) -> None:
-        """Refuse tags and anchors."""
+    def _refuse_alias(self, event: Any) -> None:
+        raise self._fault("Aliases (*name) are not read.", event, "Write the value out.")
+
+    def _refuse_second(self, event: Any) -> None:
+        if self._open[0].data:
+            raise self._fault("The file holds a second document.", event, "Keep one document per file.")
+
+    def _refuse_marks(self, event: Any) -> None:
         if event.anchor is not None:
             raise self._fault("Anchors (&name) are not read.", event, "Write the value out where it is used.")
-        if event.tag is not None:
-            raise self._fault("Tags (!name) are not read.", event, "Remove the tag; quote text that needs it.")
+        raise self._fault("Tags (!name) are not read.", event, "Remove the tag; quote text that needs it.")
 
-    def _enter(self, event: Any, data: dict[str, Any] | list[Any]) -> None:
-        self._plain(event)
-        if self._open and isinstance(self._open[-1].data, dict) and self._open[-1].key is None:
+    def _enter_mapping(self, event: Any) -> None:
+        self._enter(event, {})
+
+    def _enter_list(self, event: Any) -> None:
+        self._enter(event, [])
+
+    def _enter(self, event: Any, data: Any) -> None:
+        if event.anchor is not None or event.tag is not None:
+            self._refuse_marks(event)
+        parent = self._open[-1]
+        if isinstance(parent.data, dict) and parent.key is None:
             raise self._fault("A key must be plain text.", event, "Use one word as the key.")
-        if len(self._open) >= MAX_DEPTH:
+        if len(self._open) > MAX_DEPTH:
             raise self._fault(f"Nested deeper than {MAX_DEPTH} levels.", event, "Flatten this entry.")
-        place = _Place(data, event.start_mark.line + 1)
-        self._put(place)
+        key = len(parent.data) if parent.key is None else parent.key
+        self._put(parent, data, event)
+        place = _Place(data, parent.lines[key])
+        parent.below[key] = place
         self._open.append(place)
 
+    def _leave(self, event: Any) -> None:
+        self._open.pop()
+
     def _scalar(self, event: Any) -> None:
-        self._plain(event)
-        parent = self._open[-1] if self._open else None
-        if parent is not None and parent.key is None and isinstance(parent.data, dict):
+        if event.anchor is not None or event.tag is not None:
+            self._refuse_marks(event)
+        parent = self._open[-1]
+        if parent.key is None and isinstance(parent.data, dict):
             self._take_key(parent, event)
-            return
-        value = _cleaned(event.value) if event.style else self._resolve(event)
-        self._put(_Place(value, event.start_mark.line + 1))
+        else:
+            self._put(parent, _cleaned(event.value) if event.style else self._resolve(event), event)
 
     def _take_key(self, parent: _Place, event: Any) -> None:
         key = _cleaned(event.value)
-        if key in parent.below:
-            first = parent.below[key].line
-            raise self._fault(
-                f"{one_line(key, limit=60)!r} is written twice (first on line {first}).", event,
-                "Keep one of them.",
-            )
+        if key in parent.lines:
+            what = f"{one_line(key, limit=60)!r} is written twice (first on line {parent.lines[key]})."
+            raise self._fault(what, event, "Keep one of them.")
         parent.key = key
-        parent.below[key] = _Place(None, event.start_mark.line + 1)
+        parent.lines[key] = event.start_mark.line + 1
 
-    def _put(self, place: _Place) -> None:
-        """Hang a value under the open list or mapping, or make it the root."""
-        if not self._open:
-            self._root = place
-            return
-        parent = self._open[-1]
+    def _put(self, parent: _Place, value: Any, event: Any) -> None:
+        """Hang a value under the open list or mapping."""
         if isinstance(parent.data, list):
-            parent.below[len(parent.data)] = place
-            parent.data.append(place.data)
-            return
-        assert parent.key is not None
-        place.line = parent.below[parent.key].line
-        parent.below[parent.key] = place
-        parent.data[parent.key] = place.data
-        parent.key = None
+            parent.lines[len(parent.data)] = event.start_mark.line + 1
+            parent.data.append(value)
+        else:
+            parent.data[parent.key] = value
+            parent.key = None
 
     def _resolve(self, event: Any) -> Any:
         """Return the typed value of an unquoted scalar."""
