@@ -65,6 +65,8 @@ class Settings(Model):
     """Minutes of a drive-out (there and back) where the call does not say."""
     hand_over: Number
     """Minutes charged for handing the call to somebody else."""
+    grower_weight: Number
+    """What a grower's minute with the line dropped counts against a minute of the desk."""
     alarm_minutes_desk: Number
     """Desk minutes after which the desk says it is time to decide."""
     claim_repair: Number

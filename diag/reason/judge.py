@@ -1,0 +1,407 @@
+"""One judgement of a call: rules, belief, what to do next, and what does not hang together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from diag.knowledge.load import Knowledge
+from diag.knowledge.model import Rule
+from diag.reason.axes import fit
+from diag.reason.case import Case, Instance
+from diag.reason.next_check import Plan, Planner, Wishes
+from diag.reason.rules import FactSet, Firing, RuleBase
+from diag.reason.tables import Array, Tables
+from diag.reason.worlds import (
+    EpochEvidence,
+    Evidence,
+    Posterior,
+    Worlds,
+    cause_shares,
+    forward,
+    posterior,
+    prior,
+    symptom_worlds,
+    top_up_worlds,
+)
+
+LIKELY, OPEN, UNLIKELY, SET_ASIDE = "likely", "open", "unlikely", "set_aside"
+LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
+AGAINST_NEEDED = math.log(20.0)
+CONFLICT_BITS = 1.0
+ENOUGH_CHECKS = 40
+LEAST_BITS_PER_MINUTE = 0.001
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """One cause on the desk."""
+
+    cause: str
+    probability: float
+    """Chance that it is present now, 4 decimals."""
+    belief: str
+    against: str | None = None
+    """For a cause set aside: the check that speaks most strongly against it."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A finding and what it rests on."""
+
+    finding: str
+    rule: str
+    events: tuple[str, ...]
+    rows: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Said:
+    """A sentence a rule puts on the desk."""
+
+    rule: str
+    kind: str
+    """warns | advises | suggests | asks_again | caution"""
+    text: str
+    events: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """The answer that fits the others least."""
+
+    check: str
+    rows: str
+    events: tuple[str, ...]
+    bits: float
+    """Conflict measure of all answers together."""
+    surprise: float
+    """-log2 P(this answer | all others)."""
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Everything the engine says about a call."""
+
+    ranking: tuple[Ranked, ...]
+    belief: Posterior
+    faults_known: bool
+    may_be_named: bool
+    findings: tuple[Found, ...]
+    said: tuple[Said, ...]
+    firings: tuple[Firing, ...]
+    conflict_bits: float
+    conflicts: tuple[Conflict, ...]
+    plan: Plan
+    action: str
+    """check | repair | drive_out | hand_over | prove | close"""
+    pi: Array
+    epochs: tuple[EpochEvidence, ...] = ()
+    start: Worlds | None = None
+    symptoms: Worlds | None = None
+    top_ups: Mapping[int, float] = field(default_factory=dict)
+    top_up_rules: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+
+    def of(self, cause: str) -> Ranked | None:
+        """Return a cause's place, or None when the machine cannot have it."""
+        return next((r for r in self.ranking if r.cause == cause), None)
+
+
+class Engine:
+    """The reasoning over one knowledge base; build once, judge many times (from one thread)."""
+
+    def __init__(self, knowledge: Knowledge, *, counter: bool = False) -> None:
+        self.knowledge = knowledge
+        self.tables = Tables(knowledge)
+        self.evidence = Evidence(self.tables)
+        self.rules = RuleBase(knowledge, counter=counter)
+        self.planner = Planner(self.tables)
+        self.frequency: Array | None = None
+        """Shop frequencies in place of the knowledge's, per cause; None = as written."""
+
+    def judge(self, case: Case, *, by: str = "minutes", most: int = 3) -> Judgement:
+        """Return the judgement of a case; pure: the same case gives the same judgement."""
+        pi = cause_shares(self.tables, case.axes, self.frequency)
+        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi)
+        start = prior(self.tables, pi).plus(symptoms)
+        runs = [self._epoch(case, number, pi) for number in range(case.epoch + 1)]
+        before, now = forward(start, [r.evidence for r in runs], case, self.tables)
+        belief = posterior(now)
+        last = runs[-1]
+        bits, conflicts = self._conflict(last, before)
+        ranking = self._ranking(belief, pi, [r.evidence for r in runs], case)
+        facts = self._facts(case, case.epoch, last.instances)
+        second = self.rules.run(facts, _belief_keys(ranking))
+        firings = (*last.firings, *second)
+        supports = last.supports | self._supports(second, last.supports, last.instances)
+        said = tuple(self._said(firings, supports))
+        plan = self.planner.plan(case, belief, self._wishes(firings, case), by=by, most=most)
+        top = ranking[0].probability if ranking else 0.0
+        known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
+        answers = sum(1 for i in case.instances if i.given)
+        named = top >= self.knowledge.settings.claim_repair or answers >= ENOUGH_CHECKS
+        named = named or plan.most_bits_per_minute < LEAST_BITS_PER_MINUTE
+        return Judgement(
+            ranking=ranking, belief=belief, faults_known=known, may_be_named=named,
+            findings=tuple(self._findings(firings, supports, last.instances)), said=said, firings=firings,
+            conflict_bits=round(bits, 2), conflicts=conflicts, plan=plan, action=self._action(case, belief, plan),
+            pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
+            top_ups=last.top_ups, top_up_rules=last.top_up_rules,
+        )  # fmt: skip
+
+    # --- one epoch --------------------------------------------------------------------------------
+
+    def _epoch(self, case: Case, number: int, pi: Array) -> _Run:
+        instances = [i for i in case.instances if i.epoch == number]
+        looks = {
+            name: self.evidence.look(members, case.trouble_rows, pi)
+            for name, members in self.evidence.looks(instances).items()
+        }
+        firings = self.rules.run(self._facts(case, number, instances))
+        supports = self._supports(firings, {}, instances)
+        top_ups, by_rules = self._top_ups(firings, supports, instances)
+        evidence = EpochEvidence(looks, top_up_worlds(top_ups, len(pi)))
+        return _Run(instances, evidence, firings, supports, top_ups, by_rules)
+
+    def _facts(self, case: Case, epoch: int, instances: Sequence[Instance]) -> FactSet:
+        keys = {f"channel:{case.channel}", f"rows:{case.row_pattern}"}
+        keys |= {f"axis:{a}={v}" for a, v in case.axes.items()}
+        keys |= {f"symptom:{s}" for s in case.symptoms}
+        keys |= {f"change:{c}" for c in case.changes}
+        keys |= {f"flag:{f}" for f in case.flags}
+        keys |= {f"repaired:{c}" for repair in case.repairs[:epoch] for c in repair.causes}
+        numbers = {f"call:{name}": (float(value),) for name, value in case.figures.items()}
+        for instance in instances:
+            if instance.given:
+                keys.add(f"answered:{instance.check}")
+                keys.add(f"answer:{instance.check}={instance.outcome}")
+            for name, value in instance.results.items():
+                key = f"reading:{instance.check}:{name}"
+                if isinstance(value, str):
+                    keys.add(f"{key}={value}")
+                else:
+                    numbers[key] = (*numbers.get(key, ()), float(value))
+        return FactSet(frozenset(keys), numbers)
+
+    def _supports(
+        self, firings: Sequence[Firing], known: Mapping[str, frozenset[int]], instances: Sequence[Instance]
+    ) -> dict[str, frozenset[int]]:
+        """Return rule -> positions of the answers it rests on, through findings too."""
+        by_key: dict[str, set[int]] = {}
+        for position, instance in enumerate(instances):
+            for key in _keys_of(instance):
+                by_key.setdefault(key, set()).add(position)
+        made_by = {self.knowledge.rules[rule].then.finds: positions for rule, positions in known.items()}
+        supports: dict[str, frozenset[int]] = {}
+        for firing in firings:
+            positions: set[int] = set()
+            for key in firing.keys:
+                if key.startswith("finding:"):
+                    positions |= made_by.get(key.removeprefix("finding:"), frozenset())
+                positions |= by_key.get(key, set())
+            supports[firing.rule] = frozenset(positions)
+            made_by.setdefault(self.knowledge.rules[firing.rule].then.finds, supports[firing.rule])
+        return supports
+
+    def _top_ups(
+        self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
+    ) -> tuple[dict[int, float], dict[int, tuple[str, ...]]]:
+        """Return cause -> log top-up, and the rules behind it (contracts: what the answers gave is not given twice)."""
+        wanted: dict[int, list[tuple[frozenset[int], float, str]]] = {}
+        for firing in firings:
+            rule = self.knowledge.rules[firing.rule]
+            rests_on = supports[firing.rule]
+            if not rests_on:
+                continue
+            for cause, ratio in self._marks(rule).items():
+                given = sum(self._already(instances[p], cause) for p in rests_on)
+                missing = math.log(ratio) - given
+                t = max(0.0, missing) if ratio > 1 else min(0.0, missing)
+                if t:
+                    wanted.setdefault(cause, []).append((rests_on, t, rule.id))
+        sums = {cause: _disjoint_sum(entries) for cause, entries in wanted.items()}
+        return {c: s[0] for c, s in sums.items()}, {c: s[1] for c, s in sums.items()}
+
+    def _marks(self, rule: Rule) -> dict[int, float]:
+        named: dict[int, float] = {}
+        grouped: dict[int, float] = {}
+        for word, targets in rule.then.marks.items():
+            ratio = self.knowledge.marks[word].ratio
+            for target in targets:
+                if target.startswith("@"):
+                    for i, cause in enumerate(self.tables.causes):
+                        if self.knowledge.causes[cause].subsystem == target[1:]:
+                            grouped[i] = ratio
+                else:
+                    named[self.tables.position[target]] = ratio
+        return grouped | named
+
+    def _already(self, instance: Instance, cause: int) -> float:
+        if not instance.given or instance.outcome is None:
+            return 0.0
+        return math.log(self.tables.check(instance.check).ratio(instance.outcome, cause))
+
+    # --- words ------------------------------------------------------------------------------------
+
+    def _ranking(
+        self, belief: Posterior, pi: Array, epochs: Sequence[EpochEvidence], case: Case
+    ) -> tuple[Ranked, ...]:
+        ranked = []
+        for i, cause in enumerate(self.tables.causes):
+            if pi[i] <= 0:
+                continue
+            p = round(min(1.0, float(belief.present[i])), 4)
+            word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
+            against = None
+            if p < SET_ASIDE_BELOW:
+                total, strongest = _against(i, epochs[-1])
+                if total >= AGAINST_NEEDED:
+                    word, against = SET_ASIDE, strongest
+            ranked.append(Ranked(cause, p, word, against))
+        return tuple(sorted(ranked, key=lambda r: (-r.probability, r.cause)))
+
+    def _conflict(self, run: _Run, before: Worlds) -> tuple[float, tuple[Conflict, ...]]:
+        looks = run.evidence.looks
+        if len(looks) < 2:
+            return 0.0, ()
+        base = before.total()
+        whole = before
+        for name in sorted(looks):
+            whole = whole.plus(looks[name])
+        together = whole.total() - base
+        alone = {name: before.plus(w).total() - base for name, w in looks.items()}
+        bits = (sum(alone.values()) - together) / math.log(2)
+        if bits <= CONFLICT_BITS:
+            return bits, ()
+        surprises = {name: (before_less(whole, w).total() - base - together) / math.log(2) for name, w in looks.items()}
+        name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
+        culprit = next(i for i in run.instances if self.evidence.look_of(i) == name and i.given)
+        events = tuple(e for i in run.instances if self.evidence.look_of(i) == name for e in i.events)
+        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2), round(surprises[name], 2)),)
+
+    def _findings(
+        self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
+    ) -> Iterable[Found]:
+        seen = set()
+        for firing in firings:
+            finding = self.knowledge.rules[firing.rule].then.finds
+            if finding and finding not in seen:
+                seen.add(finding)
+                rests_on = [instances[p] for p in sorted(supports[firing.rule])]
+                rows = sorted({r for i in rests_on for r in i.row_numbers or ()})
+                yield Found(finding, firing.rule, tuple(e for i in rests_on for e in i.events), tuple(rows))
+
+    def _said(self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]]) -> Iterable[Said]:
+        for firing in firings:
+            then = self.knowledge.rules[firing.rule].then
+            spoken = [("warns", then.warns), ("advises", then.advises), ("suggests", then.suggests)]
+            spoken += [("asks_again", c) for c in then.asks_again] + [("caution", c) for c in then.cautions]
+            for kind, text in spoken:
+                if text:
+                    yield Said(firing.rule, kind, text, ())
+
+    def _wishes(self, firings: Sequence[Firing], case: Case) -> Wishes:
+        prefers: dict[str, float] = {}
+        first, blocked = set(), set()
+        for firing in firings:
+            then = self.knowledge.rules[firing.rule].then
+            for wish in then.prefers:
+                prefers[wish.check] = max(prefers.get(wish.check, 0.0), wish.minutes)
+                if wish.first:
+                    first.add(wish.check)
+            blocked |= set(then.blocks)
+        for instance in case.instances:
+            if instance.given and instance.outcome and instance.epoch == case.epoch:
+                outcome = self.knowledge.questions[instance.check].outcomes[instance.outcome]
+                first |= {c for c in outcome.then_check if not _touched(c, case)}
+        if case.to_prove:
+            first = {c for cause in case.to_prove for c in self._proving(cause) if not _touched(c, case)} or first
+        return Wishes(prefers, frozenset(first - blocked), frozenset(blocked))
+
+    def _proving(self, cause: str) -> tuple[str, ...]:
+        verify = self.knowledge.causes[cause].repair.verify if cause in self.knowledge.causes else None
+        return self.knowledge.verifications[verify].checks if verify else ()
+
+    def _action(self, case: Case, belief: Posterior, plan: Plan) -> str:
+        if case.to_prove:
+            return "prove"
+        if case.proved and belief.clear >= 0.5:
+            return "close"
+        return plan.action
+
+
+@dataclass(frozen=True)
+class _Run:
+    instances: list[Instance]
+    evidence: EpochEvidence
+    firings: tuple[Firing, ...]
+    supports: dict[str, frozenset[int]]
+    top_ups: dict[int, float]
+    top_up_rules: dict[int, tuple[str, ...]]
+
+
+def _touched(check: str, case: Case) -> bool:
+    return any(i.check.partition(".")[0] == check and i.epoch == case.epoch for i in case.instances)
+
+
+def _keys_of(instance: Instance) -> Iterable[str]:
+    if instance.given:
+        yield f"answered:{instance.check}"
+        yield f"answer:{instance.check}={instance.outcome}"
+    for name, value in instance.results.items():
+        key = f"reading:{instance.check}:{name}"
+        yield f"{key}={value}" if isinstance(value, str) else key
+
+
+def _disjoint_sum(entries: Sequence[tuple[frozenset[int], float, str]]) -> tuple[float, tuple[str, ...]]:
+    """Rules that share an answer count once, by the largest |t| (tie: id); disjoint ones add."""
+    total, rules, used = 0.0, [], set[int]()
+    for rests_on, t, rule in sorted(entries, key=lambda e: (-abs(e[1]), e[2])):
+        if not used & rests_on:
+            total += t
+            rules.append(rule)
+        used |= rests_on
+    return total, tuple(rules)
+
+
+def before_less(whole: Worlds, part: Worlds) -> Worlds:
+    """Return the weights without one look (its logs are finite, so they can be taken off)."""
+    return whole.plus(part, -1.0)
+
+
+def _against(cause: int, evidence: EpochEvidence) -> tuple[float, str | None]:
+    """Return (summed log weight against a cause, the look that speaks most strongly against it)."""
+    total, worst, name = 0.0, 0.0, None
+    for look in sorted(evidence.looks):
+        worlds = evidence.looks[look]
+        weight = worlds.unknown - float(worlds.one[cause])
+        if weight > 0:
+            total += weight
+            if weight > worst:
+                worst, name = weight, look
+    return total, name
+
+
+def _belief_keys(ranking: Sequence[Ranked]) -> list[str]:
+    keys = []
+    for r in ranking:
+        if r.belief == LIKELY:
+            keys += [f"belief:{r.cause}={LIKELY}", f"belief:{r.cause}={OPEN}"]
+        elif r.belief == OPEN:
+            keys.append(f"belief:{r.cause}={OPEN}")
+    return keys
+
+
+def applicable(engine: Engine, check: str, case: Case) -> bool:
+    """Return whether a check makes sense on this machine as far as its axes are known."""
+    return fit(engine.knowledge.questions[check].applies, case.axes, engine.knowledge) > 0.0
+
+
+def entropy_bits(belief: Posterior) -> float:
+    """Return the entropy of the world in bits."""
+    p = np.concatenate((np.array([belief.clear, belief.unknown]), belief.one, belief.two.ravel()))
+    p = p[p > 0]
+    return float(-(p * np.log2(p)).sum())

@@ -1,0 +1,230 @@
+"""Forward chaining: the rules of the YAML run on experta; the indexed counter is its oracle and fallback.
+
+This is the only module that knows experta. The released 1.9.4 needs three precautions: its pinned
+frozendict looks for `collections.Mapping`; importing it installs a handler on the root logger; and its
+stock strategy leaves activations on the agenda whose NOT has become false. All conditions are ground,
+one engine class is built per knowledge and reset per run, and the engine is thrown away after any error.
+"""
+
+from __future__ import annotations
+
+import collections
+import collections.abc
+import heapq
+import logging
+import os
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from diag.knowledge.layers import layers
+from diag.knowledge.load import Knowledge
+from diag.reason.facts import PASS_TWO, Clause, clauses
+
+log = logging.getLogger(__name__)
+FORCE_COUNTER = "DIAG_RULES_COUNTER"
+"""Environment variable that forces the fallback (tests use it)."""
+
+
+@dataclass(frozen=True)
+class Firing:
+    """One rule that fired: by which clause, on which keys."""
+
+    rule: str
+    clause: int
+    keys: tuple[str, ...]
+    """Keys that had to be known (numbers by their reading key)."""
+    absent: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FactSet:
+    """Facts of one run: keys known and numbers by reading key."""
+
+    keys: frozenset[str] = frozenset()
+    numbers: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+
+
+def _import_experta() -> Any:
+    """Import experta behind the shim; return the module, or None when it cannot be imported here."""
+    if os.environ.get(FORCE_COUNTER):
+        return None
+    root = logging.getLogger()
+    before = list(root.handlers)
+    patched = not hasattr(collections, "Mapping")
+    if patched:
+        collections.Mapping = collections.abc.Mapping  # type: ignore[attr-defined]
+    try:
+        import experta
+
+        return experta if hasattr(experta, "KnowledgeEngine") else None
+    except Exception as error:  # whatever a later Python makes of it, the counter carries on
+        log.warning("experta cannot be imported (%s): rules run on the indexed counter", error)
+        return None
+    finally:
+        if patched:
+            del collections.Mapping  # type: ignore[attr-defined]
+        for handler in [h for h in root.handlers if h not in before]:
+            root.removeHandler(handler)
+        logging.getLogger("experta").setLevel(logging.WARNING)
+
+
+class RuleBase:
+    """The rules of one knowledge base, ready to run again and again."""
+
+    def __init__(self, knowledge: Knowledge, *, counter: bool = False) -> None:
+        self.clauses: tuple[Clause, ...] = clauses(knowledge, layers(knowledge.rules.values()))
+        self._experta = None if counter else _import_experta()
+        self._engine_class: Any = None
+        self._engine: Any = None
+        self._counter = Counter(self.clauses)
+
+    @property
+    def engine_name(self) -> str:
+        """Name of what runs the rules: experta, or the indexed counter."""
+        return "experta" if self._experta else "indexed counter"
+
+    def run(self, facts: FactSet, belief: Iterable[str] | None = None) -> tuple[Firing, ...]:
+        """Return the firings over all facts, first one first.
+
+        With `belief` (keys such as "belief:x=likely") only the rules of the second pass are returned;
+        they see the findings of the first pass too.
+        """
+        second = belief is not None
+        keys = facts.keys | ({PASS_TWO, *(belief or ())} if second else frozenset())
+        merged = FactSet(frozenset(keys), facts.numbers)
+        if self._experta is None:
+            fired = self._counter.run(merged)
+        else:
+            fired = self._run_engine(merged)
+        by_rule: dict[tuple[str, bool], Clause] = {}
+        for clause in fired:
+            by_rule.setdefault((clause.rule, clause.second_pass), clause)
+        return tuple(_firing(c) for c in by_rule.values() if c.second_pass == second)
+
+    def _run_engine(self, facts: FactSet) -> list[Clause]:
+        if self._engine is None:
+            if self._engine_class is None:
+                self._engine_class = _build(self._experta, self.clauses)
+            self._engine = self._engine_class()
+        engine = self._engine
+        try:
+            engine.reset()
+            engine.fired = []
+            engine.declare(*engine.facts_from(facts))
+            engine.run()
+            return list(engine.fired)
+        except Exception:
+            self._engine = None
+            raise
+
+
+def _firing(clause: Clause) -> Firing:
+    wanted = tuple(x.key for x in clause.literals if not x.negated and x.key != PASS_TWO)
+    return Firing(clause.rule, clause.number, wanted, tuple(x.key for x in clause.literals if x.negated))
+
+
+class Counter:
+    """Rules indexed by what they wait for; each clause counts the literals that still fail."""
+
+    def __init__(self, made: Sequence[Clause]) -> None:
+        self._clauses = made
+        self._waiting: dict[str, list[int]] = {}
+        for index, clause in enumerate(made):
+            for literal in clause.literals:
+                if not literal.negated:
+                    self._waiting.setdefault(literal.key, []).append(index)
+
+    def run(self, facts: FactSet) -> list[Clause]:
+        """Return the clauses that fire, in firing order."""
+        keys = set(facts.keys)
+        ready = [i for i, c in enumerate(self._clauses) if self._holds(c, keys, facts)]
+        heapq.heapify(ready)
+        queued, fired = set(ready), []
+        while ready:
+            index = heapq.heappop(ready)
+            clause = self._clauses[index]
+            if not self._holds(clause, keys, facts):
+                queued.discard(index)
+                continue
+            fired.append(clause)
+            if clause.finds and f"finding:{clause.finds}" not in keys:
+                key = f"finding:{clause.finds}"
+                keys.add(key)
+                for other in self._waiting.get(key, ()):
+                    if other not in queued and self._holds(self._clauses[other], keys, facts):
+                        queued.add(other)
+                        heapq.heappush(ready, other)
+        return fired
+
+    @staticmethod
+    def _holds(clause: Clause, keys: set[str], facts: FactSet) -> bool:
+        return all(literal.holds(keys, facts.numbers) for literal in clause.literals)
+
+
+def _build(experta: Any, made: Sequence[Clause]) -> Any:
+    """Return an engine class with one experta rule per clause."""
+
+    class Known(experta.Fact):  # type: ignore[misc]
+        """A key that is known."""
+
+    class Reading(experta.Fact):  # type: ignore[misc]
+        """A number by its key."""
+
+    class Ordered(experta.strategies.Strategy):  # type: ignore[misc]
+        """Total order by salience (one per clause); removal by equality over the whole agenda."""
+
+        def get_key(self, activation: Any) -> Any:
+            return activation.rule.salience
+
+        def _update_agenda(self, agenda: Any, added: Any, removed: Any) -> None:
+            gone = {id(a) for r in removed for a in agenda.activations if _same(a, r)}
+            agenda.activations = [a for a in agenda.activations if id(a) not in gone]
+            for activation in added:
+                activation.key = self.get_key(activation)
+                agenda.activations.append(activation)
+            agenda.activations.sort(key=lambda a: a.key)
+
+    def facts_from(self: Any, facts: FactSet) -> list[Any]:
+        made_facts = [Known(key=key) for key in sorted(facts.keys)]
+        for key, values in sorted(facts.numbers.items()):
+            made_facts += [Reading(key=key, number=float(v)) for v in sorted(set(values))]
+        return made_facts
+
+    body: dict[str, Any] = {"__strategy__": Ordered, "facts_from": facts_from, "fired": []}
+    tests: dict[tuple[str, float], Any] = {}
+
+    def pattern(literal: Any) -> Any:
+        if not literal.side:
+            plain = Known(key=literal.key)
+        else:
+            test = tests.setdefault((literal.side, literal.limit), _beyond(literal.side, literal.limit))
+            plain = Reading(key=literal.key, number=experta.P(test))
+        return experta.NOT(plain) if literal.negated else plain
+
+    for rank, clause in enumerate(made):
+        name = f"rule_{rank:05d}"
+        patterns = [pattern(x) for x in sorted(clause.literals, key=lambda x: (x.negated, x.key, x.side, x.limit))]
+        body[name] = experta.Rule(*patterns, salience=-rank)(_action(name, clause, Known))
+    return type("Engine", (experta.KnowledgeEngine,), body)
+
+
+def _same(one: Any, other: Any) -> bool:
+    return bool(one.rule == other.rule and one.facts == other.facts and one.context == other.context)
+
+
+def _beyond(side: str, limit: float) -> Any:
+    """Return a total predicate: wrong types are simply not beyond the limit."""
+    if side == "below":
+        return lambda x: isinstance(x, float) and x < limit
+    return lambda x: isinstance(x, float) and x > limit
+
+
+def _action(name: str, clause: Clause, known: Any) -> Any:
+    def fire(self: Any) -> None:
+        self.fired.append(clause)
+        if clause.finds:
+            self.declare(known(key=f"finding:{clause.finds}"))
+
+    fire.__name__ = name
+    return fire

@@ -1,0 +1,146 @@
+"""Knowledge turned into arrays once per load: what each cause makes each check show."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from diag.knowledge.load import Knowledge
+from diag.knowledge.model import Check
+from diag.knowledge.shares import base_shares, marked, outcome_shares
+
+Array = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class CheckTable:
+    """One check: outcomes, base shares b(o), and q(o|c) for every cause (k outcomes x n causes)."""
+
+    check: str
+    outcomes: tuple[str, ...]
+    base: Array
+    shares: Array
+    marked: Flags
+    normal: int | None
+
+    def index(self, outcome: str) -> int:
+        """Return the position of an outcome."""
+        return self.outcomes.index(outcome)
+
+    def ratio(self, outcome: str, cause: int) -> float:
+        """Return q(o|c) / b(o): what this outcome says about this cause."""
+        o = self.index(outcome)
+        return float(self.shares[o, cause] / self.base[o])
+
+
+class Tables:
+    """All causes and checks of one knowledge base as arrays; causes in id order."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self.causes: tuple[str, ...] = tuple(sorted(knowledge.causes))
+        self.position: Mapping[str, int] = {c: i for i, c in enumerate(self.causes)}
+        self._checks: dict[str, CheckTable] = {}
+
+    @cached_property
+    def frequency(self) -> Array:
+        """Primary causes per 1,000 calls, by cause."""
+        return np.array([self.knowledge.causes[c].per_mille for c in self.causes], dtype=np.float64)
+
+    @cached_property
+    def alone(self) -> Flags:
+        """Causes that stand alone (nothing wrong on the machine)."""
+        return np.array([self.knowledge.causes[c].no_fault for c in self.causes], dtype=np.bool_)
+
+    @cached_property
+    def never_with(self) -> Flags:
+        """Pairs that make no sense (n x n, symmetric)."""
+        n = len(self.causes)
+        never = np.zeros((n, n), dtype=np.bool_)
+        for i, cause in enumerate(self.causes):
+            for other in self.knowledge.causes[cause].never_with:
+                j = self.position[other]
+                never[i, j] = never[j, i] = True
+        return never
+
+    @cached_property
+    def leads_to(self) -> tuple[tuple[int, int, float], ...]:
+        """Chains (root, mechanism, chance)."""
+        return tuple(
+            (i, self.position[b.cause], b.chance)
+            for i, cause in enumerate(self.causes)
+            for b in self.knowledge.causes[cause].leads_to
+        )
+
+    @cached_property
+    def repair_minutes(self) -> Array:
+        """Minutes of each cause's repair."""
+        return np.array([self.knowledge.causes[c].repair.minutes for c in self.causes], dtype=np.float64)
+
+    @cached_property
+    def if_wrong(self) -> Array:
+        """Minutes' worth lost by each repair done in vain."""
+        return np.array([self.knowledge.causes[c].repair.if_wrong for c in self.causes], dtype=np.float64)
+
+    @cached_property
+    def works(self) -> Array:
+        """Chance that each repair cures its cause."""
+        usual = self.knowledge.settings.repair_works
+        values = (self.knowledge.causes[c].repair.works for c in self.causes)
+        return np.array([usual if w is None else w for w in values], dtype=np.float64)
+
+    @cached_property
+    def grower_can(self) -> Flags:
+        """Repairs a grower can do alone or guided by phone."""
+        return np.array([self.knowledge.causes[c].repair.by != "technician" for c in self.causes], dtype=np.bool_)
+
+    def links(self, symptom: str) -> Array:
+        """Return, by cause, the chance that the cause brings the symptom (0 where it does not)."""
+        chances = {name: like.chance for name, like in self.knowledge.likelihoods.items()}
+        return np.array(
+            [chances[word] if (word := self.knowledge.causes[c].symptoms.get(symptom)) else 0.0 for c in self.causes],
+            dtype=np.float64,
+        )
+
+    def check(self, key: str) -> CheckTable:
+        """Return the table of a check as asked (built at first use)."""
+        table = self._checks.get(key)
+        if table is None:
+            table = self._checks[key] = self._build(key, self.knowledge.questions[key])
+        return table
+
+    def _build(self, key: str, check: Check) -> CheckTable:
+        settings, marks = self.knowledge.settings, self.knowledge.marks
+        base_by_name = base_shares(check, settings)
+        outcomes = tuple(base_by_name)
+        base = np.array([base_by_name[o] for o in outcomes], dtype=np.float64)
+        shares = np.repeat(base[:, None], len(self.causes), axis=1)
+        flags = np.zeros(len(self.causes), dtype=np.bool_)
+        for i, cause in enumerate(self.causes):
+            subsystem = self.knowledge.causes[cause].subsystem
+            if marked(check, cause, subsystem):
+                flags[i] = True
+                table = outcome_shares(check, cause, subsystem, marks, settings)
+                shares[:, i] = [table[o] for o in outcomes]
+        normal = next((i for i, o in enumerate(outcomes) if check.outcomes[o].normal), None)
+        return CheckTable(key, outcomes, base, shares, flags, normal)
+
+
+def log_safe(values: Array) -> Array:
+    """Return natural logs, -inf for 0, without a warning."""
+    with np.errstate(divide="ignore"):
+        return np.log(values)
+
+
+def log_sum(values: Array) -> float:
+    """Return log(sum(exp(values))) of finite or -inf values."""
+    top = float(values.max(initial=-math.inf))
+    if top == -math.inf:
+        return -math.inf
+    return top + math.log(float(np.exp(values - top).sum()))

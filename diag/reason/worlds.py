@@ -1,0 +1,308 @@
+"""Belief: a distribution over worlds (nothing wrong, an unknown cause, one fault, two faults).
+
+log weight of a world = log prior + symptoms + looks + rule top-ups, recomputed from all answers.
+Repairs cut time into epochs: a forward pass carries the weights from one epoch to the next.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diag.reason.axes import fit
+from diag.reason.case import Case, Instance
+from diag.reason.tables import Array, CheckTable, Tables, log_safe, log_sum
+
+
+@dataclass(frozen=True)
+class Worlds:
+    """Log weights, or log likelihoods, over all worlds.
+
+    `one` has one entry per cause (n), `two` one per unordered pair (n x n, strictly upper triangle used).
+    """
+
+    clear: float
+    unknown: float
+    one: Array
+    two: Array
+
+    def plus(self, other: Worlds, factor: float = 1.0) -> Worlds:
+        """Return self + factor * other, entry by entry (-inf stays)."""
+        return Worlds(
+            self.clear + factor * other.clear,
+            self.unknown + factor * other.unknown,
+            self.one + factor * other.one,
+            self.two + factor * other.two,
+        )
+
+    def total(self) -> float:
+        """Return the log of the summed weights."""
+        flat = np.concatenate((np.array([self.clear, self.unknown]), self.one, self.two.ravel()))
+        return log_sum(flat)
+
+
+def nothing(n: int) -> Worlds:
+    """Return log likelihoods of 0: evidence that says nothing."""
+    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((n, n)))
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What we believe now, in probabilities."""
+
+    clear: float
+    unknown: float
+    one: Array
+    two: Array
+    """n x n, strictly upper triangle."""
+    present: Array
+    """By cause: chance that it is present now."""
+
+    @property
+    def mass_one(self) -> float:
+        """Return the weight of all one-fault worlds."""
+        return float(self.one.sum())
+
+    @property
+    def mass_two(self) -> float:
+        """Return the weight of all two-fault worlds."""
+        return float(self.two.sum())
+
+
+def posterior(weights: Worlds) -> Posterior:
+    """Return probabilities of log weights."""
+    total = weights.total()
+    if total == -math.inf:
+        raise ValueError("no world has any weight")
+    one = np.exp(weights.one - total)
+    two = np.exp(weights.two - total)
+    present = one + two.sum(axis=0) + two.sum(axis=1)
+    return Posterior(math.exp(weights.clear - total), math.exp(weights.unknown - total), one, two, present)
+
+
+# --- prior --------------------------------------------------------------------------------------
+
+
+def cause_shares(tables: Tables, axes: Mapping[str, str], frequency: Array | None = None) -> Array:
+    """Return pi: the share of each cause on a machine with these axes; sums to 1."""
+    base = tables.frequency if frequency is None else frequency
+    knowledge = tables.knowledge
+    fits = np.array([fit(knowledge.causes[c].applies, axes, knowledge) for c in tables.causes])
+    weights = base * fits
+    total = weights.sum()
+    return weights / total if total > 0 else weights
+
+
+def prior(tables: Tables, pi: Array) -> Worlds:
+    """Return the log prior: clear 0, unknown, singles pi, pairs s pi pi plus the leads_to chains."""
+    settings = tables.knowledge.settings
+    n = len(pi)
+    one = pi.copy()
+    joint = np.triu(pi[:, None] * pi[None, :], k=1)
+    joint[tables.alone, :] = 0.0
+    joint[:, tables.alone] = 0.0
+    joint[tables.never_with] = 0.0
+    share, mass = settings.pair_share, float(joint.sum())
+    scale = share / (1.0 - share) * float(pi.sum()) / mass if mass > 0 else 0.0
+    two = joint * scale
+    for root, mechanism, chance in tables.leads_to:
+        if pi[root] > 0 and pi[mechanism] > 0:
+            low, high = sorted((root, mechanism))
+            two[low, high] += chance * pi[root]
+            one[root] -= chance * pi[root]
+    upper = np.triu(np.ones((n, n), dtype=np.bool_), k=1)
+    log_two = np.where(upper, log_safe(np.maximum(two, 0.0)), -math.inf)
+    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two)
+
+
+def symptom_worlds(tables: Tables, symptoms: Sequence[str], denied: Sequence[str], pi: Array) -> Worlds:
+    """Return log likelihoods of named and denied symptoms: noisy-OR with a leak over each world's causes.
+
+    An unknown cause is taken to bring a symptom as often as the causes of this machine do on average; with the
+    leak alone, one symptom would all but exclude "none of the known causes".
+    """
+    settings = tables.knowledge.settings
+    result = nothing(len(tables.causes))
+    for names, error, named in ((symptoms, 0.0, True), (denied, settings.denied_error, False)):
+        for name in dict.fromkeys(names):
+            links = tables.links(name)
+            absent_one = (1.0 - settings.symptom_leak) * (1.0 - links)
+            absent_unknown = (1.0 - settings.symptom_leak) * (1.0 - float((pi * links).sum()))
+            absent_none = 1.0 - settings.symptom_leak
+            absent_two = absent_one[:, None] * absent_one[None, :] / absent_none
+
+            def spoken(absent: Array | float, named: bool = named, error: float = error) -> Array:
+                absent = np.asarray(absent, dtype=np.float64)
+                chance = 1.0 - absent if named else (1.0 - error) * absent + error * (1.0 - absent)
+                return log_safe(chance)
+
+            clear, unknown = float(spoken(absent_none)), float(spoken(absent_unknown))
+            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two)))
+    return result
+
+
+# --- answers ------------------------------------------------------------------------------------
+
+
+def single_likelihood(table: CheckTable, likelihood: Array) -> tuple[float, Array]:
+    """Return (L under the base, L by cause) of an instance."""
+    base = float((table.base * likelihood).sum())
+    one = (table.shares * likelihood[:, None]).sum(axis=0)
+    return base, one
+
+
+def instance_worlds(table: CheckTable, likelihood: Array, *, shared: bool = False) -> Worlds:
+    """Return log likelihoods of one instance.
+
+    `shared`: its rows are a strict part of the trouble's rows, so in a two-fault world either member may
+    be the one seen there: the plain mean of the two.
+    """
+    base, one = single_likelihood(table, likelihood)
+    if shared:
+        two = (one[:, None] + one[None, :]) / 2.0
+    elif table.normal is None:
+        flags = table.marked.astype(np.float64)
+        number = flags[:, None] + flags[None, :]
+        summed = (flags * one)[:, None] + (flags * one)[None, :]
+        two = np.where(number > 0, summed / np.maximum(number, 1.0), base)
+    else:
+        two = _noisy_or(table, likelihood)
+    return Worlds(math.log(base), math.log(base), log_safe(one), log_safe(two))
+
+
+def _noisy_or(table: CheckTable, likelihood: Array) -> Array:
+    """Pair {a, c}: P(n) = q_a q_c / max(q_a, q_c, b); the others share the rest as q_a(o) + q_c(o)."""
+    n = table.normal
+    assert n is not None
+    normal = table.shares[n]
+    others = (table.shares * likelihood[:, None]).sum(axis=0) - normal * likelihood[n]
+    rest = 1.0 - normal
+    a, c = normal[:, None], normal[None, :]
+    p_normal = a * c / np.maximum(np.maximum(a, c), table.base[n])
+    room = rest[:, None] + rest[None, :]
+    mixed = np.where(room > 0, (others[:, None] + others[None, :]) / np.maximum(room, 1e-300), 0.0)
+    result: Array = p_normal * likelihood[n] + (1.0 - p_normal) * mixed
+    return result
+
+
+def spread(worlds: Worlds, possible: Array) -> float:
+    """Return highest minus lowest log over the one-fault worlds that the machine can have."""
+    values = worlds.one[possible > 0]
+    return float(values.max() - values.min()) if values.size else 0.0
+
+
+class Evidence:
+    """Log likelihoods of instances and looks, remembered per (check, likelihood): recomputing is cheap."""
+
+    def __init__(self, tables: Tables) -> None:
+        self.tables = tables
+        self._known: dict[tuple[str, tuple[float, ...], bool], Worlds] = {}
+
+    def of(self, instance: Instance, trouble: tuple[int, ...] | None) -> Worlds:
+        """Return the log likelihoods of one instance."""
+        part = instance.row_numbers is not None and trouble is not None
+        shared = bool(part and set(instance.row_numbers or ()) < set(trouble or ()))
+        key = (instance.check, instance.likelihood, shared)
+        worlds = self._known.get(key)
+        if worlds is None:
+            if len(self._known) > 4000:
+                self._known.clear()
+            table = self.tables.check(instance.check)
+            worlds = instance_worlds(table, np.array(instance.likelihood), shared=shared)
+            self._known[key] = worlds
+        return worlds
+
+    def look_of(self, instance: Instance) -> str:
+        """Return the name of the look an instance belongs to (its check when it has none)."""
+        return self.tables.knowledge.questions[instance.check].look or instance.check
+
+    def looks(self, instances: Sequence[Instance]) -> dict[str, list[Instance]]:
+        """Return given instances of one epoch grouped by look, in order."""
+        grouped: dict[str, list[Instance]] = {}
+        for instance in instances:
+            if instance.given:
+                grouped.setdefault(self.look_of(instance), []).append(instance)
+        return grouped
+
+    def factor(self, members: Sequence[Worlds], pi: Array) -> float:
+        """Return by how much a look's summed logs are scaled: never stronger than its strongest answer."""
+        if len(members) == 1:
+            return 1.0
+        summed = members[0]
+        for worlds in members[1:]:
+            summed = summed.plus(worlds)
+        whole = spread(summed, pi)
+        strongest = max(spread(worlds, pi) for worlds in members)
+        return min(1.0, strongest / whole) if whole > 0 else 1.0
+
+    def look(self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pi: Array) -> Worlds:
+        """Return the log likelihoods of all answers read off one look."""
+        members = [self.of(i, trouble) for i in instances]
+        factor = self.factor(members, pi)
+        result = nothing(len(pi))
+        for worlds in members:
+            result = result.plus(worlds, factor)
+        return result
+
+
+def top_up_worlds(top_ups: Mapping[int, float], n: int) -> Worlds:
+    """Return rule top-ups by world: the largest of its members, unmarked members 0."""
+    t = np.zeros(n)
+    for cause, value in top_ups.items():
+        t[cause] = value
+    return Worlds(0.0, 0.0, t, np.maximum(t[:, None], t[None, :]))
+
+
+# --- epochs -------------------------------------------------------------------------------------
+
+
+def after_repair(weights: Worlds, cured: Mapping[int, float]) -> Worlds:
+    """Return log weights after a repair that cures each named cause with its chance."""
+    total = weights.total()
+    n = len(weights.one)
+    works = np.zeros(n)
+    for cause, chance in cured.items():
+        works[cause] = chance
+    one, two = np.exp(weights.one - total), np.exp(weights.two - total)
+    clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
+    stays = 1.0 - works
+    gone_first = two * (works[:, None] * stays[None, :])
+    gone_second = two * (stays[:, None] * works[None, :])
+    gone_both = two * (works[:, None] * works[None, :])
+    new_one = one * stays + gone_first.sum(axis=0) + gone_second.sum(axis=1)
+    new_clear = clear + float((one * works).sum()) + float(gone_both.sum())
+    new_two = two * (stays[:, None] * stays[None, :])
+    return Worlds(
+        math.log(new_clear) if new_clear > 0 else -math.inf,
+        math.log(unknown) if unknown > 0 else -math.inf,
+        log_safe(new_one),
+        log_safe(new_two),
+    )
+
+
+@dataclass(frozen=True)
+class EpochEvidence:
+    """What speaks in one epoch: its looks and the rules' top-ups."""
+
+    looks: Mapping[str, Worlds]
+    top_ups: Worlds
+
+    def summed(self, start: Worlds) -> Worlds:
+        """Return start plus all evidence of the epoch."""
+        for name in sorted(self.looks):
+            start = start.plus(self.looks[name])
+        return start.plus(self.top_ups)
+
+
+def forward(start: Worlds, epochs: Sequence[EpochEvidence], case: Case, tables: Tables) -> tuple[Worlds, Worlds]:
+    """Return (log weights at the start of the last epoch, log weights now)."""
+    before = start
+    for number, evidence in enumerate(epochs):
+        now = evidence.summed(before)
+        if number < len(case.repairs):
+            cured = {tables.position[c]: w for c, w in case.repairs[number].causes.items() if c in tables.position}
+            before = after_repair(now, cured)
+    return before, now
