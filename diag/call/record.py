@@ -224,7 +224,7 @@ def _reference_flaws(event: Event, before: Mapping[str, Event]) -> Iterator[str]
         if target is None or target.n >= event.n:
             yield f"{leaf.path[0]} names an event that is not there before it."
         elif leaf.type.refers and target.kind != leaf.type.refers:
-            yield f"{leaf.path[0]} names a {target.kind}, not a {leaf.type.refers}."
+            yield f"{leaf.path[0]} names an event of kind {target.kind}, not {leaf.type.refers}."
         elif event.kind == "withdrawn" and target.known and not KINDS[target.kind].withdrawable:
             yield f"An event of kind {target.kind} cannot be withdrawn."
     for target_id, name in event.body["targets"] if event.kind == "erased" else ():
