@@ -17,11 +17,15 @@ from diag import figures
 from diag.errors import UnitError
 from diag.unit_table import (
     ACRE,
+    ATMOSPHERE,
     FOOT,
+    GALLON,
     GRAVITY,
     HECTARE,
     IN_H2O,
     INCH,
+    POUND,
+    PSI,
     QUANTITIES,
     UNITS,
     Quantity,
@@ -29,8 +33,8 @@ from diag.unit_table import (
 )
 
 __all__ = [
-    "ACRE", "FOOT", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "QUANTITIES", "UNITS", "Measured", "Quantity",
-    "System", "Unit", "check_possible", "convert", "feet_inches", "find_unit", "parse", "quantity_named",
+    "ACRE", "ATMOSPHERE", "FOOT", "GALLON", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "POUND", "PSI",
+    "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert", "feet_inches", "find_unit", "parse", "quantity_named",
     "show", "suspicion", "unit_named",
 ]  # fmt: skip
 

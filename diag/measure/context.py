@@ -88,10 +88,10 @@ _LIST = (
     Given("row_low_below_median", "reading", "a row counts as low when this far below the median row"),
     Given("row_high_above_median", "reading", "a row counts as high when this far above the median row"),
     Given("section_low_below_rest", "reading", "a section is low when its median is this far below the rest"),
-    Given("all_low_below_reference", "reading", "all rows are low when their median is this far below the reference"),
+    Given("all_low_below_reference", "reading", "all rows are low this far below the reference"),
     Given("row_low_ratio", "ratio", "a row counts as low below this ratio to the median row"),
     Given("row_high_ratio", "ratio", "a row counts as high above this ratio to the median row"),
-    Given("drift_limit", "reading", "largest change of the first row, read again at the end, to be spread out"),
+    Given("drift_limit", "reading", "largest change of the first row, read again, to be spread out"),
     Given("swing_limit", "reading", "a log swings when it goes up and down by more than this"),
     Given("fall_limit", "reading", "a log falls when its trend over the whole log is more than this"),
     Given("miss_limit", "share", "share of misses that the sample should be able to tell from the seen one"),
@@ -110,7 +110,8 @@ def number(context: Context, name: str) -> float | None:
     if value is None:
         return None
     if isinstance(value, str) or not math.isfinite(value):
-        raise MeasureError(f"{name} must be a number, not {value!r}.", remedy=f"It is the {CONTEXT[name].meaning}.")
+        told = f"{name} must be a number, not {value!r}."
+        raise MeasureError(told, remedy=f"It is the {CONTEXT[name].meaning}.")
     return float(value)
 
 

@@ -45,7 +45,7 @@ def weight_is(result: Result, word: str | bool) -> float:
     if not isinstance(result.value, str):
         return 1.0 if (result.value > 0.5) == (word in (True, "true")) else 0.0
     if result.chances is not None:
-        return result.chances.get(word, 0.0)
+        return result.chances.get(str(word), 0.0)
     return 1.0 if result.value == word else 0.0
 
 
