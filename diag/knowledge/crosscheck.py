@@ -248,10 +248,10 @@ def _measured(k: Knowledge, check: model.Check) -> Iterator[Fault]:
             yield ("outcomes", name), "Measured outcomes have `when`, the last one `otherwise: true`.", "Reorder."
         if outcome.when:
             for leaf in outcome.when.leaves():
-                yield from _test(k, analysis, leaf, "outcomes", name)
+                yield from _test(k, analysis, leaf, check, "outcomes", name)
 
 
-def _test(k: Knowledge, analysis: Analysis, leaf: Any, *path: str | int) -> Iterator[Fault]:
+def _test(k: Knowledge, analysis: Analysis, leaf: Any, check: model.Check, *path: str | int) -> Iterator[Fault]:
     spec = analysis.results.get(leaf.result)
     if spec is None:
         yield path, f"{analysis.name} has no result {leaf.result!r}.", f"It has: {', '.join(sorted(analysis.results))}."
@@ -264,7 +264,8 @@ def _test(k: Knowledge, analysis: Analysis, leaf: Any, *path: str | int) -> Iter
     bounds = leaf.between if getattr(leaf, "between", None) else (leaf.below or leaf.above,)
     values = []
     for bound in bounds:
-        fault, value = limit_value(k, bound, spec.quantity)
+        own = check.takes.quantity or "percent" if spec.quantity == "reading" else spec.quantity
+        fault, value = limit_value(k, bound, own)
         if fault:
             yield path, fault, "Give an id of limits.yaml or {value, source} with the right unit."
         values.append(value)
@@ -341,7 +342,7 @@ def _leaf(k: Knowledge, leaf: model.When) -> Iterator[Fault]:
         if analysis is None:
             yield ("when",), f"{leaf.reading} computes nothing.", "Name a measured check."
         else:
-            yield from _test(k, analysis, leaf, "when")
+            yield from _test(k, analysis, leaf, k.checks[leaf.reading], "when")
     tables: tuple[tuple[str | None, Mapping[str, Any], str], ...] = (
         (leaf.finding, k.findings, "finding"),
         (leaf.symptom, k.symptoms, "symptom"),

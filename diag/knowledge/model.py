@@ -456,6 +456,10 @@ class Outcome(Model):
     then_check: Ids = ()
     """Checks that this outcome asks for next."""
     advise: Text | None = None
+    reads: tuple[str, ...] = ()
+    """Words of the intake that already answer it so; see Check.reads."""
+
+    _lists = model_validator(mode="before")(lambda cls, v: _list_fields(v, "reads"))
 
 
 class StandIn(Model):
@@ -507,6 +511,8 @@ class Check(Model):
     """True for a deciding look or test: what may confirm in a write-up."""
     opening: bool = False
     """True for an opening question."""
+    reads: Literal["rows", "changes"] | None = None
+    """What of the intake answers it without asking: the pattern of the rows in trouble, or what changed."""
     source: tuple[str, ...]
 
     _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))

@@ -29,6 +29,8 @@ class Instance:
     results: Mapping[str, float | str] = field(default_factory=dict)
     """Results of the analysis (SI or words), for rules."""
     observer: str = ""
+    refused: bool = False
+    """True for "can't do that here": its stand-ins come first."""
 
 
 @dataclass(frozen=True)

@@ -151,7 +151,8 @@ def _reading(when: When, knowledge: Knowledge) -> list[Literal]:
     check = knowledge.checks[when.reading or ""]
     spec = CATALOGUE[check.compute or ""].results[when.result or ""]
     side, bound = ("below", when.below) if when.below is not None else ("above", when.above)
-    fault, limit = limit_value(knowledge, bound, spec.quantity)
+    own = check.takes.quantity or "percent" if spec.quantity == "reading" else spec.quantity
+    fault, limit = limit_value(knowledge, bound, own)
     if fault or limit is None:
         raise AssertionError(fault)
     return [Literal(key, side=side, limit=limit)]

@@ -314,6 +314,9 @@ class Engine:
                     first.add(wish.check)
             blocked |= set(then.blocks)
         for instance in case.instances:
+            if instance.refused and instance.epoch == case.epoch:
+                stand_ins = self.knowledge.questions[instance.check].stand_ins
+                first |= {s.check for s in stand_ins if s.check and not _touched(s.check, case)}
             if instance.given and instance.outcome and instance.epoch == case.epoch:
                 outcome = self.knowledge.questions[instance.check].outcomes[instance.outcome]
                 first |= {c for c in outcome.then_check if not _touched(c, case)}

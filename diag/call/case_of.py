@@ -1,0 +1,267 @@
+"""From the folded state of a call to the facts the engine reasons about."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from diag.call.readings import Evaluated, evaluate
+from diag.call.rows import ALL, Rows, show_rows
+from diag.call.state import Answer, State
+from diag.knowledge.load import Knowledge
+from diag.knowledge.model import Check
+from diag.reason.case import UNKNOWN, Case, Instance, RepairDone
+from diag.reason.tables import Tables
+
+SAYS_LITTLE = math.log(1.5)
+Likelihood = tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One live answer with what it means."""
+
+    answer: Answer
+    evaluated: Evaluated
+
+
+@dataclass(frozen=True)
+class Read:
+    """A call read for the engine: the case, and what each answer was taken to mean."""
+
+    case: Case
+    seen: Mapping[str, Seen]
+    """By event id of the answer."""
+    no_longer_known: tuple[str, ...]
+    """Ids in the record that this knowledge does not know; they move nothing."""
+
+
+def read_case(state: State, tables: Tables) -> Read:
+    """Return the case of a call's state."""
+    knowledge = tables.knowledge
+    seen: dict[str, Seen] = {}
+    lost: list[str] = []
+    for answer in state.answers:
+        check = knowledge.questions.get(answer.check)
+        if check is None:
+            lost.append(answer.check)
+            continue
+        seen[answer.event] = Seen(answer, evaluate(knowledge, check, answer, state))
+    instances = [*_instances(seen.values(), state, knowledge), *_derived(state, seen, knowledge)]
+    symptoms = [s for s, _ in state.accepted]
+    lost += [s for s in (*symptoms, *state.denied) if s not in knowledge.symptoms]
+    lost += [c for r in state.repairs for c in r.causes if c not in knowledge.causes]
+    case = Case(
+        channel=state.channel,
+        axes=_axes(state, knowledge),
+        symptoms=tuple(s for s in symptoms if s in knowledge.symptoms),
+        denied=tuple(s for s in state.denied if s in knowledge.symptoms),
+        instances=tuple(instances),
+        repairs=tuple(_repairs(state, tables)),
+        trouble_rows=None if state.situation.rows in (None, ALL) else tuple(state.situation.rows or ()),
+        row_pattern=row_pattern(state),
+        changes=state.situation.changes,
+        flags=state.situation.flags,
+        figures=figures(state, instances, tables),
+        prepared=_prepared(state, seen, knowledge),
+        to_prove=_to_prove(state),
+        proved=any(p.verdict == "accepted" for p in state.proofs) and not _to_prove(state),
+    )
+    return Read(case, seen, tuple(dict.fromkeys(lost)))
+
+
+def _axes(state: State, knowledge: Knowledge) -> dict[str, str]:
+    axes = {a: v for a, v in state.machine.axes.items() if isinstance(v, str) and a in knowledge.axes}
+    known = {a: {v.name for v in axis.values} for a, axis in knowledge.axes.items()}
+    axes = {a: v for a, v in axes.items() if v in known[a]}
+    crop = state.situation.crop
+    if crop and "crop" in known and crop in known["crop"]:
+        axes["crop"] = crop
+    return axes
+
+
+# --- answers -> instances -----------------------------------------------------------------------------
+
+
+def _scope(answer: Answer, check: Check, state: State) -> Rows:
+    if answer.rows is not None:
+        return answer.rows
+    trouble = state.situation.rows
+    return trouble if check.takes.per == "row" and trouble is not None else ALL
+
+
+def _instances(seen: Iterable[Seen], state: State, knowledge: Knowledge) -> Iterable[Instance]:
+    grouped: dict[tuple[str, str, int], list[Seen]] = {}
+    for one in seen:
+        check = knowledge.questions[one.answer.check]
+        rows = show_rows(_scope(one.answer, check, state))
+        grouped.setdefault((one.answer.check, rows, one.answer.epoch), []).append(one)
+    for (check_id, rows, epoch), members in grouped.items():
+        yield _instance(knowledge, check_id, rows, epoch, members, state)
+
+
+def _instance(
+    knowledge: Knowledge, check_id: str, rows: str, epoch: int, members: Sequence[Seen], state: State
+) -> Instance:
+    check = knowledge.questions[check_id]
+    holding: dict[tuple[str, str | None], Seen] = {}
+    for one in members:
+        if one.evaluated.outcome is not None:
+            holding[one.answer.observer, one.answer.method] = one
+    likelihood = (1.0,) * len(check.outcomes)
+    for one in holding.values():
+        error = _error(knowledge, one.answer.observer)
+        likelihood = tuple(a * b for a, b in zip(likelihood, reported(one.evaluated.weights, error), strict=True))
+    names = tuple(check.outcomes)
+    given = bool(holding)
+    best = max(range(len(names)), key=lambda i: (round(likelihood[i], 9), -i)) if given else None
+    last = members[-1]
+    scope = _scope(last.answer, check, state)
+    return Instance(
+        check=check_id, rows=rows, epoch=epoch, outcome=None if best is None else names[best],
+        likelihood=likelihood, events=tuple(m.answer.event for m in members),
+        row_numbers=None if scope == ALL else tuple(scope), given=given,
+        results=last.evaluated.results if given else {}, observer=last.answer.observer,
+        refused=last.answer.status == "cannot_here",
+    )  # fmt: skip
+
+
+def _error(knowledge: Knowledge, observer: str) -> float:
+    known = knowledge.observers.get(observer)
+    return known.error if known else max(o.error for o in knowledge.observers.values())
+
+
+def reported(weights: Likelihood, error: float) -> Likelihood:
+    """Return P(report | true outcome) for a report with these weights by an observer who errs so often."""
+    k = len(weights)
+    if k < 2:
+        return weights
+    return tuple((1.0 - error) * w + error / (k - 1) * (1.0 - w) for w in weights)
+
+
+def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> Iterable[Instance]:
+    """Yield answers the intake already holds: the pattern of the rows, what changed before."""
+    asked = {s.answer.check for s in seen.values()}
+    pattern = row_pattern(state)
+    observer = "caller" if state.opened.get("channel") == "phone" else "technician"
+    error = _error(knowledge, observer)
+    for key, check in knowledge.questions.items():
+        if check.reads is None or key in asked:
+            continue
+        words = {pattern} if check.reads == "rows" else set(state.situation.changes)
+        outcome = next((name for name, o in check.outcomes.items() if words & set(o.reads)), None)
+        if outcome is None:
+            continue
+        weights = tuple(1.0 if name == outcome else 0.0 for name in check.outcomes)
+        yield Instance(key, ALL, 0, outcome, reported(weights, error), observer=observer)
+
+
+# --- the rest -----------------------------------------------------------------------------------------
+
+
+def row_pattern(state: State) -> str:
+    """Return the pattern of the rows in trouble: one, some, adjacent, section, alternate, all, all_but_one, unknown."""
+    rows, count = state.situation.rows, state.machine.rows
+    if rows is None:
+        return UNKNOWN
+    if rows == ALL or (count and len(rows) == count):
+        return "all"
+    numbers = tuple(rows)
+    if len(numbers) == 1:
+        return "one"
+    if count and len(numbers) == count - 1 and count > 2:
+        return "all_but_one"
+    if any(r != ALL and tuple(r) == numbers for r in state.machine.sections.values()):
+        return "section"
+    steps = {b - a for a, b in zip(numbers, numbers[1:], strict=False)}
+    if steps == {1}:
+        return "section" if count and len(numbers) * 2 == count and numbers[0] in (1, count // 2 + 1) else "adjacent"
+    if steps == {2} and len(numbers) >= 3:
+        return "alternate"
+    return "some"
+
+
+def _repairs(state: State, tables: Tables) -> Iterable[RepairDone]:
+    usual = tables.knowledge.settings.repair_works
+    order = {event: i for i, event in enumerate(state.timeline)}
+    for repair in sorted((r for r in state.repairs if r.kind == "repair"), key=lambda r: order[r.event]):
+        cured: dict[str, float] = {}
+        for cause_id in repair.causes:
+            cause = tables.knowledge.causes.get(cause_id)
+            if cause:
+                works = usual if cause.repair.works is None else cause.repair.works
+                for name in (cause_id, *cause.repair.also):
+                    cured[name] = max(cured.get(name, 0.0), works)
+        yield RepairDone(cured)
+
+
+def _to_prove(state: State) -> tuple[str, ...]:
+    accepted = {p.target for p in state.proofs if p.verdict in ("accepted", "not_accepted")}
+    waiting = [r for r in state.repairs if r.kind == "repair" and r.event not in accepted]
+    return tuple(dict.fromkeys(c for r in waiting for c in r.causes))
+
+
+def _prepared(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> frozenset[str]:
+    """Preparations of the last check done on site stay in force for the next one."""
+    on_site = [s for s in seen.values() if s.answer.channel == "site" and s.answer.status == "given"]
+    if not on_site or on_site[-1].answer.epoch != state.epoch:
+        return frozenset()
+    return frozenset(knowledge.questions[on_site[-1].answer.check].prep)
+
+
+def figures(state: State, instances: Sequence[Instance], tables: Tables) -> dict[str, float]:
+    """Return the numbers about the call itself that rules may read."""
+    minutes = minutes_spent(state, instances, tables.knowledge)
+    told = [i for i in instances if i.events]
+    quiet = 0
+    for instance in reversed(told):
+        if _moved(instance, tables):
+            break
+        quiet += 1
+    return {
+        "desk_minutes": minutes["desk"],
+        "site_minutes": minutes["checks"],
+        "answers": float(sum(i.given for i in told)),
+        "unsure": float(sum(not i.given for i in told)),
+        "narrowed_nothing": float(quiet),
+        "changes_since": float(len(state.done_before) + len(state.not_put_back)),
+        "repairs": float(len(state.repairs)),
+    }
+
+
+def _moved(instance: Instance, tables: Tables) -> bool:
+    if not instance.given:
+        return False
+    table = tables.check(instance.check)
+    base = float(sum(b * x for b, x in zip(table.base, instance.likelihood, strict=True)))
+    one = (table.shares.T * list(instance.likelihood)).sum(axis=1)
+    ratios = one / base
+    return bool(max(abs(math.log(float(ratios.max()))), abs(math.log(float(ratios.min())))) > SAYS_LITTLE)
+
+
+def minutes_spent(state: State, instances: Sequence[Instance], knowledge: Knowledge) -> dict[str, float]:
+    """Return the knowledge's estimate of minutes: checks, repairs, travel, desk, grower.
+
+    Each answered or unsure instance counts once, less the preparations already in force before it.
+    """
+    by_event = {a.event: a for a in state.answers}
+    spent = dict.fromkeys(("checks", "repairs", "travel", "desk", "grower"), 0.0)
+    prepared: frozenset[str] = frozenset()
+    for instance in instances:
+        if not instance.events or instance.refused:
+            continue
+        check, answer = knowledge.questions[instance.check], by_event[instance.events[-1]]
+        if answer.channel == "phone":
+            spent["desk"] += check.minutes.desk or 0.0
+            spent["grower"] += check.minutes.grower or 0.0
+        else:
+            saved = sum(m for name, m in check.prep.items() if name in prepared)
+            spent["checks"] += max(0.5, (check.minutes.site or 0.0) - saved)
+            prepared = frozenset(check.prep)
+    for repair in state.repairs:
+        known = [knowledge.causes[c].repair.minutes for c in repair.causes if c in knowledge.causes]
+        spent["repairs"] += float(repair.minutes) if repair.minutes is not None else sum(known)
+    if state.opened.get("channel") == "phone" and state.channel == "site":
+        spent["travel"] = knowledge.settings.drive_out
+    return {name: round(value, 1) for name, value in spent.items()}

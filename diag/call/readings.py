@@ -1,0 +1,314 @@
+"""From an answer as stored to outcome weights: computed anew from the raw reading each time.
+
+Only raw readings are stored. A measured check names its analysis; the results are compared with limits of
+the knowledge (outranked by the machine's own book value), each outcome taking the share of the result's
+distribution that falls to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Any
+
+from diag.call.rows import expand
+from diag.call.state import Answer, State
+from diag.errors import DiagError, UnitError
+from diag.knowledge.crosscheck import parse_plain
+from diag.knowledge.load import Knowledge
+from diag.knowledge.model import Check, InlineLimit, Limit, ResultTest
+from diag.measure.catalogue import CATALOGUE, Analysed, Context, Reading, Result, analyse
+from diag.measure.weights import weight_below
+from diag.reason.axes import fit
+from diag.units import QUANTITIES, Measured
+
+AGAIN = "again"
+"""Key of a reading of the first row, taken again at the end of a walk."""
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """What an answer means: outcome weights in the order of the check's outcomes, or why there are none."""
+
+    outcome: str | None
+    weights: tuple[float, ...]
+    analysed: Analysed | None = None
+    results: Mapping[str, float | str] = field(default_factory=dict)
+    reason: str = ""
+    """Why there is no outcome: too few values, a missing setting, an impossible value."""
+    basis: str = ""
+    """What the reading was compared with: "book", "generic" or ""."""
+
+
+def evaluate(knowledge: Knowledge, check: Check, answer: Answer, state: State) -> Evaluated:
+    """Return the outcome weights of an answer; a reading that cannot carry a verdict gives none."""
+    outcomes = tuple(check.outcomes)
+    flat = tuple(1.0 for _ in outcomes)
+    if answer.status != "given":
+        return Evaluated(None, flat, reason=answer.status.replace("_", " "))
+    if answer.outcome is not None:
+        if answer.outcome not in check.outcomes:
+            return Evaluated(None, flat, reason=f"the outcome {answer.outcome} is no longer known")
+        return Evaluated(answer.outcome, tuple(1.0 if o == answer.outcome else 0.0 for o in outcomes))
+    if not check.measured or not check.compute:
+        return Evaluated(None, flat, reason="no outcome was given")
+    try:
+        reading = reading_of(check, answer)
+        given = context(knowledge, check, state)
+        analysed = analyse(check.compute, reading, given)
+    except DiagError as error:
+        return Evaluated(None, flat, reason=f"{error.what} {error.remedy}".strip())
+    results = {name: r.value for name, r in analysed.results.items()}
+    if not analysed.enough:
+        return Evaluated(None, flat, analysed, results, analysed.reason)
+    limits = _Limits(knowledge, check, state)
+    weights = outcome_weights(check, analysed, limits)
+    best = max(range(len(outcomes)), key=lambda i: (round(weights[i], 9), -i))
+    return Evaluated(outcomes[best], weights, analysed, results, "", limits.basis())
+
+
+# --- what was read --------------------------------------------------------------------------------
+
+
+def reading_of(check: Check, answer: Answer) -> Reading:
+    """Return the raw values in SI. Raises UnitError for a unit that does not fit."""
+    kind = check.takes.kind
+    if answer.log is not None:
+        points = answer.log["points"]
+        times = tuple(_si(t, answer.log["time_unit"]) for t, _ in points)
+        return Reading(kind, numbers=tuple(_si(v, answer.log["unit"]) for _, v in points), times=times)
+    series = answer.spacings or answer.positions
+    if series is not None:
+        name = "spacings" if answer.spacings is not None else "positions"
+        return Reading(name, numbers=tuple(_si(v, series["unit"]) for v in series["values"]))
+    if answer.values is not None:
+        return _values(check, answer.values)
+    return _single(kind, answer.value)
+
+
+def _si(value: str, unit: str) -> float:
+    return Measured(value, unit).si()
+
+
+def _number(value: Any) -> float:
+    return float(value) if isinstance(value, int) else _si(value["value"], value["unit"])
+
+
+def _single(kind: str, value: Any) -> Reading:
+    if isinstance(value, Mapping) and "count" in value:
+        return Reading(kind, k=value["count"], n=value["of"])
+    if kind == "count" and isinstance(value, int):
+        return Reading(kind, k=value)
+    if value is None:
+        raise UnitError("No value was given.", "", "Type the reading with its unit.")
+    return Reading(kind, numbers=(_number(value),))
+
+
+def _values(check: Check, values: Mapping[str, Any]) -> Reading:
+    kind = check.takes.kind
+    if kind == "counts":
+        counts = {k: (v["count"], v["of"]) if isinstance(v, Mapping) else (v, 0) for k, v in values.items()}
+        return Reading(kind, counts=counts)
+    keys = sorted(values, key=_place)
+    numbers = tuple(_number(values[k]) for k in keys)
+    if check.takes.per == "row":
+        first = next((int(k) for k in keys if k.isdigit()), 1)
+        rows = tuple(first if k == AGAIN else int(k.partition(" ")[0]) for k in keys)
+        return Reading(kind, numbers=numbers, rows=rows)
+    labelled = not all(k.isdigit() for k in keys)
+    return Reading(kind, numbers=numbers, labels=tuple(keys) if labelled else ())
+
+
+def _place(key: str) -> tuple[int, int, str]:
+    head = key.partition(" ")[0]
+    return (1, 0, key) if key == AGAIN else (0, int(head), key) if head.isdigit() else (0, 0, key)
+
+
+# --- what it is compared with -----------------------------------------------------------------------
+
+
+def context(knowledge: Knowledge, check: Check, state: State) -> Context:
+    """Return the settings and machine figures the analyses may use, SI or words."""
+    found: dict[str, float | str] = dict(_machine(state))
+    crop, delivery = state.situation.crop, state.machine.axes.get("delivery")
+    if crop:
+        found["crop"] = crop
+    if isinstance(delivery, str) and delivery != "unknown":
+        found["delivery"] = "belt" if delivery.endswith("belt") else "tube"
+    for name, value in state.machine.book.items():
+        if isinstance(value, Mapping):
+            found.setdefault(name, _si(value["value"], value["unit"]))
+    if "vacuum" in found:
+        found.setdefault("vacuum_set", found["vacuum"])
+    if "fan_speed" in found:
+        found.setdefault("fan_speed_set", found["fan_speed"])
+    limits = _Limits(knowledge, check, state)
+    for limit in knowledge.limits.values():
+        if limit.context and limit.quantity == check.takes.quantity:
+            found[limit.context] = limits.value(limit)
+    for limit in knowledge.limits.values():
+        if limit.context and limit.context not in found and _same_kind(limit.quantity, check.takes.quantity):
+            found[limit.context] = limits.value(limit)
+    return found
+
+
+def _same_kind(one: str, other: str | None) -> bool:
+    if other is None or one not in QUANTITIES or other not in QUANTITIES:
+        return True
+    return QUANTITIES[one].dimension in (QUANTITIES[other].dimension, "fraction")
+
+
+def _machine(state: State) -> Iterable[tuple[str, float | str]]:
+    machine, situation = state.machine, state.situation
+    if machine.rows:
+        yield "rows", float(machine.rows)
+    if machine.holes:
+        yield "holes", float(machine.holes)
+    width = _stored(machine.row_width)
+    if width:
+        yield "row_width", width
+    speed = _stored(situation.speed)
+    if speed:
+        yield "speed", speed
+    if machine.sections:
+        named = (f"{n}={','.join(map(str, expand(r, machine.rows)))}" for n, r in machine.sections.items() if r != "all")
+        yield "sections", ";".join(named)
+    target = situation.target
+    if target:
+        dimension = Measured(target["value"], target["unit"]).quantity
+        value = _stored(target) or 0.0
+        if dimension == "length":
+            yield "target_spacing", value
+        elif value > 0:
+            yield "target_rate", value
+            if width:
+                yield "target_spacing", 1.0 / (value * width)
+
+
+def _stored(value: Mapping[str, Any] | None) -> float | None:
+    return _si(value["value"], value["unit"]) if value else None
+
+
+class _Limits:
+    """Limits as they hold for this machine: book value first, then the variant that fits, then the general one."""
+
+    def __init__(self, knowledge: Knowledge, check: Check, state: State) -> None:
+        self._knowledge, self._check, self._state = knowledge, check, state
+        self._axes = {k: v for k, v in state.machine.axes.items() if isinstance(v, str)}
+        if state.situation.crop:
+            self._axes["crop"] = state.situation.crop
+        self._used: set[str] = set()
+
+    def bound(self, bound: str | InlineLimit, quantity: str) -> float:
+        """Return the SI value of a bound in an outcome's condition."""
+        quantity = self._check.takes.quantity or "percent" if quantity == "reading" else quantity
+        if isinstance(bound, InlineLimit):
+            self._used.add("generic")
+            return parse_plain(bound.value, quantity)
+        if bound in self._knowledge.limits:
+            return self.value(self._knowledge.limits[bound])
+        return parse_plain(bound, quantity)
+
+    def value(self, limit: Limit) -> float:
+        """Return the SI value of a named limit."""
+        book = self._state.machine.book.get(limit.book or "")
+        if isinstance(book, Mapping):
+            self._used.add("book")
+            return _si(book["value"], book["unit"])
+        self._used.add("generic")
+        for variant in limit.variants:
+            if fit(variant.applies, self._axes, self._knowledge) == 1.0:
+                return parse_plain(variant.value, limit.quantity)
+        return parse_plain(limit.value, limit.quantity)
+
+    def basis(self) -> str:
+        """Return what was compared with: the book, generic values, or nothing."""
+        return "book" if self._used == {"book"} else "generic" if self._used else ""
+
+
+# --- outcomes ---------------------------------------------------------------------------------------
+
+
+def outcome_weights(check: Check, analysed: Analysed, limits: _Limits) -> tuple[float, ...]:
+    """Return the share of the results' distribution that falls to each outcome; they sum to 1.
+
+    Each result is cut at every limit it is compared with; the outcomes are tried in written order in every
+    cell. Results are taken as independent.
+    """
+    analysis = CATALOGUE[check.compute or ""]
+    tests = [leaf for o in check.outcomes.values() if o.when for leaf in o.when.leaves()]
+    bounds: dict[str, set[float]] = {}
+    for leaf in tests:
+        for bound in _bounds(leaf):
+            value = limits.bound(bound, analysis.results[leaf.result or ""].quantity)
+            bounds.setdefault(leaf.result or "", set()).add(value)
+    names = sorted({leaf.result or "" for leaf in tests})
+    cells = [_cells(analysed.results.get(name), sorted(bounds.get(name, ()))) for name in names]
+    totals = dict.fromkeys(check.outcomes, 0.0)
+    for combination in product(*cells):
+        weight = 1.0
+        values: dict[str, float | str | None] = {}
+        for name, (value, share) in zip(names, combination, strict=True):
+            weight *= share
+            values[name] = value
+        totals[_first_outcome(check, values, limits)] += weight
+    summed = sum(totals.values())
+    return tuple(v / summed for v in totals.values())
+
+
+def _bounds(leaf: ResultTest) -> Sequence[str | InlineLimit]:
+    found = leaf.between if leaf.between else tuple(b for b in (leaf.below, leaf.above) if b is not None)
+    return tuple(found)
+
+
+def _cells(result: Result | None, bounds: Sequence[float]) -> list[tuple[float | str | None, float]]:
+    """Return (value, weight) for each piece of a result's distribution."""
+    if result is None:
+        return [(None, 1.0)]
+    if isinstance(result.value, str):
+        if result.chances:
+            return [(word, share) for word, share in sorted(result.chances.items()) if share > 0]
+        return [(result.value, 1.0)]
+    exact = not result.error and not (result.k is not None and result.n)
+    if exact or not bounds:
+        return [(result.value, 1.0)]
+    below = [weight_below(result, b) for b in bounds]
+    edges = [0.0, *below, 1.0]
+    inside = [(a + b) / 2.0 for a, b in zip(bounds, bounds[1:], strict=False)]
+    values = [bounds[0] - abs(bounds[0]) * 1e-6 - 1e-9, *inside, bounds[-1] + abs(bounds[-1]) * 1e-6 + 1e-9]
+    return [(v, edges[i + 1] - edges[i]) for i, v in enumerate(values) if edges[i + 1] > edges[i]]
+
+
+def _first_outcome(check: Check, values: Mapping[str, float | str | None], limits: _Limits) -> str:
+    for name, outcome in check.outcomes.items():
+        if outcome.otherwise or (outcome.when and _holds(outcome.when, values, limits, check)):
+            return name
+    raise AssertionError("the loader demands an outcome that is always true")
+
+
+def _holds(test: ResultTest, values: Mapping[str, float | str | None], limits: _Limits, check: Check) -> bool:
+    if test.all:
+        return all(_holds(t, values, limits, check) for t in test.all)
+    if test.any:
+        return any(_holds(t, values, limits, check) for t in test.any)
+    if test.not_:
+        return not _holds(test.not_, values, limits, check)
+    value = values.get(test.result or "")
+    if value is None:
+        return False
+    if test.is_ is not None:
+        wanted = (test.is_,) if isinstance(test.is_, str) else test.is_
+        return value in wanted if isinstance(value, str) else any((value > 0.5) == (w == "true") for w in wanted)
+    if isinstance(value, str):
+        return False
+    quantity = CATALOGUE[check.compute or ""].results[test.result or ""].quantity
+    if test.between:
+        low, high = (limits.bound(b, quantity) for b in test.between)
+        return low <= value <= high
+    if test.below is not None:
+        return value < limits.bound(test.below, quantity)
+    return value > limits.bound(test.above or "", quantity)
+
+
+
