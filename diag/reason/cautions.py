@@ -1,0 +1,44 @@
+"""Which cautions come before a check or a repair."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from diag.knowledge.load import Knowledge
+from diag.knowledge.model import Caution, Check
+
+SEVERITY = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
+
+
+def with_wants(knowledge: Knowledge, hazards: Iterable[str]) -> tuple[str, ...]:
+    """Return hazards with all that come along with them."""
+    found: dict[str, None] = {}
+    waiting = list(hazards)
+    while waiting:
+        name = waiting.pop(0)
+        if name not in found:
+            found[name] = None
+            hazard = knowledge.hazards.get(name)
+            waiting += hazard.wants if hazard else ()
+    return tuple(found)
+
+
+def cautions_for(
+    knowledge: Knowledge, hazards: Iterable[str], channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
+) -> tuple[Caution, ...]:
+    """Return the cautions for hazards, flags of the situation and those raised by rules, worst first."""
+    present, told, named = set(with_wants(knowledge, hazards)), set(flags), set(raised)
+    found = [
+        c
+        for c in knowledge.cautions.values()
+        if (c.id in named or present & set(c.hazards) or told & set(c.flags)) and c.channel in (None, channel)
+    ]
+    order = {c: i for i, c in enumerate(knowledge.cautions)}
+    return tuple(sorted(found, key=lambda c: (SEVERITY[c.word], order[c.id])))
+
+
+def cautions_of_check(
+    knowledge: Knowledge, check: Check, channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
+) -> tuple[Caution, ...]:
+    """Return the cautions that come before a check; talk needs none but those of the situation."""
+    return cautions_for(knowledge, check.all_hazards, channel, flags, raised)
