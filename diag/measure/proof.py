@@ -144,8 +144,8 @@ def steps(limit: float, spacing: float, seconds_per_seed: float = 6.0,
 
 def cannot_show(p: Plan) -> str:
     """Return in plain words what a plan of this size leaves open."""
-    return (f"A row with {p.bad * 100:.3g} % bad still passes {_in(p.user)} ({p.n} seeds, at most {p.accept} bad); "
-            f"one with {p.good * 100:.3g} % is refused {_in(p.maker)}.")
+    return (f"With {p.n} seeds and at most {p.accept} bad, a row with {p.bad * 100:.3g} % bad still passes "
+            f"{_in(p.user)}, and one with {p.good * 100:.3g} % is refused {_in(p.maker)}.")
 
 
 def _in(risk: float) -> str:

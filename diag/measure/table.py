@@ -228,6 +228,8 @@ ANALYSES = (
        _r("reference", "word", "what the median was held against", "healthy", "book", "none"),
        _r("others", "word", "the rows that are not low, held against their healthy values", "lower", "same",
           "higher", "unknown"),
+       _r("factor", "ratio", "rows over their healthy values, median"),
+       _r("factor_spread", "ratio", "largest minus smallest of these ratios; near 0 is one common factor"),
        _r("drift", "vacuum", "change of the first row, read again at the end"),
        _r("drift_spread", "flag", "1 when that change was taken out over the walk"),
        uses=f"{_ROW_LIMITS} sections vacuum_set healthy_rows drift_limit reading_error"),

@@ -125,9 +125,11 @@ def row_map(values: Mapping[int, float], low: float, high: float, sections: Mapp
         raise MeasureError("No row was read.", remedy="Read at least two rows.")
     named = {n: [values[r] for r in rows if r in values] for n, rows in sections.items()}
     gap, section = section_gap(values, sections)
-    is_section = bool(section) and gap >= (low if section_low is None else section_low)
-    if is_section and len(named[section]) > 1:
-        rest = [v for n, group in named.items() if n != section for v in group]
+    wanted = low if section_low is None else section_low
+    rest = [v for n, group in named.items() if n != section for v in group]
+    # A section is low when all of it is: rows that read like the rest make it a step or single low rows.
+    whole = bool(section) and max(named[section]) <= median(rest) - wanted / 2
+    if whole and gap >= wanted and len(named[section]) > 1:
         low_rows = tuple(sorted(set(sections[section]) & set(values)))
         return RowMap("section_low", median(rest), low_rows, (), section)
     middle = median(list(values.values()))
