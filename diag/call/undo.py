@@ -1,7 +1,9 @@
 """Which events still hold, and what undo and redo withdraw.
 
 Undo withdraws the last own event that holds, redo withdraws that withdrawal; nothing is ever deleted.
-Changing an answer is withdrawing it and answering the same check anew: one step for undo.
+Changing an answer is withdrawing it and answering the same check anew: one step for undo. Withdrawing the
+last own event by hand is undo itself; so withdrawing only the new half of a change is an undo half done,
+which the next undo completes and the next redo takes back whole.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from diag.call.record import KINDS, Event, Sealed, heads, make_event, merge, order
-from diag.call.undo import live_events, redo_targets, undo_targets
+from diag.call.undo import corrected, live_events, redo_targets, undo_targets
 
 CALL = "K7Q2M4TXB9"
 START = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
@@ -136,6 +136,7 @@ def _do(desk: Desk, desks: list[Desk], move: tuple[Any, ...]) -> None:
     """Let a desk make a move; one that is impossible just now is left out."""
     name, *rest = move
     live = [e for e in live_events(desk.events) if KINDS[e.kind].withdrawable]
+    by_id = {e.id: e for e in desk.events}
     if name == "add":
         kind, body, happened = rest
         desk.add(kind, **body, **({} if happened is None else {"happened": clock(happened)}))
@@ -145,8 +146,8 @@ def _do(desk: Desk, desks: list[Desk], move: tuple[Any, ...]) -> None:
         desk.receive(desks[rest[0] % len(desks)])
     elif name == "clock":
         desk.minute = max(0.0, desk.minute + rest[0])
-    elif name == "withdraw" and live:
-        desk.withdraw(live[rest[0] % len(live)].id)
+    elif name == "withdraw" and (whole := [e for e in live if not corrected(e, by_id)]):
+        desk.withdraw(whole[rest[0] % len(whole)].id)  # half a change is only ever taken back by undo
     elif name == "change" and (answers := [e for e in live if e.kind == "answer"]):
         desk.change(answers[rest[0] % len(answers)], "other")
 
