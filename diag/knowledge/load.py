@@ -21,7 +21,7 @@ from diag.knowledge import model
 from diag.knowledge.words import Lexicon, Symptom
 from diag.knowledge.yamlfile import Lines, load_yaml
 
-_SECTIONS: Mapping[str, type[BaseModel]] = {
+SECTIONS: Mapping[str, type[BaseModel]] = {
     "marks": model.Mark,
     "likelihoods": model.Likelihood,
     "observers": model.Observer,
@@ -126,7 +126,7 @@ class Knowledge:
 
     def find(self, key: str) -> list[tuple[str, Any]]:
         """Return (kind, entry) of everything with that id or name."""
-        return [(kind, getattr(self, kind)[key]) for kind in _SECTIONS if key in getattr(self, kind)]
+        return [(kind, getattr(self, kind)[key]) for kind in SECTIONS if key in getattr(self, kind)]
 
 
 def knowledge_folder() -> Path:
@@ -170,13 +170,17 @@ def read(folders: Sequence[Path]) -> tuple[Knowledge | None, list[Problem]]:
 
 
 def expand(check: model.Check) -> Iterable[tuple[str, model.Check]]:
-    """Yield (id, check) as asked: itself, or one yes/no check per item of a `several` check."""
+    """Yield (id, check) as asked: itself, or one yes/no check per item of a `several` check.
+
+    "No" to an item is the normal answer, unless the item says that it is.
+    """
     if check.takes.kind != "several":
         yield check.id, check
         return
     for name, item in check.items.items():
         key = f"{check.id}.{name}"
-        no = model.Outcome(says="no", otherwise=True)
+        usual = None if item.share is None else 1 - item.share
+        no = model.Outcome(says="no", otherwise=True, normal=not item.normal, usual=usual)
         changes = {
             "id": key,
             "asks": item.says,
@@ -192,7 +196,7 @@ class _Gathered:
     """Entries read so far, by section."""
 
     def __init__(self) -> None:
-        self.entries: dict[str, dict[str, Any]] = {name: {} for name in _SECTIONS}
+        self.entries: dict[str, dict[str, Any]] = {name: {} for name in SECTIONS}
         self.places: dict[tuple[str, str], Place] = {}
         self.problems: list[Problem] = []
         self.head: dict[str, Any] = {}
@@ -227,13 +231,13 @@ class _Gathered:
             self._add_lexicon(data, shown, lines)
         elif isinstance(data, dict):
             for key, value in data.items():
-                if key in _SECTIONS:
+                if key in SECTIONS:
                     self._add_entries(key, value, shown, lines, (key,), seen)
                 elif key in ("version", "requires_program", "settings"):
                     self.head[key] = value
                     self.places["head", key] = Place(shown, lines.at((key,)), lines, (key,))
                 else:
-                    self._problem(shown, lines.at((key,)), key, "Unknown section.", f"Known: {', '.join(_SECTIONS)}.")
+                    self._problem(shown, lines.at((key,)), key, "Unknown section.", f"Known: {', '.join(SECTIONS)}.")
         else:
             self._problem(shown, 1, path.stem, "A mapping of sections is expected.", "Start with `sections: [...]`.")
 
@@ -249,7 +253,7 @@ class _Gathered:
         if not isinstance(data, list):
             self._problem(shown, lines.at(path), kind, "A list of entries is expected.", "Write `- id: ...`.")
             return
-        entry_model = _SECTIONS[kind]
+        entry_model = SECTIONS[kind]
         key_field = "id" if "id" in entry_model.model_fields else "name"
         for number, raw in enumerate(data):
             here = (*path, number)

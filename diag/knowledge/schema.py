@@ -1,0 +1,63 @@
+"""JSON schemas of the knowledge files, for editors that complete and check YAML while one writes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.json_schema import models_json_schema
+
+from diag.errors import UsageError
+from diag.knowledge.load import ENTRY_FOLDERS, SECTIONS
+from diag.knowledge.model import Settings
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+_TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+_NAMES = {"type": "array", "items": {"type": "string"}}
+_AXES = {"type": "object", "additionalProperties": _NAMES}
+
+
+def entry_schema(section: str) -> dict[str, Any]:
+    """Return the schema of a file in causes/, checks/ or rules/: a list. Raises UsageError."""
+    if section not in ENTRY_FOLDERS:
+        known = ", ".join(ENTRY_FOLDERS)
+        raise UsageError(f"There is no folder {section!r}.", "knowledge schema", f"Known: {known}.")
+    definitions = _definitions({section: SECTIONS[section]})
+    items = {"$ref": f"#/$defs/{SECTIONS[section].__name__}"}
+    return {"$schema": DIALECT, "title": section, "type": "array", "items": items, "$defs": definitions}
+
+
+def vocabulary_schema() -> dict[str, Any]:
+    """Return the schema of the files beside those folders: a mapping of sections."""
+    properties: dict[str, Any] = {
+        name: {"type": "array", "items": {"$ref": f"#/$defs/{entry.__name__}"}}
+        for name, entry in SECTIONS.items()
+    }
+    properties["version"] = properties["requires_program"] = {"type": "string"}
+    properties["settings"] = {"$ref": "#/$defs/Settings"}
+    return {
+        "$schema": DIALECT, "title": "knowledge", "type": "object", "additionalProperties": False,
+        "properties": properties, "$defs": _definitions({**SECTIONS, "settings": Settings}),
+    }  # fmt: skip
+
+
+def _definitions(models: Mapping[str, type[BaseModel]]) -> dict[str, Any]:
+    wanted = [(entry, "validation") for entry in dict.fromkeys(models.values())]
+    definitions: dict[str, Any] = models_json_schema(wanted)[1].get("$defs", {})  # type: ignore[arg-type]
+    return {name: _as_written(name, schema) for name, schema in definitions.items()}
+
+
+def _as_written(name: str, schema: dict[str, Any]) -> dict[str, Any]:
+    """Return a definition in the short forms that may be written in YAML."""
+    if name == "Applies":
+        either = {"type": "array", "items": _AXES}
+        return {"type": "object", "properties": {"any": either}, "additionalProperties": _NAMES}
+    if name == "Takes":
+        return {"anyOf": [{"type": "string", "enum": schema["properties"]["kind"]["enum"]}, schema]}
+    if name in ("When", "ResultTest"):
+        properties = {**schema["properties"], "is": _TEXTS}
+        if "rows" in properties:
+            properties["rows"] = _TEXTS
+        return {**schema, "properties": properties}
+    return schema

@@ -1,0 +1,196 @@
+"""One entry of the knowledge base, printed to be read: everything resolved into words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
+
+from diag.knowledge import model
+from diag.knowledge.lint_marks import Table, effective, tables
+from diag.knowledge.load import Knowledge
+from diag.text import wrap
+
+WIDTH = 78
+
+
+def show(knowledge: Knowledge, kind: str, key: str) -> str:
+    """Return an entry as text of at most 78 columns; `kind` is a section, `key` an id or name in it."""
+    entry = getattr(knowledge, kind)[key]
+    write = _WRITERS.get(kind, _plain)
+    head = f"{key}  ({kind}, {knowledge.place(kind, key)})"
+    return "\n".join([head, *write(knowledge, entry), *_sources(knowledge, entry)])
+
+
+def _line(name: str, text: object) -> Iterator[str]:
+    """Yield a field, folded, unless it is empty."""
+    shown = str(text) if text is not None else ""
+    if shown:
+        yield wrap(f"{name}: {shown}", WIDTH, "  ").replace("\n  ", "\n    ")
+
+
+def _list(name: str, items: Iterable[str]) -> Iterator[str]:
+    shown = list(items)
+    if shown:
+        yield f"  {name}:"
+        yield from (wrap(f"- {item}", WIDTH, "    ").replace("\n    ", "\n      ") for item in shown)
+
+
+def _label(table: Mapping[str, Any], key: str) -> str:
+    return f"{table[key].label} ({key})" if key in table else key
+
+
+def machines(knowledge: Knowledge, applies: model.Applies) -> str:
+    """Return in words which machines an entry is bound to, "" for all."""
+
+    def words(axes: Mapping[str, tuple[str, ...]]) -> str:
+        parts = []
+        for axis, values in axes.items():
+            known = {v.name: v.label for v in knowledge.axes[axis].values} if axis in knowledge.axes else {}
+            parts.append(" or ".join(known.get(v, v) for v in values))
+        return " and ".join(parts)
+
+    always = words(applies.axes)
+    either = " or ".join(f"({words(other)})" for other in applies.any)
+    return " and ".join(p for p in (always, either) if p)
+
+
+def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
+    repair = cause.repair
+    yield from _line("what", cause.label)
+    yield from _line("to a grower", cause.plain)
+    yield from _line("where", _label(k.subsystems, cause.subsystem))
+    yield from _line("machines", machines(k, cause.applies) or "all")
+    yield from _line("how often", f"{cause.per_mille:g} of 1,000 calls (estimate)")
+    yield from _line("class", _label(k.kinds, cause.kind))
+    yield from _line("season", _label(k.seasons, cause.season))
+    yield from _line("pattern", cause.pattern)
+    yield from _line("mechanism", cause.mechanism)
+    yield from _list("complained of as", (
+        f"{_label(k.symptoms, s)}, {w.replace('_', ' ')}" for s, w in cause.symptoms.items()
+    ))  # fmt: skip
+    yield from _line("repair", f"{repair.do} {repair.minutes:g} minutes, by {repair.by}.")
+    yield from _line("parts", ", ".join(_label(k.parts, p) for p in repair.parts))
+    yield from _line("tools", ", ".join(_label(k.tools, t) for t in repair.tools))
+    yield from _cautions(k, repair.hazards)
+    yield from _line("proof", _label(k.verifications, repair.verify) if repair.verify else "")
+    yield from _line("for now", cause.interim.do if cause.interim else "")
+    yield from _list("can bring about", (
+        f"{_label(k.causes, b.cause)}, {b.chance:g}" for b in cause.leads_to
+    ))  # fmt: skip
+    yield from _line("warranty", cause.leaning)
+    yield from _line("prevention", cause.prevention)
+    yield from _list("what speaks for or against it", _answers(k, cause.id))
+    yield from _list("rules", (r for r, rule in k.rules.items() if _marks(k, rule.then.marks, cause)))
+
+
+def _marks(k: Knowledge, marks: Mapping[str, Iterable[str]], cause: model.Cause) -> bool:
+    return any(t in (cause.id, f"@{cause.subsystem}") for targets in marks.values() for t in targets)
+
+
+def _answers(k: Knowledge, cause: str) -> Iterator[str]:
+    """Yield the outcomes that mark a cause, strongest first: written and effective ratio."""
+    found = []
+    for key, table in tables(k).items():
+        if cause in table.ratios:
+            only = Table(table.check, table.owner, table.path, table.base, {cause: table.ratios[cause]})
+            found += [(written, kept, key, outcome) for outcome, _, written, kept in effective(k, only)]
+    for written, kept, key, outcome in sorted(found, key=lambda f: (-f[0], f[2], f[3])):
+        says = k.questions[key].outcomes[outcome].says
+        yield f"{_word(k, written)} ({written:g}, in the table {kept:.2g}): {key}: {says}"
+
+
+def _word(k: Knowledge, ratio: float) -> str:
+    return next((m.label for m in k.marks.values() if m.ratio == ratio), f"{ratio:g}")
+
+
+def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
+    minutes = check.minutes
+    yield from _line("asks", check.asks)
+    yield from _line("why", check.why)
+    yield from _line("by phone", check.phone or "not feasible by phone")
+    yield from _line("read back", check.read_back)
+    yield from _line("look", _label(k.looks, check.look) if check.look else "")
+    yield from _line("machines", machines(k, check.applies) or "all")
+    yield from _cautions(k, check.all_hazards)
+    yield from _line("no hazards because", check.hazards_reason)
+    yield from _list("steps", (f"[{s.state.replace('_', ' ')}] {s.do}" for s in check.steps))
+    yield from _line("who", check.who)
+    yield from _line("minutes", ", ".join(
+        f"{name} {value:g}" for name, value in minutes.model_dump().items() if value is not None
+    ))  # fmt: skip
+    yield from _line("tools", ", ".join(_label(k.tools, t) for t in check.tools))
+    yield from _line("worked out by", check.compute)
+    yield from _line("expected", check.expected)
+    yield from _line("changes", ", ".join(check.destroys))
+    yield from _list("without the tool", (f"{s.check or s.do} {s.weaker_in}" for s in check.stand_ins))
+    for key, table in tables(k).items():
+        if table.owner == check.id:
+            for name, outcome in table.check.outcomes.items():
+                yield from _outcome(k, key, table, name, outcome)
+
+
+def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Outcome) -> Iterator[str]:
+    share = dict(zip(table.check.outcomes, table.base, strict=True))[name]
+    normal = ", normal" if outcome.normal else ""
+    kept = {cause: ratio for o, cause, _, ratio in effective(k, table) if o == name}
+    yield from _line(key, f"{name} (base {share:.2g}{normal}): {outcome.says}")
+    for word, targets in outcome.marks.items():
+        yield from _list(f"  {k.marks[word].label} ({k.marks[word].ratio:g})", (
+            f"{_label(k.subsystems, t[1:])} as a whole" if t.startswith("@")
+            else f"{_label(k.causes, t)}, in the table {kept.get(t, 1.0):.2g}" for t in targets
+        ))  # fmt: skip
+    yield from _line("  then", ", ".join(outcome.then_check))
+    yield from _line("  advice", outcome.advise)
+
+
+def _cautions(k: Knowledge, hazards: Iterable[str]) -> Iterator[str]:
+    wanted = set(hazards)
+    yield from _list("cautions", (
+        f"{c.word}: {c.text}" for c in k.cautions.values() if wanted & set(c.hazards)
+    ))  # fmt: skip
+
+
+def _rule(k: Knowledge, rule: model.Rule) -> Iterator[str]:
+    yield from _line("because", rule.because)
+    yield from _line("machines", machines(k, rule.applies) or "all")
+    yield from _fields({"when": rule.when.model_dump(exclude_defaults=True, by_alias=True),
+                        "then": rule.then.model_dump(exclude_defaults=True, by_alias=True)})  # fmt: skip
+
+
+def _source(k: Knowledge, source: model.Source) -> Iterator[str]:
+    yield from _plain(k, source)
+    for kind in ("causes", "checks", "rules", "cautions", "limits", "symptoms", "verifications"):
+        cited = [key for key, entry in getattr(k, kind).items() if source.name in entry.source]
+        yield from _line(f"cited by {kind}", ", ".join(cited))
+
+
+def _plain(k: Knowledge, entry: Any) -> Iterator[str]:
+    left_out = {"id", "name", "source"}
+    yield from _fields(entry.model_dump(exclude_defaults=True, by_alias=True, exclude=left_out))
+
+
+def _fields(data: Mapping[str, Any]) -> Iterator[str]:
+    import yaml
+
+    text = yaml.safe_dump(_lists(dict(data)), sort_keys=False, allow_unicode=True, width=WIDTH - 2)
+    yield from (f"  {line}" for line in text.rstrip().splitlines())
+
+
+def _lists(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {k: _lists(v) for k, v in value.items()}
+    return [_lists(v) for v in value] if isinstance(value, list | tuple) else value
+
+
+def _sources(k: Knowledge, entry: Any) -> Iterator[str]:
+    for name in getattr(entry, "source", ()):
+        source = k.sources.get(name)
+        if source:
+            parts = [source.title, *(p for p in (source.where, source.read) if p)]
+            kind = "" if source.kind == "published" else f" [{source.kind.replace('_', ' ')}]"
+            yield from _line("source", f"{name}{kind} {'; '.join(parts)}")
+
+
+_WRITERS: Mapping[str, Callable[[Knowledge, Any], Iterator[str]]] = {
+    "causes": _cause, "checks": _check, "rules": _rule, "sources": _source,
+}  # fmt: skip
