@@ -21,6 +21,7 @@ from diag.call.record import Event, Sealed, heads, make_event, new_call_id
 from diag.call.rows import Rows, to_stored
 from diag.call.state import State
 from diag.errors import RecordError
+from diag.reason.case import Case
 from diag.reason.judge import Engine, Judgement
 from diag.reason.next_check import Offer, usual_observer
 
@@ -129,6 +130,10 @@ class CallDesk:
             if step.live and step.kind == kind and field in personal.get(step.event, {}):
                 return personal[step.event][field]
         return ""
+
+    def think_case(self) -> Case:
+        """Return only the case of the call as it is now."""
+        return read_case(self.state, self.engine.tables).case
 
     def think(self) -> Thought:
         """Return the judgement of the call as it is now (remembered until something is recorded)."""

@@ -56,7 +56,7 @@ def how(engine: Engine, case: Case, judgement: Judgement, cause: str) -> tuple[W
     symptoms = judgement.symptoms
     if symptoms is not None and case.symptoms:
         log10 = (float(symptoms.one[position]) - symptoms.unknown) / math.log(10)
-        weights.append(Weight("symptoms", "symptoms", (), case.symptoms, (), round(log10, 2), weight_words(log10)))
+        weights.append(Weight("symptoms", "symptoms", case.symptoms, (), (), round(log10, 2), weight_words(log10)))
     for epoch, evidence in enumerate(judgement.epochs):
         for look in sorted(evidence.looks, key=lambda n: _first_event(engine, case, n, epoch)):
             worlds = evidence.looks[look]

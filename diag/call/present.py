@@ -1,0 +1,292 @@
+"""Text that every front end shows alike: causes with belief, offers with their reason, the trail, a check's page.
+
+Plain lines, no markup; each front end decides where they go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from diag.call.desk import CallDesk
+from diag.call.record import show_call_id
+from diag.call.rows import show_rows
+from diag.call.state import Answer, Step
+from diag.knowledge.model import Caution, Check
+from diag.reason.cautions import cautions_of_check
+from diag.reason.explain import how, why_check, why_not
+from diag.reason.judge import LIKELY, OPEN
+from diag.reason.next_check import Offer
+from diag.text import count, number
+
+BELIEF_WORDS: Mapping[str, str] = {
+    "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
+}  # fmt: skip
+ACTIONS: Mapping[str, str] = {
+    "check": "ask or measure", "repair": "repair", "drive_out": "drive out", "hand_over": "hand over",
+    "prove": "measure again to prove the repair", "close": "close the call",
+}  # fmt: skip
+SIGNS: Mapping[str, str] = {"likely": "##", "open": "# ", "unlikely": ". ", "set_aside": "- "}
+
+
+@dataclass(frozen=True)
+class CauseLine:
+    """One cause as shown on the desk."""
+
+    cause: str
+    label: str
+    belief: str
+    sign: str
+    percent: str
+    change: str
+    """ "up", "down", "new" or "" since the answer before."""
+    note: str
+
+
+def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most: int = 12) -> list[CauseLine]:
+    """Return the open causes (and at least three), best first."""
+    lines = []
+    knowledge = call.engine.knowledge
+    for position, r in enumerate(call.think().judgement.ranking):
+        if position >= most or (position >= 3 and r.belief not in (LIKELY, OPEN)):
+            break
+        old = (before or {}).get(r.cause)
+        change = "" if old is None or abs(r.probability - old) < 0.02 else "up" if r.probability > old else "down"
+        note = f"spoken against by {r.against}" if r.against else ""
+        label = knowledge.causes[r.cause].label
+        percent = "under 1 %" if r.probability < 0.01 else f"{r.probability:.0%}".replace("%", " %")
+        lines.append(CauseLine(r.cause, label, BELIEF_WORDS[r.belief], SIGNS[r.belief], percent, change, note))
+    return lines
+
+
+def rest_line(call: CallDesk) -> str:
+    """Return how much is left for causes not listed, unknown ones and two at once, in words."""
+    j = call.think().judgement
+    open_ones = sum(r.belief in (LIKELY, OPEN) for r in j.ranking)
+    parts = [count(open_ones, "cause") + " open", f"{len(j.ranking) - open_ones} unlikely or set aside"]
+    if j.belief.mass_two >= 0.2:
+        parts.append(f"two faults at once {j.belief.mass_two:.0%}")
+    if not j.faults_known:
+        parts.append("NONE OF THE KNOWN CAUSES FITS WELL")
+    return "; ".join(parts)
+
+
+def header(call: CallDesk) -> str:
+    """Return one line that tells which call this is: id, customer, machine, rows, channel."""
+    state = call.state
+    parts = [show_call_id(call.call)]
+    customer, machine = call.text_of("opened", "customer"), call.text_of("machine", "label")
+    parts += [p for p in (customer, machine) if p]
+    if state.machine.rows:
+        parts.append(count(state.machine.rows, "row"))
+    if state.situation.rows is not None:
+        parts.append("all rows" if state.situation.rows == "all" else f"row {show_rows(state.situation.rows)}")
+    parts.append("by phone" if state.channel == "phone" else "on site")
+    if state.opened.get("practice"):
+        parts.append("PRACTICE")
+    return " | ".join(parts)
+
+
+def warnings(call: CallDesk) -> list[str]:
+    """Return what must be seen now: conflict, traps, time to decide, changes not put back."""
+    thought = call.think()
+    knowledge = call.engine.knowledge
+    lines = []
+    for c in thought.judgement.conflicts:
+        asks = knowledge.questions[c.check].asks
+        lines.append(f"The answers do not hang together. Least fitting: {asks}. Take it again.")
+    for s in thought.judgement.said:
+        if s.kind in ("warns", "advises"):
+            lines.append(s.text)
+        elif s.kind == "asks_again":
+            lines.append(f"Take again: {knowledge.checks[s.text].asks}.")
+    for change in thought.state.not_put_back:
+        before = _setting(change.before)
+        lines.append(f"Not put back: {change.name}" + (f" (was {before})" if before else "") + ".")
+    for lost in thought.read.no_longer_known:
+        lines.append(f"{lost}: no longer known; it moves nothing.")
+    return list(dict.fromkeys(lines))
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, Mapping):
+        return f"{value.get('value')} {value.get('unit')}"
+    return str(value) if value is not None else ""
+
+
+def reading_text(answer: Answer, check: Check | None) -> str:
+    """Return what was answered, in words and with units."""
+    if answer.status == "unsure":
+        return "not sure"
+    if answer.status == "cannot_here":
+        return "can't be done here"
+    if answer.outcome is not None:
+        return check.outcomes[answer.outcome].says if check and answer.outcome in check.outcomes else answer.outcome
+    if answer.value is not None:
+        return _value(answer.value)
+    if answer.values is not None:
+        return ", ".join(f"{k}: {_value(v)}" for k, v in answer.values.items())
+    series = answer.spacings or answer.positions
+    if series is not None:
+        kind = "spacings" if answer.spacings else "positions"
+        return f"{len(series['values'])} {kind} in {series['unit']}"
+    if answer.log is not None:
+        return f"log of {len(answer.log['points'])} readings in {answer.log['unit']}"
+    return "noted"
+
+
+def _value(value: object) -> str:
+    if isinstance(value, Mapping):
+        if "count" in value:
+            return f"{value['count']} of {value['of']}"
+        return f"{value['value']} {value['unit']}".strip()
+    return str(value)
+
+
+def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
+    """Return (event id, line) for everything recorded, in order; withdrawn steps are marked."""
+    answers = {a.event: a for a in call.state.answers}
+    lines = []
+    for step in call.state.trail:
+        text = _step_text(call, step, answers.get(step.event))
+        if text:
+            mark = "" if step.live else " (withdrawn)"
+            lines.append((step.event, f"{step.number:>3} {text}{mark}"))
+    return lines
+
+
+def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
+    knowledge, body = call.engine.knowledge, step.body
+    if step.kind == "answer":
+        check = knowledge.questions.get(body["check"])
+        asks = check.asks if check else f"{body['check']} (no longer known)"
+        rows = body.get("rows")
+        where = "" if rows in (None, "all") else f" [row {show_rows(rows)}]"
+        if answer is None:
+            return f"{asks}{where}"
+        seen = call.seen(step.event)
+        told = reading_text(answer, check)
+        if seen and answer.outcome is None and seen.evaluated.outcome and check:
+            told += f" = {check.outcomes[seen.evaluated.outcome].says}"
+        elif seen and answer.status == "given" and not seen.evaluated.outcome:
+            told += f" (no verdict: {seen.evaluated.reason})"
+        return f"{asks}{where}: {told}"
+    if step.kind == "complaint":
+        named = [knowledge.symptoms[s["id"]].label if s["id"] in knowledge.symptoms else s["id"] for s in body.get("accepted", ())]
+        return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
+    if step.kind == "repair":
+        labels = [knowledge.causes[c].repair.do if c in knowledge.causes else c for c in body.get("causes", ())]
+        return ("repaired: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels)
+    if step.kind == "proof":
+        return f"proof: {body['verdict'].replace('_', ' ')}"
+    if step.kind == "note":
+        return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
+    plain = {
+        "opened": "call opened", "machine": "machine profile", "situation": "situation", "channel": "goes on",
+        "swap": "swapped", "change": "changed", "waiting": "waiting", "closed": "closed", "reopened": "opened again",
+        "done_before": "done before the call", "photo": "photo",
+    }  # fmt: skip
+    if step.kind == "channel":
+        return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
+    if step.kind == "closed":
+        return f"closed: {body['result'].replace('_', ' ')}"
+    if step.kind == "swap":
+        return f"swapped: {body['piece']} of {body['from_row']} and {body['to_row']}"
+    if step.kind == "done_before":
+        return f"done before the call: {body['what']}"
+    return plain.get(step.kind, "")
+
+
+# --- a check's page -----------------------------------------------------------------------------------
+
+
+def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
+    """Return the cautions that come before a check in this call, worst first."""
+    raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
+    state = call.state
+    return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised)
+
+
+def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
+    """Return a caution in full, or its word and first sentence once it was acknowledged."""
+    if caution.id in acknowledged:
+        return f"{caution.word}: {caution.text.split('. ')[0].rstrip('.')}."
+    who = f" ({'; '.join(caution.defers_to)})" if caution.defers_to else ""
+    return f"{caution.word}: {caution.text}{who}"
+
+
+def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Iterator[tuple[str, str]]:
+    """Yield (part, text) of a check's page in reading order: question, why, steps, answers."""
+    knowledge = call.engine.knowledge
+    phone = call.state.channel == "phone"
+    if phone and check.phone:
+        yield "say", f'"{check.phone}"'
+        if check.read_back:
+            yield "read back", check.read_back
+    else:
+        yield "asks", check.asks + "."
+    if offer is not None:
+        yield "why", why_check(call.engine, offer)
+    elif check.why:
+        yield "why", check.why
+    minutes = check.minutes
+    if phone and minutes.desk is not None:
+        grower = f", the grower {number(minutes.grower)} min" if minutes.grower else ""
+        yield "takes", f"{number(minutes.desk)} min on the line{grower}"
+    elif minutes.site is not None:
+        yield "takes", f"{number(minutes.site)} min"
+    if check.tools:
+        yield "tools", ", ".join(knowledge.tools[t].label for t in check.tools)
+    for step in check.steps:
+        yield "step", f"[{knowledge.states[step.state].label}] {step.do}"
+    for text in check.destroys:
+        yield "ends", f"This changes evidence: {text}. Read or photograph it first."
+    yield "expected", check.expected
+    for s in check.stand_ins:
+        what = knowledge.checks[s.check].asks if s.check else s.do or ""
+        yield "instead", f"{what} (weaker: {s.weaker_in})"
+
+
+def outcome_choices(check: Check) -> list[tuple[str, str]]:
+    """Return (outcome id, words) in the order written."""
+    return [(name, o.says) for name, o in check.outcomes.items()]
+
+
+def how_lines(call: CallDesk, cause: str) -> list[str]:
+    """Return why a cause is believed: each answer's weight, words first."""
+    thought, engine = call.think(), call.engine
+    knowledge = engine.knowledge
+    lines = [knowledge.causes[cause].label + ":"]
+    for w in how(engine, thought.read.case, thought.judgement, cause):
+        if w.kind == "look":
+            told = "; ".join(
+                f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}"
+                for c, o in zip(w.checks, w.outcomes, strict=True)
+            )
+        elif w.kind == "rule":
+            told = f"rule {w.source}: {knowledge.rules[w.source].because}"
+        elif w.kind == "symptoms":
+            told = "complaint: " + ", ".join(knowledge.symptoms[s].label for s in w.checks)
+        else:
+            told = "how often it is the cause on such machines"
+        words = "" if w.kind == "frequency" else f"{w.words}  "
+        lines.append(f"  {words}[{w.log10:+.2f}]  {told}")
+    lines.append("  [in powers of ten, against a cause nobody knows]")
+    return lines
+
+
+def why_not_line(call: CallDesk, cause: str) -> str:
+    """Return why a cause is not at the top."""
+    thought = call.think()
+    return why_not(call.engine, thought.read.case, thought.judgement, cause)
+
+
+def rule_lines(call: CallDesk) -> list[str]:
+    """Return the rules that fired, with their reason and what they rest on."""
+    knowledge = call.engine.knowledge
+    lines = []
+    for firing in call.think().judgement.firings:
+        rule = knowledge.rules[firing.rule]
+        lines.append(f"{rule.id}: {rule.because}")
+        lines.append(f"    on {', '.join(firing.keys) or 'nothing but what is missing'}")
+    return lines or ["No rule has fired."]

@@ -1,0 +1,55 @@
+"""`diag knowledge trial`."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from diag.errors import UsageError
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> Any:
+        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
+
+
+def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int:
+    """Run a trial and print its report."""
+    from diag.trial.score import trial
+
+    parser = _Parser(prog="diag knowledge trial", description="Simulated calls drawn from the knowledge itself.")
+    parser.add_argument("--calls", type=int, default=200)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--channel", choices=("phone", "site"), default="site")
+    parser.add_argument("--two-faults", type=float, default=0.0, metavar="SHARE", help="share of calls with two faults")
+    parser.add_argument("--no-yardsticks", action="store_true", help="only the tool itself")
+    options = parser.parse_args(list(argv))
+    if options.calls < 1 or not 0 <= options.two_faults <= 1:
+        raise UsageError("--calls is at least 1, --two-faults from 0 to 1.", "diag knowledge trial", "Correct them.")
+    report = trial(
+        folders, calls=options.calls, seed=options.seed, channel=options.channel, two_share=options.two_faults,
+        yardsticks=not options.no_yardsticks,
+    )  # fmt: skip
+    print(json.dumps(report, indent=1) if json_out else told(report))
+    return 0
+
+
+def told(report: Mapping[str, Any]) -> str:
+    """Return a report as text."""
+    unit = "desk minutes" if report["channel"] == "phone" else "minutes of checks"
+    lines = [f"{report['calls']} simulated calls, {report['channel']}, seed {report['seed']}"]
+    lines.append(f"{'':<15}{'first':>7}{'top 3':>7}{'checks':>8}{'median':>8}{'mean':>7}{'to mended':>11}{'calib.':>8}")
+    for name, row in (("this tool", report), *report["yardsticks"].items()):
+        lines.append(
+            f"{name.replace('_', ' '):<15}{row['top1']:>7.1%}{row['top3']:>7.1%}{row['checks']:>8.0f}"
+            f"{row['minutes']:>8.0f}{row['minutes_mean']:>7.0f}{row['to_mended']:>11.0f}{row['calibration']:>8.3f}"
+        )
+    lines.append(f"median and mean: {unit}; to mended: all minutes until every fault is mended")
+    if "decisions" in report:
+        lines.append("decisions: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in report["decisions"].items()))
+    lines.append("most often missed: " + ", ".join(f"{w['cause']} {w['missed']}/{w['calls']}" for w in report["worst"][:8]))
+    lines.append("most often confused: " + ", ".join(f"{c['true']} as {c['named']} {c['calls']}" for c in report["confused"][:8]))
+    return "\n".join(lines)
