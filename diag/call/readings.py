@@ -18,7 +18,7 @@ from diag.errors import DiagError, UnitError
 from diag.knowledge.crosscheck import parse_plain
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, InlineLimit, Limit, ResultTest
-from diag.measure.catalogue import CATALOGUE, Analysed, Context, Reading, Result, analyse
+from diag.measure.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
 from diag.measure.weights import weight_below
 from diag.reason.axes import fit
 from diag.units import QUANTITIES, Measured
@@ -56,6 +56,9 @@ def evaluate(knowledge: Knowledge, check: Check, answer: Answer, state: State) -
     try:
         reading = reading_of(check, answer)
         given = context(knowledge, check, state)
+        missing = [CONTEXT[name].meaning for name in check.needs if name not in given]
+        if missing:
+            return Evaluated(None, flat, reason=f"not known: {', '.join(missing)}")
         analysed = analyse(check.compute, reading, given)
     except DiagError as error:
         return Evaluated(None, flat, reason=f"{error.what} {error.remedy}".strip())
@@ -107,10 +110,12 @@ def _single(kind: str, value: Any) -> Reading:
 
 def _values(check: Check, values: Mapping[str, Any]) -> Reading:
     kind = check.takes.kind
+    asked = {label: number for number, label in enumerate(check.takes.labels)}
+    keys = sorted(values, key=lambda k: (asked.get(k, len(asked)), _place(k)))
     if kind == "counts":
-        counts = {k: (v["count"], v["of"]) if isinstance(v, Mapping) else (v, 0) for k, v in values.items()}
+        pairs = {k: values[k] for k in keys}
+        counts = {k: (v["count"], v["of"]) if isinstance(v, Mapping) else (v, 0) for k, v in pairs.items()}
         return Reading(kind, counts=counts)
-    keys = sorted(values, key=_place)
     numbers = tuple(_number(values[k]) for k in keys)
     if check.takes.per == "row":
         first = next((int(k) for k in keys if k.isdigit()), 1)
@@ -139,6 +144,9 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
     for name, value in state.machine.book.items():
         if isinstance(value, Mapping):
             found.setdefault(name, _si(value["value"], value["unit"]))
+            entry = knowledge.book.get(name)
+            if "book" in check.needs and entry and entry.quantity == check.takes.quantity:
+                found.setdefault("book", found[name])
     if "vacuum" in found:
         found.setdefault("vacuum_set", found["vacuum"])
     if "fan_speed" in found:
