@@ -41,7 +41,7 @@ def corrected(event: Event, by_id: Mapping[str, Event]) -> str | None:
     if len(event.parents) != 1 or not event.known:
         return None
     before = by_id.get(event.parents[0])
-    if before is None or before.kind != "withdrawn" or not before.known or before.desk != event.desk:
+    if before is None or before.kind != "withdrawn" or not before.known:
         return None
     target = by_id.get(before.body["target"])
     same = target is not None and target.kind == event.kind != "withdrawn"
