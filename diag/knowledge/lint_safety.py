@@ -24,14 +24,14 @@ _WHICH = r"(the|your|a|each|every|that|its)"
 
 FORBIDS = _pattern(
     r"\b(never|not|no|nobody|without|instead of|rather than|nothing|don't)\b",
-    r"\bkeep (off|away|clear|out)\b",
+    r"\bkeep (\w+ ){0,3}?(off|away|clear|out)\b",
 )
 BLOWING = _pattern(
     r"\bblow(s|n|ing)? (\w+ ){0,3}?(out|through|clean|clear|free|off|away|on|into)\b",
     r"\b(compressed|shop) air\b",
     r"\bair (gun|hose|nozzle)\b",
 )
-MOUTH = _pattern(r"\b(by|with|your|the|to) mouth\b", r"\bsuck (on|at)\b", r"\bsniff\b", r"\btaste\b")
+MOUTH = _pattern(r"\b(by|with|your|to) mouth\b", r"\bsuck (on|at)\b", r"\bsniff\b", r"\btaste\b")
 HANDS = _pattern(
     r"\bpalm\b", r"\btug\b", r"\bby hand\b", r"\bfingers?\b", r"\bthumb\b", r"\breach (in|into|down)\b",
     r"\bfeel (for|the|whether|if|along|round)\b", r"\bwrap\b.*\btape\b",
@@ -48,7 +48,7 @@ BESIDE = _pattern(
 )
 FITTINGS = _pattern(
     r"\b(loosen|crack|open|disconnect|uncouple|unscrew|undo)\w*\b"
-    r"[^.;:]*\b(oil|hydraulic|case drain|coupler|fitting)"
+    r"[^.;:]*\b((oil|hydraulic|return) (line|hose|circuit|pipe)|case drain|coupler|fitting)"
 )
 GUARDED = ("hydraulic_open", "couplers", "hydraulic_holds_weight")
 

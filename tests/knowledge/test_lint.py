@@ -1,0 +1,538 @@
+"""Each finding of the linter, provoked by spoiling one thing, beside a near miss that is left in peace."""
+
+from __future__ import annotations
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from diag.errors import UsageError
+from diag.knowledge.cli import main, watch
+from diag.knowledge.lint import lint
+from diag.knowledge.lint_safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
+from diag.knowledge.load import knowledge_folder, load
+from knowledge.tiny import Tiny
+
+
+@pytest.fixture()
+def tiny(tmp_path: Path) -> Tiny:
+    """A clean knowledge of two causes."""
+    return Tiny(tmp_path)
+
+
+def rule(key: str, when: dict[str, Any], **more: Any) -> dict[str, Any]:
+    """A rule that warns."""
+    return {"id": key, "when": when, "then": {"warns": f"{key} fired"}, "because": f"{key} says so.",
+            "source": ["common_practice"], **more}  # fmt: skip
+
+
+def test_clean_knowledge_has_no_problem(tiny: Tiny) -> None:
+    """Nothing is found where nothing is wrong, and the entries are counted."""
+    report = lint([tiny.write()])
+    assert [] == list(report.problems)
+    assert {"symptoms": 2, "causes": 2, "checks": 2, "rules": 0, "cautions": 1, "sources": 2,
+            "by_mark": {"common_practice": 8}} == report.counts  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("section", "entry"),
+    [
+        ("looks", {"name": "spare", "label": "s", "asks": "s?"}),
+        ("preparations", {"name": "spare", "label": "s"}),
+        ("parts", {"name": "spare", "label": "s"}),
+        ("tools", {"name": "spare", "label": "s"}),
+        ("kinds", {"name": "spare", "label": "s"}),
+        ("seasons", {"name": "spare", "label": "s"}),
+        ("flags", {"name": "spare", "label": "s"}),
+        ("subsystems", {"name": "spare", "label": "s", "means": "m"}),
+        ("hazards", {"name": "spare", "label": "s"}),
+        ("book", {"name": "spare", "label": "s", "quantity": "count"}),
+        ("limits", {"id": "spare", "label": "s", "quantity": "count", "value": "3", "source": ["P1"]}),
+        ("cautions", {"id": "spare", "word": "NOTICE", "text": "t", "source": ["P1"]}),
+    ],
+)
+def test_unused_name(tiny: Tiny, section: str, entry: dict[str, Any]) -> None:
+    """A name that nothing uses is dead weight."""
+    tiny.sections.setdefault(section, []).append(entry)
+    assert "spare: Used nowhere." in tiny.lint()
+
+
+def test_symptom_nobody_brings(tiny: Tiny) -> None:
+    """A symptom that no cause brings leads nowhere."""
+    tiny.alpha["symptoms"] = {"heaps": "often"}
+    assert "gaps: Used nowhere." in tiny.lint()
+
+
+def test_cause_that_nothing_confirms(tiny: Tiny) -> None:
+    """Support alone does not confirm, nor does a mark on the whole group."""
+    tiny.check["outcomes"]["bad"]["marks"] = {"supports_strongly": ["alpha"]}
+    assert ["alpha: No check can confirm it."] == tiny.lint()
+    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["@meter"]}
+    assert "alpha: No check can confirm it." in tiny.lint()
+
+
+def test_cause_that_nothing_excludes(tiny: Tiny) -> None:
+    """A cause that is only weakened is never set aside; its group ruled out does it."""
+    tiny.check["outcomes"]["good"]["marks"] = {"weakens": ["alpha"]}
+    assert ["alpha: No check can exclude it."] == tiny.lint()
+    tiny.check["outcomes"]["good"]["marks"] = {"rules_out": ["@meter"]}
+    assert "alpha: No check can exclude it." not in tiny.lint()
+
+
+def test_check_that_separates_nothing(tiny: Tiny) -> None:
+    """Marks that fall on all causes alike tell nothing apart; a check that asks for another one may be mute."""
+    mute = copy.deepcopy(tiny.check)
+    mute.update(id="mute", asks="Mute", phone="Is it mute?")
+    for outcome in mute["outcomes"].values():
+        outcome.pop("marks")
+    tiny.checks.append(mute)
+    assert ["mute: Separates nothing."] == tiny.lint()
+    mute["outcomes"]["bad"]["marks"] = {"supports": ["@meter"]}
+    assert ["mute: Separates nothing."] == tiny.lint()
+    mute["outcomes"]["bad"] = {"says": "bad", "then_check": ["alpha_look"]}
+    assert [] == tiny.lint()
+
+
+def test_outcome_that_says_nothing(tiny: Tiny) -> None:
+    """An outcome without marks, next check or advice is a dead end, unless a rule waits for it."""
+    tiny.check["outcomes"]["odd"] = {"says": "odd"}
+    assert ["alpha_look: Outcome odd marks nothing and asks for nothing."] == tiny.lint()
+    tiny.rules.append(rule("waits", {"answer": "alpha_look", "is": "odd"}))
+    assert [] == tiny.lint()
+
+
+def test_normal_outcome_that_clears_nothing(tiny: Tiny) -> None:
+    """The normal answer must speak against what the others speak for."""
+    tiny.checks[1]["outcomes"]["good"].pop("marks")
+    assert "beta_look: The normal outcome good speaks against nothing." in tiny.lint()
+
+
+def test_contradictory_marks(tiny: Tiny) -> None:
+    """One outcome cannot both confirm and weaken; a cause named beside its group with the same word is noise."""
+    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha"], "weakens": ["alpha"]}
+    assert any("alpha is marked both confirms and weakens" in p for p in tiny.lint())
+    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha", "@meter"]}
+    assert any("alpha is in its group, marked confirms as well" in p for p in tiny.lint())
+    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha"], "supports": ["@meter"]}
+    assert [] == tiny.lint()
+
+
+def test_every_outcome_for_or_against(tiny: Tiny) -> None:
+    """A table cannot sum to 1 when every outcome speaks the same way."""
+    tiny.check["outcomes"]["good"]["marks"] = {"supports": ["alpha"]}
+    assert any("Every outcome speaks for alpha." in p for p in tiny.lint())
+    for outcome in tiny.check["outcomes"].values():
+        outcome["marks"] = {"weakens": ["alpha"]}
+    assert any("Every outcome speaks against alpha." in p for p in tiny.lint())
+
+
+def test_mark_that_the_table_turns_round(tiny: Tiny) -> None:
+    """Beside a strong confirmation a plain support elsewhere has no room left and speaks against the cause."""
+    tiny.check["outcomes"] = {
+        "bad": {"says": "bad", "share": 0.5, "marks": {"confirms": ["alpha"]}},
+        "odd": {"says": "odd", "share": 0.2, "marks": {"supports": ["alpha"]}},
+        "good": {"says": "good", "share": 0.3, "marks": {"rules_out": ["alpha"]}},
+    }
+    found = tiny.lint()
+    assert ["alpha_look: Outcome odd marks alpha 2, the table keeps 0.19."] == found
+    tiny.check["outcomes"]["bad"]["share"] = 0.02
+    assert [] == tiny.lint()
+
+
+def test_mark_below_one_that_is_not_kept(tiny: Tiny) -> None:
+    """Speaking against a cause on all outcomes cannot be kept in a table."""
+    for outcome in tiny.check["outcomes"].values():
+        outcome["marks"] = {"weakens": ["alpha"]}
+    assert any("marks alpha 0.5, the table keeps 1." in p for p in tiny.lint())
+
+
+def test_axis_clash(tiny: Tiny) -> None:
+    """A check for one kind of meter cannot mark a cause of another kind; overlapping kinds may."""
+    tiny.alpha["applies"] = {"meter": ["finger"]}
+    tiny.check["applies"] = {"meter": ["flat", "celled"]}
+    found = tiny.lint()
+    assert "alpha_look: Marks alpha, which no machine has that this check is for." in found
+    assert "alpha: No check can confirm it." in found
+    assert "alpha: No check of proof fits the machines that have this cause." in found
+    tiny.alpha["applies"] = {"meter": ["finger", "flat"], "any": [{"drive": ["chain"]}, {"fill": ["bulk"]}]}
+    assert [] == tiny.lint()
+
+
+def test_next_check_and_stand_in_for_other_machines(tiny: Tiny) -> None:
+    """What is asked next, or instead, must exist on the same machine."""
+    tiny.checks[1]["applies"] = {"drive": ["chain"]}
+    tiny.check["applies"] = {"drive": ["electric"]}
+    tiny.check["outcomes"]["bad"]["then_check"] = ["beta_look"]
+    tiny.check["stand_ins"] = [{"check": "beta_look", "weaker_in": "It sees less."}]
+    found = tiny.lint()
+    assert "alpha_look: Asks for beta_look, which is for other machines." in found
+    assert "alpha_look: Its stand-in beta_look is for other machines." in found
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("Is it " + "very " * 19 + "bad?", "Phone wording of 22 words."),
+        ("Is it bad? Or is it good?", "Phone wording with 2 question marks."),
+        ("Tell me how it looks.", "Phone wording with 0 question marks."),
+        ("Can you just look at it?", "Phone wording says 'just'."),
+        ("Is the left one bad?", "Left or right without the seat."),
+    ],
+)
+def test_phone_wording(tiny: Tiny, text: str, what: str) -> None:
+    """One question, one breath, no empty words, no side without the seat."""
+    tiny.check["phone"] = text
+    assert [f"alpha_look: {what}"] == tiny.lint()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Is it " + "very " * 17 + "bad?",
+        "Seen from the seat, is the left one bad?",
+        "Is there seed left in the box?",
+        "Does it adjust by itself?",
+    ],
+)
+def test_phone_wording_near_misses(tiny: Tiny, text: str) -> None:
+    """Twenty words, a side with its seat, and words that only look like the banned ones."""
+    tiny.check["phone"] = text
+    found = tiny.lint()
+    assert found == ([] if "seed left" not in text else ["alpha_look: Left or right without the seat."])
+
+
+def test_missing_phone_wording(tiny: Tiny) -> None:
+    """What a grower can do needs words to ask him, what only a technician can do needs none."""
+    tiny.check.pop("phone")
+    tiny.check["minutes"] = {"site": 2}
+    assert ["alpha_look: The grower can do it, but there is no phone wording."] == tiny.lint()
+    tiny.check["who"] = "technician"
+    assert [] == tiny.lint()
+    tiny.check.update(phone="Is it bad?", minutes={"desk": 1, "grower": 1})
+    assert ["alpha_look: Technician only, yet with a phone wording."] == tiny.lint()
+
+
+def test_missing_grower_minutes_why_and_read_back(tiny: Tiny) -> None:
+    """A caller at the machine needs time, a reason, and an answer that can be read back."""
+    tiny.check["minutes"] = {"desk": 1}
+    tiny.check.pop("why")
+    tiny.check.pop("read_back")
+    assert {
+        "alpha_look: The caller must go to the machine, but there are no grower minutes.",
+        "alpha_look: Phone wording without `why`.",
+        "alpha_look: Phone wording without `read_back`.",
+    } == set(tiny.lint())
+
+
+def test_missing_source(tiny: Tiny) -> None:
+    """Every statement carries its mark."""
+    tiny.alpha["source"] = []
+    assert ["alpha: No source given."] == tiny.lint()
+
+
+def test_duplicate_wording(tiny: Tiny) -> None:
+    """Two entries in the same words cannot be told apart; case and end marks do not count."""
+    tiny.checks[1]["phone"] = tiny.check["phone"].upper()
+    tiny.causes[1]["label"] = tiny.alpha["label"] + "."
+    tiny.check["outcomes"]["good"]["says"] = "bad"
+    assert {
+        "beta_look: Same wording as alpha_look.",
+        "beta: Same wording as alpha.",
+        "alpha_look: Outcome good says the same as bad.",
+    } == set(tiny.lint())
+
+
+def test_look_alikes_need_a_separating_check(tiny: Tiny) -> None:
+    """Two causes complained of alike must be told apart by an answer, not only by their names."""
+    tiny.causes[1]["symptoms"] = dict(tiny.alpha["symptoms"])
+    tiny.sections["symptoms"].pop()
+    assert [] == tiny.lint()
+    for check in tiny.checks:
+        check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha", "beta"]}
+        check["outcomes"]["good"]["marks"] = {"weakens_strongly": ["alpha", "beta"]}
+    found = tiny.lint()
+    assert "alpha: No check separates it from its look-alike beta." in found
+    tiny.causes[1]["applies"] = {"meter": ["finger"]}
+    tiny.alpha["applies"] = {"meter": ["flat"]}
+    assert "alpha: No check separates it from its look-alike beta." not in tiny.lint()
+
+
+def measured(tiny: Tiny, *tests: dict[str, Any]) -> list[str]:
+    """Turn the check of alpha into a reading with these outcomes in order, and lint."""
+    outcomes: dict[str, Any] = {}
+    for number, when in enumerate(tests):
+        marks = {"confirms": ["alpha"]}
+        outcomes[f"bad{number}"] = {"says": f"bad {number}", "when": when, "marks": marks}
+    outcomes["good"] = {**tiny.checks[0]["outcomes"]["good"], "otherwise": True}
+    takes = {"kind": "number", "quantity": "vacuum"}
+    tiny.check.update(takes=takes, compute="vacuum_reading", outcomes=outcomes)
+    return tiny.lint()
+
+
+def low(**bound: str) -> dict[str, Any]:
+    """A test of how far a reading lies below what was set."""
+    return {"result": "below_reference"} | {
+        side: {"value": value, "source": ["common_practice"]} for side, value in bound.items()
+    }
+
+
+def test_thresholds_that_cascade_are_fine(tiny: Tiny) -> None:
+    """Tried in written order, a wider range after a narrower one takes what is left."""
+    assert [] == measured(tiny, low(above="4 inH2O"), low(above="2 inH2O"))
+    assert [] == measured(tiny, low(above="2 inH2O"), low(below="-2 inH2O"))
+
+
+def test_thresholds_that_shadow_or_overlap(tiny: Tiny) -> None:
+    """A narrower range after a wider one is never reached; ranges that cross leave it to the order."""
+    shadowed = measured(tiny, low(above="2 inH2O"), low(above="4 inH2O"))
+    assert ["alpha_look: Never reached: bad0 takes its whole range."] == shadowed
+    crossing = measured(tiny, low(above="2 inH2O"), low(below="3 inH2O"))
+    assert ["alpha_look: Its range of below_reference overlaps that of bad0."] == crossing
+
+
+def test_rule_that_can_never_fire(tiny: Tiny) -> None:
+    """Conditions that exclude one another: two answers of one look, a finding nobody concludes, another axis."""
+    bad, good = ({"answer": "alpha_look", "is": o} for o in ("bad", "good"))
+    tiny.sections["findings"] = [{"id": "seen", "label": "seen"}]
+    tiny.rules = [
+        rule("both", {"all": [bad, good]}),
+        rule("either", {"any": [bad, good]}),
+        rule("waiting", {"all": [bad, {"finding": "seen"}]}),
+        rule("phone_and_site", {"all": [bad, {"channel": "phone"}, {"channel": "site"}]}),
+        rule("wrong_axis", {"all": [bad, {"axis": "meter", "is": "finger"}]}, applies={"meter": ["flat"]}),
+        rule("right_axis", {"all": [bad, {"axis": "meter", "is": "flat"}]}, applies={"meter": ["flat"]}),
+    ]
+    assert {
+        "both: Can never fire.", "waiting: Can never fire.", "phone_and_site: Can never fire.",
+        "wrong_axis: Can never fire.", "seen: No rule concludes it, yet rules wait for it.",
+    } == set(tiny.lint())  # fmt: skip
+
+
+def test_rule_that_always_fires(tiny: Tiny) -> None:
+    """A rule that holds before anything is known says nothing; one that rests on an answer may use `not`."""
+    bad = {"answer": "alpha_look", "is": "bad"}
+    tiny.rules = [
+        rule("empty", {"not": {"answered": "alpha_look"}}),
+        rule("rests", {"all": [bad, {"not": {"answered": "beta_look"}}]}),
+    ]
+    assert ["empty: Fires with nothing known."] == tiny.lint()
+
+
+def test_rule_for_other_machines(tiny: Tiny) -> None:
+    """A rule may not wait for, prefer or mark what its machines do not have."""
+    tiny.checks[1]["applies"] = {"drive": ["chain"]}
+    tiny.causes[1]["applies"] = {"drive": ["chain"]}
+    fits, seen = {"drive": ["electric"]}, {"answer": "alpha_look", "is": "bad"}
+    tiny.rules = [
+        rule("waits", {"answer": "beta_look", "is": "bad"}, applies=fits),
+        rule("prefers", {"symptom": "gaps"}, applies=fits, then={"prefers": [{"check": "beta_look"}]}),
+        rule("marks", seen, applies=fits, then={"marks": {"supports": ["beta"]}}),
+        rule("fits", {"answer": "beta_look", "is": "bad"}, applies={"drive": ["electric", "chain"]}),
+    ]
+    assert {
+        "waits: Waits for beta_look, which is for other machines.",
+        "prefers: Speaks of beta_look, which is for other machines.",
+        "marks: Marks beta, which no machine has that it is for.",
+    } == set(tiny.lint())
+
+
+def test_rules_in_a_circle(tiny: Tiny) -> None:
+    """Rules that hang on one another through `not` have no order."""
+    tiny.sections["findings"] = [{"id": "f", "label": "f"}, {"id": "g", "label": "g"}]
+    seen = {"answer": "alpha_look", "is": "bad"}
+    tiny.rules = [
+        rule("one", {"all": [seen, {"not": {"finding": "g"}}]}, then={"finds": "f"}),
+        rule("two", {"all": [seen, {"finding": "f"}]}, then={"finds": "g"}),
+    ]
+    assert any("hang on one another" in p for p in tiny.lint())
+
+
+def test_repair_without_proof(tiny: Tiny) -> None:
+    """A repair must be proved; where nothing is wrong there is nothing to prove."""
+    tiny.alpha["repair"].pop("verify")
+    assert ["alpha: Its repair has no proof."] == tiny.lint()
+    tiny.alpha["no_fault"] = True
+    assert [] == tiny.lint()
+
+
+def test_cause_that_brings_itself_about(tiny: Tiny) -> None:
+    """A chain of causes must have a beginning."""
+    tiny.alpha["leads_to"] = [{"cause": "beta", "chance": 0.1}]
+    assert [] == tiny.lint()
+    tiny.causes[1]["leads_to"] = [{"cause": "alpha", "chance": 0.1}]
+    assert {f"{c}: Brings itself about through leads_to." for c in ("alpha", "beta")} == set(tiny.lint())
+
+
+def test_hazard_without_caution(tiny: Tiny) -> None:
+    """Whatever can hurt has words before the step."""
+    tiny.sections["cautions"][0]["hazards"] = ["hands_in_meter", "couplers", "under_machine"]
+    assert ["seed_handled: No caution is shown for it."] == tiny.lint()
+
+
+def test_repair_by_a_caller_with_a_forbidden_hazard(tiny: Tiny) -> None:
+    """A grower is not given a repair that no caller may be asked to do."""
+    tiny.alpha["repair"]["hazards"] = ["hands_in_meter", "couplers"]
+    assert [] == tiny.lint()
+    tiny.alpha["repair"]["by"] = "guided"
+    assert ["alpha: couplers is never asked of a caller, yet the repair is for the guided."] == tiny.lint()
+
+
+@pytest.mark.parametrize(
+    ("field", "text", "what"),
+    [
+        ("repair", "Blow it out from the far end.", "Asks for blowing out ('Blow it out')."),
+        ("repair", "Clean it with compressed air.", "Asks for blowing out ('compressed air')."),
+        ("step", "Clear the line by mouth.", "Asks for the mouth or nose at a part ('by mouth')."),
+        ("step", "Look up the tube.", "Under a raised machine without the hazard under_machine."),
+        ("step", "Loosen the oil line at the motor.", "Opens oil lines without one of the hazards"),
+    ],
+)
+def test_unsafe_wording(tiny: Tiny, field: str, text: str, what: str) -> None:
+    """Blowing out, the mouth, raised machines and oil lines are found in the words, not only in the hazards."""
+    if field == "repair":
+        tiny.alpha["repair"]["do"] = text
+    else:
+        tiny.check["steps"][0]["do"] = text
+    assert any(what in p for p in tiny.lint())
+
+
+@pytest.mark.parametrize("text", ["Put your palm over the hose.", "Tug each hose.", "Hold the cover down."])
+def test_hands_while_it_runs(tiny: Tiny, text: str) -> None:
+    """The same words are work in a dead machine and a wound in a running one."""
+    tiny.check["steps"].append({"state": "parked_safe", "do": text})
+    assert [] == tiny.lint()
+    tiny.check["steps"] = [{"state": "fan_on_meters_still", "do": text}]
+    assert any("Hands at the machine" in p for p in tiny.lint())
+
+
+def test_beside_a_moving_planter(tiny: Tiny) -> None:
+    """Nobody walks beside a crawling planter to watch a disc."""
+    tiny.check["steps"] = [{"state": "moving_slowly", "do": "Walk beside the row and watch the disc."}]
+    assert any("beside or on the moving planter" in p for p in tiny.lint())
+    tiny.check["steps"] = [{"state": "moving_slowly", "do": "Watch the disc on a camera from the cab."}]
+    assert [] == tiny.lint()
+
+
+@pytest.mark.parametrize(
+    ("pattern", "text"),
+    [
+        (BLOWING, "Do not blow it out."), (BLOWING, "Is a fuse blown?"), (BLOWING, "The blower is off."),
+        (MOUTH, "Use a bulb, never by mouth."), (MOUTH, "Look at the mouth of the tube."),
+        (HANDS, "Hold 5 mph on the screen."), (HANDS, "Keep your fingers away, nobody reaches in."),
+        (HANDS, "Pull ahead ten feet."), (RAISED, "Do not stand under the raised frame."),
+        (RAISED, "Look up overhead for wires."), (BESIDE, "Nobody walks beside it."),
+        (BESIDE, "Lay the tape beside the row."), (FITTINGS, "Open the oil page of the screen."),
+        (FITTINGS, "Never loosen an oil line."),
+    ],
+)  # fmt: skip
+def test_harmless_words(pattern: Any, text: str) -> None:
+    """What forbids a thing, or only sounds like it, is left in peace."""
+    assert "" == asks(pattern, text)
+
+
+# --- commands -----------------------------------------------------------------------------------
+
+
+def run(capsys: pytest.CaptureFixture[str], folder: Path, *argv: str, json_out: bool = False) -> tuple[int, str]:
+    """Run a knowledge command; return exit code and what it printed."""
+    code = main(argv, knowledge=[folder], json_out=json_out)
+    return code, capsys.readouterr().out
+
+
+def test_lint_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit code 0 without problems, 1 with, 2 when nothing could be read; JSON in the agreed form."""
+    folder = tiny.write()
+    code, out = run(capsys, folder, "lint", json_out=True)
+    assert (0, []) == (code, json.loads(out)["problems"])
+    tiny.alpha["source"] = []
+    code, out = run(capsys, tiny.write(), "lint", json_out=True)
+    report = json.loads(out)
+    assert (1, {"counts", "problems"}) == (code, set(report))
+    assert [{"file", "line", "id", "what", "remedy"}] == [set(p) for p in report["problems"]]
+    code, out = run(capsys, folder, "lint")
+    assert 1 == code
+    assert "knowledge/causes/all.yaml:" in out
+    (folder / "knowledge.yaml").write_text("version: 1\n", encoding="utf-8")
+    assert 2 == run(capsys, folder, "lint")[0]
+
+
+def test_show_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
+    """An entry is printed with its sources resolved, its marks in words and what marks it."""
+    tiny.alpha["source"] = ["P1"]
+    folder = tiny.write()
+    code, out = run(capsys, folder, "show", "alpha")
+    assert 0 == code
+    assert "source: P1 A paper" in out
+    assert "confirms (20, in the table" in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    _, out = run(capsys, folder, "show", "alpha_look")
+    assert "speaks strongly against (0.2)" in out
+    assert "WARNING: Take care." in out
+    _, out = run(capsys, folder, "show", "alpha", json_out=True)
+    assert ["causes"] == [entry["kind"] for entry in json.loads(out)]
+    with pytest.raises(UsageError, match="Nothing is called 'alpa'") as caught:
+        run(capsys, folder, "show", "alpa")
+    assert "alpha" in caught.value.remedy
+
+
+def test_new_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each template is YAML of its kind that only lacks true ids; a taken or impossible id is refused."""
+    folder = tiny.write()
+    for kind in ("cause", "check", "rule"):
+        code, out = run(capsys, folder, "new", kind, "fresh")
+        assert 0 == code
+        (folder / f"{kind}s" / "new.yaml").parent.mkdir(exist_ok=True)
+        (folder / f"{kind}s" / "new.yaml").write_text(out, encoding="utf-8")
+        found = [p.what for p in lint([folder]).problems if p.id == "fresh"]
+        assert not any("Add the field" in what or "Extra" in what for what in found)
+        (folder / f"{kind}s" / "new.yaml").unlink()
+    for argv in (("new", "cause", "alpha"), ("new", "cause", "No Id"), ("new", "poem", "fresh"), ("lint", "x"), ()):
+        with pytest.raises(UsageError):
+            run(capsys, folder, *argv)
+
+
+def test_schema_accepts_the_shipped_knowledge() -> None:
+    """Every shipped file fits the schema that editors are given."""
+    jsonschema = pytest.importorskip("jsonschema")
+    from diag.knowledge.schema import entry_schema, vocabulary_schema
+    from diag.knowledge.yamlfile import load_yaml
+
+    folder = knowledge_folder()
+    for section in ("causes", "checks", "rules"):
+        validator = jsonschema.Draft202012Validator(entry_schema(section))
+        for path in sorted((folder / section).glob("*.yaml")):
+            assert [] == [e.message for e in validator.iter_errors(load_yaml(path)[0])]
+    validator = jsonschema.Draft202012Validator(vocabulary_schema())
+    for path in sorted(folder.glob("*.yaml")):
+        if path.stem != "lexicon":
+            assert [] == [e.message for e in validator.iter_errors(load_yaml(path)[0])]
+
+
+def test_watch_lints_again_only_after_a_change(tiny: Tiny) -> None:
+    """The report comes at the start and after each change, and not in between."""
+    folder = tiny.write()
+    said: list[str] = []
+    looks = iter(range(4))
+
+    def pause() -> None:
+        turn = next(looks, None)
+        if turn is None:
+            raise KeyboardInterrupt
+        if turn == 1:
+            tiny.alpha["source"] = []
+            tiny.write()
+
+    with pytest.raises(KeyboardInterrupt):
+        watch([folder], pause, said.append)
+    assert [True, False] == ["no problems" in text for text in said]
+
+
+def test_shipped_knowledge_lints_clean() -> None:
+    """What is shipped has no problem, and every kind of source is counted."""
+    report = lint([knowledge_folder()])
+    assert [] == [str(p) for p in report.problems]
+    assert {"published", "common_practice", "estimate"} <= set(report.counts["by_mark"])
+    assert load([knowledge_folder()]).digest.startswith("sha256:")
