@@ -62,7 +62,8 @@ def make_event(
 
     `parents` are the present heads of the call. Raises RecordError naming the field that does not fit.
     """
-    values = {name: clean(text) for name, text in (sealed_values or {}).items() if text}
+    told = {name: clean(text) for name, text in (sealed_values or {}).items() if text}
+    values = {name: text for name, text in told.items() if text}
     if values and salts is None:
         raise ValueError("sealed values need a source of salts")
     salted = {name: salts(16) for name in sorted(values)} if salts else {}
