@@ -68,10 +68,12 @@ class _Parser(argparse.ArgumentParser):
         raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
 
 
-def _common() -> argparse.ArgumentParser:
-    common = argparse.ArgumentParser(add_help=False, argument_default=argparse.SUPPRESS)
-    common.add_argument("--store", metavar="PATH|URL", help="where calls are kept (else DIAG_STORE, else the user's data folder)")
-    common.add_argument("--knowledge", metavar="DIR", action="append", help="knowledge folder; repeatable, later ones overlay")
+def _common() -> _Parser:
+    common = _Parser(add_help=False, argument_default=argparse.SUPPRESS)
+    common.add_argument("--store", metavar="PATH|URL",
+                        help="where calls are kept (else DIAG_STORE, else your data folder)")
+    common.add_argument("--knowledge", metavar="DIR", action="append",
+                        help="knowledge folder; repeatable, later ones overlay")
     common.add_argument("--units", choices=("us", "metric"), help="units to show values in")
     common.add_argument("--json", action="store_true", help="one JSON value on stdout")
     common.add_argument("--no-mouse", action="store_true", help="leave the mouse to the terminal")
@@ -79,7 +81,7 @@ def _common() -> argparse.ArgumentParser:
     return common
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser() -> _Parser:
     common = _common()
     parser = _Parser(
         prog="diag", parents=[common],
@@ -88,7 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="store_true", help="print the version (-v: what it runs on)")
     parser.add_argument("-v", "--verbose", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(run=_start)
-    commands = parser.add_subparsers(metavar="command", parser_class=_Parser)
+    commands: Any = parser.add_subparsers(metavar="command", parser_class=_Parser)
 
     plain = commands.add_parser("plain", parents=[common], help="the same conversation line by line")
     plain.add_argument("call", nargs="?", help="call to go on with (any unique beginning of its id)")

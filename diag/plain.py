@@ -50,7 +50,7 @@ HELP = """At any question:
   list, ?       help                           quit     leave it as it is (nothing is lost)"""
 
 
-class _Leave(Exception):
+class _LeaveError(Exception):
     """The user leaves the call as it is."""
 
 
@@ -61,7 +61,7 @@ def run_plain(
     dialogue = Dialogue(desk, read or _input, write, units or "us")
     try:
         dialogue.start(call)
-    except (_Leave, EOFError):
+    except (_LeaveError, EOFError):
         write("Left as it is; everything said so far is kept.")
     return 0
 
@@ -167,7 +167,8 @@ class Dialogue:
         for line in present.warnings(self.call):
             self.say("! " + line)
         top = present.cause_lines(self.call, self._before, most=3)
-        self.say("Now: " + "; ".join(f"{c.belief} {c.label} ({c.percent}{' ' + c.change if c.change else ''})" for c in top))
+        told = [f"{c.belief} {c.label} ({' '.join((c.percent, c.change)).strip()})" for c in top]
+        self.say("Now: " + "; ".join(told))
         plan, action = thought.judgement.plan, thought.judgement.action
         if action != "check":
             self._advise(action)
@@ -304,7 +305,7 @@ class Dialogue:
         self._write(HELP)
 
     def _quit(self, rest: str) -> None:
-        raise _Leave
+        raise _LeaveError
 
     def _why(self, rest: str) -> None:
         judgement = self.call.think().judgement
@@ -367,7 +368,8 @@ class Dialogue:
             self.say(f"  {i} {words}")
         said = self.ask(answer_form(check, self.units))
         if said:
-            body = {"status": "unsure"} if said == "n" else parse_answer(check, said, rows=self.call.state.machine.rows)
+            rows = self.call.state.machine.rows
+            body = {"status": "unsure"} if said == "n" else parse_answer(check, said, rows=rows)
             self.call.change_answer(step.event, **body)
 
     def _list(self, rest: str) -> None:
@@ -417,8 +419,8 @@ class Dialogue:
             if chosen is not None:
                 accepted.append((ids[chosen], "chosen"))
         self.call.set_complaint(words, accepted, match.said_not)
-        facts = [f for f in match.facts if self.ask(f"Take as told: {fact_text(knowledge, f)}? y/n").lower().startswith("y")]
-        accept_facts(self.call, facts)
+        told = [(f, self.ask(f"Take as told: {fact_text(knowledge, f)}? y/n")) for f in match.facts]
+        accept_facts(self.call, [f for f, said in told if said.lower().startswith("y")])
 
     def _rows(self, rest: str) -> None:
         said = rest or self.ask("Rows in trouble (7 or 3, 7-9 or all)")
@@ -438,8 +440,8 @@ class Dialogue:
             self.call.set_situation(body)
 
     def _machine(self, rest: str) -> None:
-        knowledge, body = self.desk.engine.knowledge, {}
-        personal = {}
+        knowledge = self.desk.engine.knowledge
+        personal: dict[str, str] = {}
         for field, prompt in (("label", "Machine (nickname)"), ("owner", "Whose"), ("serial", "Serial number")):
             said = self.ask(f"{prompt} [nothing = leave]")
             if said:
@@ -452,11 +454,11 @@ class Dialogue:
             chosen = self._number_of("number", [v.label for v in axis.values], empty="not known")
             if chosen is not None:
                 axes[axis.name] = axis.values[chosen].name
-        body = {"axes": axes} if axes else {}
+        body: dict[str, Any] = {"axes": axes} if axes else {}
         for field in ("rows", "holes"):
             said = self.ask(f"Number of {field} [nothing = leave]")
             if said.isdigit():
-                body[field] = int(said)  # type: ignore[assignment]
+                body[field] = int(said)
         said = self.ask("Row width, with unit [nothing = leave]")
         if said:
             from diag.units import parse
@@ -489,8 +491,9 @@ class Dialogue:
     def _done_before(self, rest: str) -> None:
         what = one_line(rest or self.ask("What was done"), limit=100)
         if what:
-            effect = {"b": "better", "w": "worse", "n": "no_change"}.get(self.ask("better, worse, no change?")[:1].lower())
-            self.call.record("done_before", {"what": what, "effect": effect or "unknown", "told_by": "caller"})
+            words = {"b": "better", "w": "worse", "n": "no_change"}
+            effect = words.get(self.ask("better, worse, no change?")[:1].lower(), "unknown")
+            self.call.record("done_before", {"what": what, "effect": effect, "told_by": "caller"})
 
     def _swap(self, rest: str) -> None:
         parts = rest.split()

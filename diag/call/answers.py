@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Any
 
 from diag.call.readings import AGAIN
@@ -30,6 +31,7 @@ _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?(?:\s+\d+/\d+)?|[-+]?[.,]\d+")
 _COUNT = re.compile(r"(\d+)\s*(?:/|of|out of)\s*(\d+)", re.IGNORECASE)
 _FROM = re.compile(r"^\s*(?:from|start|starting)?\s*(?:row|at row|at)?\s*(\d+)\s*(down|back)?\s*:\s*(.*)$", re.I | re.S)
 _EVERY = re.compile(r"^\s*every\s+(\d+(?:[.,]\d+)?)\s*([a-z]+)\s*:\s*(.*)$", re.IGNORECASE | re.DOTALL)
+_LABELLED = re.compile(r"([A-Za-z_][\w ]*?)\s*:?\s*(\d+)(?:\s*(?:/|of|out of)\s*(\d+))?(?=[\s,;]|$)")
 _DASH = {"-", "--", "x", "?"}
 MOST_TYPED = 100_000
 
@@ -130,7 +132,7 @@ def _split_unit(said: str, check: Check, unit: str | None) -> tuple[str, str]:
         wanted = QUANTITIES[quantity]
         if found.quantity != wanted.dimension:
             raise UnitError(
-                f"{found.name} is a unit of {found.quantity}; {wanted.label or quantity} is wanted, in {wanted.us}.", "",
+                f"{found.name} is a unit of {found.quantity}; {wanted.label} is wanted, in {wanted.us}.", "",
                 f"Give it in {wanted.us} or {wanted.metric}.",
             )  # fmt: skip
         return said[: match.start()].rstrip(" ,;"), found.name
@@ -186,7 +188,8 @@ def _row_pairs(said: str, rows: int | None) -> list[tuple[str, str]]:
         pairs = [(str(i), t) for i, t in enumerate(_tokens(said), 1)]
     numbers = [int(k) for k, _ in pairs if k != AGAIN]
     if len(set(numbers)) != len(numbers):
-        raise UsageError("A row stands there twice.", "", "Give each row once; the first row read again is `again: 18`.")
+        remedy = "Give each row once; the first row read again is `again: 18`."
+        raise UsageError("A row stands there twice.", "", remedy)
     check_rows(tuple(sorted(numbers)), rows)
     return pairs
 
@@ -206,7 +209,7 @@ def _series(check: Check, said: str, unit: str | None, rows: int | None) -> Body
     tokens = _tokens(said)
     values = [_plain(t, unit_name, check.takes.quantity or "spacing").value for t in tokens]
     if kind == "positions":
-        for i, (a, b) in enumerate(zip(values, values[1:], strict=False), 2):
+        for i, (a, b) in enumerate(pairwise(values), 2):
             if float(b) <= float(a):
                 raise UsageError(
                     f"Position {i} ({b}) is not beyond the one before ({a}).", "", "Read the tape on from there again."
@@ -228,7 +231,7 @@ def _count(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
 
 def _counts(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
     values: dict[str, Any] = {}
-    for label, number, of in re.findall(r"([A-Za-z_][\w ]*?)\s*:?\s*(\d+)(?:\s*(?:/|of|out of)\s*(\d+))?(?=[\s,;]|$)", said):
+    for label, number, of in _LABELLED.findall(said):
         key = label.strip().replace(" ", "_")
         values[key] = {"count": int(number), "of": int(of)} if of else int(number)
     if not values and len(check.takes.labels) > 1:

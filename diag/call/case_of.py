@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from diag.call.readings import Evaluated, evaluate
 from diag.call.rows import ALL, Rows, show_rows
@@ -174,7 +175,7 @@ def row_pattern(state: State) -> str:
         return "all_but_one"
     if any(r != ALL and tuple(r) == numbers for r in state.machine.sections.values()):
         return "section"
-    steps = {b - a for a, b in zip(numbers, numbers[1:], strict=False)}
+    steps = {b - a for a, b in pairwise(numbers)}
     if steps == {1}:
         return "section" if count and len(numbers) * 2 == count and numbers[0] in (1, count // 2 + 1) else "adjacent"
     if steps == {2} and len(numbers) >= 3:

@@ -62,7 +62,7 @@ class Desk:
         """Open a call and record that; `personal`: customer, contact, phone, place, technician."""
         call = CallDesk(self, new_call_id(self.random), (), ())
         knowledge = {"version": self.engine.knowledge.version, "digest": self.engine.knowledge.digest}
-        body = {"channel": channel, "program": __version__, "knowledge": knowledge}
+        body: dict[str, Any] = {"channel": channel, "program": __version__, "knowledge": knowledge}
         if practice:
             body["practice"] = True
         if follows:
@@ -240,9 +240,8 @@ class CallDesk:
         **reading: Any,
     ) -> Event:  # fmt: skip
         """Record an answer: an outcome, or a reading (value, values, spacings, positions, log)."""
-        return self.record(
-            "answer", self._answer_body(check, outcome, rows, status, observer, happened, reading), {"said": said}, by=by
-        )
+        body = self._answer_body(check, outcome, rows, status, observer, happened, reading)
+        return self.record("answer", body, {"said": said}, by=by)
 
     def _answer_body(
         self, check: str, outcome: str | None, rows: Rows | None, status: str, observer: str | None,

@@ -35,8 +35,7 @@ def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
         check = knowledge.questions.get(offer.name) or knowledge.questions.get(f"{offer.name}.{offer.value}")
         if check is None:
             return ""
-        said = check.outcomes[offer.value].says if offer.value in check.outcomes else check.asks
-        return said
+        return check.outcomes[offer.value].says if offer.value in check.outcomes else check.asks
     if offer.slot == "axis" and offer.name in knowledge.axes:
         labels = {v.name: v.label for v in knowledge.axes[offer.name].values}
         return labels.get(offer.value, offer.value)
@@ -82,9 +81,7 @@ def _situation(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
     return body
 
 
-def situation_field(
-    call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None
-) -> dict[str, Any]:  # fmt: skip
+def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None) -> dict[str, Any]:
     """Return {field: stored value} for a field of the situation as typed. Raises UsageError, UnitError."""
     state = call.state
     if name == "rows":

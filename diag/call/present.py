@@ -172,7 +172,8 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
             told += f" (no verdict: {seen.evaluated.reason})"
         return f"{asks}{where}: {told}"
     if step.kind == "complaint":
-        named = [knowledge.symptoms[s["id"]].label if s["id"] in knowledge.symptoms else s["id"] for s in body.get("accepted", ())]
+        ids = [s["id"] for s in body.get("accepted", ())]
+        named = [knowledge.symptoms[s].label if s in knowledge.symptoms else s for s in ids]
         return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
     if step.kind == "repair":
         labels = [knowledge.causes[c].repair.do if c in knowledge.causes else c for c in body.get("causes", ())]

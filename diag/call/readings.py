@@ -7,9 +7,10 @@ distribution that falls to it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import product
+from itertools import pairwise, product
 from typing import Any
 
 from diag.call.rows import expand
@@ -180,7 +181,8 @@ def _machine(state: State) -> Iterable[tuple[str, float | str]]:
     if speed:
         yield "speed", speed
     if machine.sections:
-        named = (f"{n}={','.join(map(str, expand(r, machine.rows)))}" for n, r in machine.sections.items() if r != "all")
+        parts = {n: expand(r, machine.rows) for n, r in machine.sections.items() if r != "all"}
+        named = (f"{n}={','.join(map(str, rows))}" for n, rows in parts.items())
         yield "sections", ";".join(named)
     target = situation.target
     if target:
@@ -255,11 +257,8 @@ def outcome_weights(check: Check, analysed: Analysed, limits: _Limits) -> tuple[
     cells = [_cells(analysed.results.get(name), sorted(bounds.get(name, ()))) for name in names]
     totals = dict.fromkeys(check.outcomes, 0.0)
     for combination in product(*cells):
-        weight = 1.0
-        values: dict[str, float | str | None] = {}
-        for name, (value, share) in zip(names, combination, strict=True):
-            weight *= share
-            values[name] = value
+        values = {name: value for name, (value, _) in zip(names, combination, strict=True)}
+        weight = math.prod(share for _, share in combination)
         totals[_first_outcome(check, values, limits)] += weight
     summed = sum(totals.values())
     return tuple(v / summed for v in totals.values())
@@ -283,8 +282,9 @@ def _cells(result: Result | None, bounds: Sequence[float]) -> list[tuple[float |
         return [(result.value, 1.0)]
     below = [weight_below(result, b) for b in bounds]
     edges = [0.0, *below, 1.0]
-    inside = [(a + b) / 2.0 for a, b in zip(bounds, bounds[1:], strict=False)]
-    values = [bounds[0] - abs(bounds[0]) * 1e-6 - 1e-9, *inside, bounds[-1] + abs(bounds[-1]) * 1e-6 + 1e-9]
+    inside = [(a + b) / 2.0 for a, b in pairwise(bounds)]
+    nudge = 1e-9 + 1e-6 * max(abs(bounds[0]), abs(bounds[-1]))
+    values = [bounds[0] - nudge, *inside, bounds[-1] + nudge]
     return [(v, edges[i + 1] - edges[i]) for i, v in enumerate(values) if edges[i + 1] > edges[i]]
 
 

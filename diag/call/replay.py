@@ -61,7 +61,10 @@ def outcome(call: CallDesk) -> dict[str, Any]:
     shown = shown_words(call)
     return {
         "ranking": [
-            {"cause": r.cause, "probability": r.probability, "belief": r.belief, "shown": shown.get(r.cause, "not_tested")}
+            {
+                "cause": r.cause, "probability": r.probability, "belief": r.belief,
+                "shown": shown.get(r.cause, "not_tested"),
+            }
             for r in judgement.ranking[:MOST_RANKED]
             if r.probability >= LEAST_SHOWN
         ],

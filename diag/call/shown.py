@@ -69,9 +69,9 @@ def tests_of(call: CallDesk, cause: str) -> tuple[Test, ...]:
         observer = engine.knowledge.observers.get(seen.answer.observer)
         firm = observer is not None and observer.weight != "caller"
         reversal = bool(seen.answer.pieces) or (seen.answer.method or "").startswith("reversal")
-        found.append(
-            Test(seen.answer.event, seen.answer.check, outcome, ratio, firm, check.deciding, seen.answer.epoch, reversal)
-        )
+        answer = seen.answer
+        test = Test(answer.event, answer.check, outcome, ratio, firm, check.deciding, answer.epoch, reversal)
+        found.append(test)
     return tuple(found)
 
 

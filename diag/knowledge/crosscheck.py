@@ -269,7 +269,8 @@ def _test(k: Knowledge, analysis: Analysis, leaf: Any, check: model.Check, *path
         if fault:
             yield path, fault, "Give an id of limits.yaml or {value, source} with the right unit."
         values.append(value)
-    if len(values) == 2 and None not in values and values[0] >= values[1]:
+    known = [v for v in values if v is not None]
+    if len(known) == 2 and known[0] >= known[1]:
         yield path, "The lower bound is not below the upper one.", "Swap them."
 
 

@@ -62,11 +62,10 @@ def how(engine: Engine, case: Case, judgement: Judgement, cause: str) -> tuple[W
             worlds = evidence.looks[look]
             members = [i for i in case.instances if i.given and i.epoch == epoch and engine.evidence.look_of(i) == look]
             log10 = (float(worlds.one[position]) - worlds.unknown) / math.log(10)
+            checks, outcomes = tuple(i.check for i in members), tuple(i.outcome or "" for i in members)
+            events = tuple(e for i in members for e in i.events)
             weights.append(
-                Weight(
-                    look, "look", tuple(i.check for i in members), tuple(i.outcome or "" for i in members),
-                    tuple(e for i in members for e in i.events), round(log10, 2), weight_words(log10), epoch,
-                )  # fmt: skip
+                Weight(look, "look", checks, outcomes, events, round(log10, 2), weight_words(log10), epoch)
             )
     t = judgement.top_ups.get(position, 0.0)
     for rule in judgement.top_up_rules.get(position, ()):

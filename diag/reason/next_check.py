@@ -11,12 +11,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from diag.knowledge.model import Check
 from diag.reason.axes import fit, open_axes
 from diag.reason.case import Case
-from diag.reason.tables import Array, Tables
+from diag.reason.tables import Array, Flags, Tables
 from diag.reason.worlds import Posterior
+
+Index = npt.NDArray[np.intp]
 
 HEAVIEST_WORLDS = 300
 PREFIXES = (0, 1, 2, 3, 4, 6, 8, 12, 16, 24)
@@ -68,9 +71,13 @@ class _Stack:
     """All checks of one channel over each other: P(outcome | cause), with the usual observer's errors."""
 
     keys: tuple[str, ...]
-    starts: Array
+    starts: Index
     shares: Array
     base: Array
+    normal: Flags
+    """By row: is it its check's normal outcome."""
+    marked: Flags
+    """By check and cause; unknown (last) never."""
 
 
 class Planner:
@@ -89,7 +96,7 @@ class Planner:
             return Plan((), action, repair, cost_now, 0.0, 0)
         stack = self._stack(case.channel)
         rows, starts = _rows_of(stack, keys)
-        joint = view.joint(stack, rows, self, case.channel)
+        joint = view.joint(stack, keys, rows, starts)
         chance = joint.sum(axis=1)
         after = self._expected(case, joint, chance, view)
         eco = np.array(minutes) + np.add.reduceat(chance * after, starts)
@@ -148,7 +155,7 @@ class Planner:
 
     def _stack(self, channel: str) -> _Stack:
         if channel not in self._stacks:
-            parts, base, starts, keys, at = [], [], [], [], 0
+            parts, base, starts, keys, normal, marked, at = [], [], [], [], [], [], 0
             for key, check in self.tables.knowledge.questions.items():
                 table = self.tables.check(key)
                 error = usual_error(check, channel, self.tables)
@@ -158,9 +165,12 @@ class Planner:
                 keys.append(key)
                 starts.append(at)
                 at += k
+                normal += [i == table.normal for i in range(k)]
+                marked.append(np.concatenate((table.marked, [False])))
             self._stacks[channel] = _Stack(
-                tuple(keys), np.array([*starts, at]), np.concatenate(parts), np.concatenate(base)
-            )
+                tuple(keys), np.array([*starts, at], dtype=np.intp), np.concatenate(parts), np.concatenate(base),
+                np.array(normal, dtype=np.bool_), np.array(marked, dtype=np.bool_),
+            )  # fmt: skip
         return self._stacks[channel]
 
     # --- costs ----------------------------------------------------------------------------------
@@ -199,9 +209,9 @@ class Planner:
 class _View:
     """The worlds that questions are chosen on: all single faults and "unknown or clear", or the heaviest worlds."""
 
-    first: Array
+    first: Index
     """Index of a cause per world; n for the unknown."""
-    second: Array
+    second: Index
     """Index of the second cause; equal to first in one-fault worlds."""
     weights: Array
     pairs: bool
@@ -222,14 +232,32 @@ class _View:
         chosen = weights[keep]
         return cls(first[keep], second[keep], chosen / max(float(chosen.sum()), 1e-300), pairs=True)
 
-    def joint(self, stack: _Stack, rows: Array, planner: Planner, channel: str) -> Array:
-        """Return weight x P(outcome | world) for the chosen outcome rows (rows x worlds)."""
+    def joint(self, stack: _Stack, keys: Sequence[str], rows: Index, starts: Index) -> Array:
+        """Return weight x P(outcome | world) for the outcome rows of the chosen checks (rows x worlds)."""
         shares = np.concatenate((stack.shares[rows], stack.base[rows][:, None]), axis=1)
-        one, two = shares[:, self.first], shares[:, self.second]
-        result: Array = (one + two) / 2.0 * self.weights[None, :]
+        one = shares[:, self.first]
+        if not self.pairs:
+            single: Array = one * self.weights[None, :]
+            return single
+        two = shares[:, self.second]
+        owner = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(rows))))
+        position = {k: i for i, k in enumerate(stack.keys)}
+        marked = stack.marked[[position[k] for k in keys]]
+        a, c = marked[:, self.first][owner], marked[:, self.second][owner]
+        mean = np.where(a & ~c, one, np.where(c & ~a, two, (one + two) / 2.0))
+        normal = stack.normal[rows]
+        p_normal = one * two / np.maximum(np.maximum(one, two), stack.base[rows][:, None])
+        of_check = np.add.reduceat(np.where(normal[:, None], p_normal, 0.0), starts)[owner]
+        others = np.where(normal[:, None], 0.0, one + two)
+        summed = np.add.reduceat(others, starts)[owner]
+        spoiled = np.where(normal[:, None], p_normal, (1.0 - of_check) * others / np.maximum(summed, 1e-300))
+        has_normal = np.logical_or.reduceat(normal, starts)[owner]
+        mixed = np.where(has_normal[:, None], spoiled, mean)
+        both = np.where((self.first == self.second)[None, :], one, mixed)
+        result: Array = both * self.weights[None, :]
         return result
 
-    def repair_cost(self, beliefs: Array, tables: Tables, leave: float | Array, doable: Array | None) -> Array:
+    def repair_cost(self, beliefs: Array, tables: Tables, leave: float | Array, doable: Flags | None) -> Array:
         """Return, per belief, the least over prefixes of: repairs in order, then `leave` for what is unsolved."""
         n = len(tables.causes)
         present = np.zeros((len(beliefs), n + 1))
@@ -261,7 +289,7 @@ class _View:
         total: Array = (reached + (1.0 - solved) * leave_array[:, None]).min(axis=1)
         return total
 
-    def _pair_cost(self, beliefs: Array, order: Array, costs: Array, leave: Array, n: int) -> Array:
+    def _pair_cost(self, beliefs: Array, order: Index, costs: Array, leave: Array, n: int) -> Array:
         """Cost of an order under a pair = cumulated cost up to the later of the two."""
         m, depth = order.shape
         rank = np.full((m, n + 1), depth, dtype=np.int64)
@@ -279,12 +307,12 @@ class _View:
         return best
 
 
-def _rows_of(stack: _Stack, keys: Sequence[str]) -> tuple[Array, Array]:
+def _rows_of(stack: _Stack, keys: Sequence[str]) -> tuple[Index, Index]:
     """Return (rows of the stack, start of each check among them)."""
     position = {k: i for i, k in enumerate(stack.keys)}
     spans = [(int(stack.starts[position[k]]), int(stack.starts[position[k] + 1])) for k in keys]
     rows = np.concatenate([np.arange(a, b) for a, b in spans])
-    starts = np.cumsum([0, *[b - a for a, b in spans[:-1]]])
+    starts = np.cumsum([0, *[b - a for a, b in spans[:-1]]], dtype=np.intp)
     return rows, starts
 
 
@@ -296,7 +324,7 @@ def _reported(shares: Array, error: float, k: int) -> Array:
     return result
 
 
-def _information(joint: Array, chance: Array, weights: Array, starts: Array) -> Array:
+def _information(joint: Array, chance: Array, weights: Array, starts: Index) -> Array:
     """Return, per check, the mutual information in bits between its outcome and the world."""
     with np.errstate(divide="ignore", invalid="ignore"):
         conditional = np.where(weights[None, :] > 0, joint / weights[None, :], 1.0)

@@ -93,10 +93,7 @@ class RuleBase:
         second = belief is not None
         keys = facts.keys | ({PASS_TWO, *(belief or ())} if second else frozenset())
         merged = FactSet(frozenset(keys), facts.numbers)
-        if self._experta is None:
-            fired = self._counter.run(merged)
-        else:
-            fired = self._run_engine(merged)
+        fired = self._counter.run(merged) if self._experta is None else self._run_engine(merged)
         by_rule: dict[tuple[str, bool], Clause] = {}
         for clause in fired:
             by_rule.setdefault((clause.rule, clause.second_pass), clause)
@@ -165,13 +162,13 @@ class Counter:
 def _build(experta: Any, made: Sequence[Clause]) -> Any:
     """Return an engine class with one experta rule per clause."""
 
-    class Known(experta.Fact):  # type: ignore[misc]
+    class Known(experta.Fact):
         """A key that is known."""
 
-    class Reading(experta.Fact):  # type: ignore[misc]
+    class Reading(experta.Fact):
         """A number by its key."""
 
-    class Ordered(experta.strategies.Strategy):  # type: ignore[misc]
+    class Ordered(experta.strategies.Strategy):
         """Total order by salience (one per clause); removal by equality over the whole agenda."""
 
         def get_key(self, activation: Any) -> Any:

@@ -91,9 +91,8 @@ def cause_shares(tables: Tables, axes: Mapping[str, str], frequency: Array | Non
     base = tables.frequency if frequency is None else frequency
     knowledge = tables.knowledge
     fits = np.array([fit(knowledge.causes[c].applies, axes, knowledge) for c in tables.causes])
-    weights = base * fits
-    total = weights.sum()
-    return weights / total if total > 0 else weights
+    weights: Array = base * fits
+    return weights / max(float(weights.sum()), 1e-300)
 
 
 def prior(tables: Tables, pi: Array) -> Worlds:
@@ -303,6 +302,7 @@ def forward(start: Worlds, epochs: Sequence[EpochEvidence], case: Case, tables: 
     for number, evidence in enumerate(epochs):
         now = evidence.summed(before)
         if number < len(case.repairs):
-            cured = {tables.position[c]: w for c, w in case.repairs[number].causes.items() if c in tables.position}
+            known = tables.position
+            cured = {known[c]: w for c, w in case.repairs[number].causes.items() if c in known}
             before = after_repair(now, cured)
     return before, now

@@ -50,6 +50,7 @@ def told(report: Mapping[str, Any]) -> str:
     lines.append(f"median and mean: {unit}; to mended: all minutes until every fault is mended")
     if "decisions" in report:
         lines.append("decisions: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in report["decisions"].items()))
-    lines.append("most often missed: " + ", ".join(f"{w['cause']} {w['missed']}/{w['calls']}" for w in report["worst"][:8]))
-    lines.append("most often confused: " + ", ".join(f"{c['true']} as {c['named']} {c['calls']}" for c in report["confused"][:8]))
+    worst = (f"{w['cause']} {w['missed']}/{w['calls']}" for w in report["worst"][:8])
+    pairs = (f"{c['true']} as {c['named']} {c['calls']}" for c in report["confused"][:8])
+    lines += ["most often missed: " + ", ".join(worst), "most often confused: " + ", ".join(pairs)]
     return "\n".join(lines)

@@ -27,8 +27,8 @@ def calibration_error(forecasts: Sequence[tuple[float, bool]], bins: int = BINS)
         sorted_in.setdefault(min(bins - 1, int(p * bins)), []).append((p, right))
     total = 0.0
     for members in sorted_in.values():
-        right = mean(1.0 if r else 0.0 for _, r in members)
-        total += len(members) / len(forecasts) * abs(right - mean(p for p, _ in members))
+        hits = mean(1.0 if right else 0.0 for _, right in members)
+        total += len(members) / len(forecasts) * abs(hits - mean(p for p, _ in members))
     return total
 
 

@@ -179,8 +179,8 @@ class Simulation:
         a, c = columns
         n = table.normal
         if n is None:
-            marked = [col for col, cause in zip(columns, causes, strict=True) if table.marked[self.engine.tables.position[cause]]]
-            used = marked or [[float(b) for b in table.base]]
+            flags = [bool(table.marked[self.engine.tables.position[cause]]) for cause in causes]
+            used = [col for col, flag in zip(columns, flags, strict=True) if flag] or [[float(b) for b in table.base]]
             return [sum(col[o] for col in used) / len(used) for o in range(len(a))]
         normal = a[n] * c[n] / max(a[n], c[n], float(table.base[n]))
         rest = sum(a[o] + c[o] for o in range(len(a)) if o != n)
