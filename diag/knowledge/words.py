@@ -10,11 +10,12 @@ A phrase is a short pattern over words, read left to right:
     (still)          may be missing
     ..  ....         up to 3, up to 7 other words; at the end: what follows, to the end of the clause
 
-The words of one phrase stand in one sentence. Nothing here knows a single symptom: it is all in the YAML.
+The words of one phrase stand in one sentence; only a gap may pass over a comma. Nothing here knows a single symptom: it is all in the YAML.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -25,10 +26,11 @@ from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 from diag.errors import UnitError
 from diag.units import quantity_named, unit_named
 
+_UNIT_WORD = re.compile(r"[a-z]+|\d+|''|[^\sa-z]")
 NUMBER = "NUM"
 ANY_ROLE, PLAIN_ROLE = "any", "read"  # of a figure whatever its role; of a figure without a word of a role
 NEAR, FAR = 3, 7  # words that `..` and `....` may pass over
-_SHORTEST_SPELT, _LONGEST_SPELT = 4, 20  # letters of words that are put right
+_SHORTEST_SPELT, _LONGEST_SPELT = 5, 20  # letters of words that are put right
 _LONG_WORD = 8  # letters from which on two slips are forgiven
 _SPELLER_KEEPS = 20_000  # words remembered while someone types
 _VOWELS = "aeiouy"
@@ -83,6 +85,7 @@ class Concept(Offers):
     about: Id | None = None  # kind of fact; a concept with it is offered as a tick
     meaning: Text  # reads after the caller's words: '"in pairs": two seeds where one belongs'
     phrases: Words = ()
+    contradicted: Id | None = None  # concept heard when this one is said in one place and denied in another
     pattern: Id | None = None  # name of a row pattern
     rows: Text | None = None  # rows as one types them: `all`, `left wing`, `every 2nd`
     keeps_words: bool = False  # the fact is what was said, not the meaning
@@ -124,11 +127,22 @@ class Quantity(_Entry):
     shared: Words = ()  # ways of saying a unit that other things use too: need a word of `near`
     near: Words = ()  # words in whose clause a number of `bare` is this quantity
     not_near: Words = ()  # words that forbid it in the same clause
+    changes: Words = ()  # words right before a number that make it a difference, not a reading
     bare: tuple[Bare, ...] = ()
     roles: dict[Id, Words] = {}  # words that say which value it is: set, dug, on the screen
     needs_role: bool = False  # a number without unit counts only beside a word of a role
     compare: tuple[Comparison, ...] = ()
     situation: dict[Id, Id] = {}  # role (or `any`): field of the situation it may fill
+
+    @cached_property
+    def spoken(self) -> Mapping[str, Sequence[SpokenUnit]]:
+        """Ways of saying the units by their first word, the longest first."""
+        found: dict[str, list[SpokenUnit]] = {}
+        for unit, ways in self.units.items():
+            for way in ways:
+                words = tuple(_UNIT_WORD.findall(way))
+                found.setdefault(words[0], []).append(SpokenUnit(words, unit, way not in self.shared))
+        return {first: sorted(ways, key=lambda s: -len(s.words)) for first, ways in found.items()}
 
 
 class Talk(_Entry):
@@ -154,6 +168,7 @@ class Lexicon(_Entry):
     plain: Words = ()  # ordinary words that must not be taken for a misspelt trade word
     sets: dict[SetName, Words] = {}
     row_words: Words = ()  # words before a row number
+    loose_row_words: dict[Text, Words] = {}  # words before a row number, unless after one of these
     thousands: Words = ()  # words after a number that make it thousands
     counted: Words = ()  # words after a number that make it a count of something else
     ignored: Words = ()  # phrases in which nothing else is looked for
@@ -170,15 +185,19 @@ class Lexicon(_Entry):
         _refuse("used twice as a name", (n for n in names if names.count(n) > 1))
         compared = (c.concept for q in self.quantities for c in q.compare)
         _refuse("no such concept", {*(p.concept for p in self.row_patterns), *compared} - set(names))
+        _refuse("no such concept", {c.contradicted for c in self.concepts if c.contradicted} - set(names))
         patterns = {p.name for p in self.row_patterns}
         _refuse("no such row pattern", {c.pattern for c in self.concepts if c.pattern} - patterns)
         for quantity in self.quantities:
             _check_units(quantity)
+        wrong = []
         for owner, phrase in self.all_phrases():
             try:
                 self.read_phrase(owner, phrase)
             except ValueError as error:
-                raise ValueError(f'{owner}: phrase "{phrase}": {error}') from None
+                wrong.append(f'{owner}: phrase "{phrase}": {error}')
+        if wrong:
+            raise ValueError("; ".join(wrong))
         return self
 
     def all_phrases(self) -> Iterator[tuple[str, str]]:
@@ -193,10 +212,13 @@ class Lexicon(_Entry):
     def read_phrase(self, owner: str, phrase: str) -> Phrase:
         """Return the phrase as slots; raise ValueError telling what is wrong with it."""
         slots = [s for word in phrase.split() if (s := self._slot(word)) is not None]
-        if not any(s.words or s.number for s in slots if not s.optional):
+        if not any(s.words or s.exact or s.number for s in slots if not s.optional):
             raise ValueError("has no word to look for (only skipped or optional ones)")
         if slots[0].gap or slots[0].optional:
             raise ValueError("must begin with a word")
+        dropped = [w for w in phrase.split() if w in self.skipped_words]
+        if dropped and sum(not s.optional for s in slots) == 1:
+            raise ValueError(f'only one word is left of it, as "{dropped[0]}" never counts')
         return Phrase(owner, phrase, tuple(slots))
 
     def _slot(self, word: str) -> Slot | None:
@@ -328,6 +350,15 @@ class Speller:
         choices = self._by_letter.get(word[0], [])
         near = process.extractOne(word, choices, scorer=OSA.distance, score_cutoff=slips)
         return word if near is None else str(near[0])
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenUnit:
+    """One way of saying a unit, as words and signs; `only_this`: nothing else is said so."""
+
+    words: tuple[str, ...]
+    unit: str
+    only_this: bool
 
 
 @dataclass(frozen=True, slots=True)
