@@ -15,8 +15,8 @@ from diag.measure.catalogue import CATALOGUE, CONTEXT
 MOST_WORDS = 20
 BANNED = re.compile(r"\b(just|simply|obviously|basically)\b", re.IGNORECASE)
 SIDES = re.compile(
-    r"\b(left|right)(-hand)?\b"
-    r"(?! (away|size|place|rate|crop|way|amount|number|value|before|after|side up))",
+    r"\b(the|a|your|its|far|outer|inner|to|on|from) (left|right)\b(?! (away|size|place|rate|crop|way)\b)"
+    r"|\b(left|right)[- ](hand|side|wing|row|half|end|gauge|unit|meter)s?\b|\b(left|right)most\b",
     re.IGNORECASE,
 )
 SEEN_FROM = re.compile(r"\b(seat|cab|looking forward|facing forward)\b", re.IGNORECASE)

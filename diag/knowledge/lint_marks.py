@@ -38,19 +38,24 @@ class Table:
         return filled(self.base, ratios, settings.floor, settings.positive_room)
 
 
+def members(k: Knowledge) -> dict[str, list[str]]:
+    """Return target -> causes it stands for: each cause itself, and all of a subsystem as @name."""
+    found = {key: [key] for key in k.causes}
+    for key, cause in k.causes.items():
+        found.setdefault(f"@{cause.subsystem}", []).append(key)
+    return found
+
+
 def tables(k: Knowledge) -> dict[str, Table]:
     """Return question id -> table of every check as asked that has outcomes and known mark words."""
-    members: dict[str, list[str]] = {}
-    for key, cause in k.causes.items():
-        members.setdefault(f"@{cause.subsystem}", []).append(key)
-    found = {}
+    found, causes_of = {}, members(k)
     for key, check in k.questions.items():
         words = {word for o in check.outcomes.values() for word in o.marks}
         if not check.outcomes or words - set(k.marks):
             continue
         owner, _, item = key.partition(".")
         named = {t for o in check.outcomes.values() for ts in o.marks.values() for t in ts}
-        marked = dict.fromkeys(m for t in sorted(named) for m in members.get(t, [t]) if m in k.causes)
+        marked = dict.fromkeys(m for t in sorted(named) for m in causes_of.get(t, ()))
         rows = {c: ratio_row(check, c, k.causes[c].subsystem, k.marks) for c in marked}
         path: tuple[str | int, ...] = ("items", item) if item else ("outcomes",)
         found[key] = Table(check, owner, path, tuple(base_shares(check, k.settings).values()), rows)
@@ -70,12 +75,12 @@ def effective(k: Knowledge, table: Table) -> Iterator[tuple[str, str, float, flo
 def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
     """Yield what is wrong with the marks of checks."""
     all_tables = tables(knowledge)
-    read_by_rules = _answers_read(knowledge)
+    read_by_rules, causes_of = _answers_read(knowledge), members(knowledge)
     for key, table in all_tables.items():
         yield from _says_nothing(knowledge, key, table, read_by_rules)
         yield from _contradicts(knowledge, table)
         yield from _not_kept(knowledge, table)
-        yield from _cannot_exist(knowledge, table)
+        yield from _cannot_exist(knowledge, table, causes_of)
     yield from _look_alikes(knowledge, list(all_tables.values()))
 
 
@@ -148,15 +153,14 @@ def _not_kept(k: Knowledge, table: Table) -> Iterator[Flaw]:
             yield Flaw("checks", table.owner, what, "A confirming outcome leaves others no room.", path)
 
 
-def _cannot_exist(k: Knowledge, table: Table) -> Iterator[Flaw]:
+def _cannot_exist(k: Knowledge, table: Table, causes_of: Mapping[str, list[str]]) -> Iterator[Flaw]:
     check = table.check
     for name, outcome in check.outcomes.items():
         path = table.path if "." in check.id else (*table.path, name)
         for targets in outcome.marks.values():
             for target in targets:
-                group = [c for c in k.causes.values() if f"@{c.subsystem}" == target]
-                causes = group or [k.causes[target]] if group or target in k.causes else []
-                if causes and not any(can_meet(c.applies, check.applies) for c in causes):
+                causes = causes_of.get(target, ())
+                if causes and not any(can_meet(k.causes[c].applies, check.applies) for c in causes):
                     what = f"Marks {target}, which no machine has that this check is for."
                     yield Flaw("checks", table.owner, what, "Correct `applies` of one of the two.", path)
         for other in outcome.then_check:

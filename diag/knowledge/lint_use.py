@@ -18,8 +18,9 @@ def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
     """Yield what is never used and what can never be reached."""
     yield from _unused(knowledge)
     yield from _findings(knowledge)
+    decided = _decided(knowledge)
     for key, cause in knowledge.causes.items():
-        yield from _reach(knowledge, key, cause)
+        yield from _reach(key, cause, decided)
         yield from _proof(knowledge, key, cause)
     yield from _circles(knowledge)
 
@@ -88,20 +89,28 @@ def _findings(k: Knowledge) -> Iterator[Flaw]:
             yield Flaw("findings", name, what, "Write the rule, or remove it.")
 
 
-def _reach(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Flaw]:
-    confirmed = excluded = False
-    group = f"@{cause.subsystem}"
+def _decided(k: Knowledge) -> dict[tuple[str, bool], list[model.Applies]]:
+    """Return (target, for it or against it) -> machines of the checks with an answer that decides."""
+    found: dict[tuple[str, bool], list[model.Applies]] = {}
     for check in k.checks.values():
         for outcome in (*check.outcomes.values(), *check.items.values()):
             for word, targets in outcome.marks.items():
-                if word not in k.marks or (key not in targets and group not in targets):
-                    continue
-                ratio = k.marks[word].ratio
-                if (ratio >= CONFIRMS and key in targets) or ratio <= EXCLUDES:
-                    if not can_meet(cause.applies, check.applies):
-                        continue
-                    confirmed = confirmed or ratio > 1
-                    excluded = excluded or ratio < 1
+                ratio = k.marks[word].ratio if word in k.marks else 1.0
+                if not EXCLUDES < ratio < CONFIRMS:
+                    for target in targets:
+                        found.setdefault((target, ratio > 1), []).append(check.applies)
+    return found
+
+
+Decided = Mapping[tuple[str, bool], list[model.Applies]]
+
+
+def _reach(key: str, cause: model.Cause, decided: Decided) -> Iterator[Flaw]:
+    """A mark on the whole subsystem can exclude a cause but never confirms it."""
+    confirming = decided.get((key, True), [])
+    excluding = [*decided.get((key, False), []), *decided.get((f"@{cause.subsystem}", False), [])]
+    confirmed = any(can_meet(cause.applies, machines) for machines in confirming)
+    excluded = any(can_meet(cause.applies, machines) for machines in excluding)
     if not confirmed:
         yield Flaw("causes", key, "No check can confirm it.", "Give it a deciding look that names it.")
     if not excluded:

@@ -8,16 +8,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from knowledge.tiny import Tiny
 
 from diag.errors import UsageError
 from diag.knowledge.cli import main, watch
 from diag.knowledge.lint import lint
 from diag.knowledge.lint_safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
 from diag.knowledge.load import knowledge_folder, load
-from knowledge.tiny import Tiny
 
 
-@pytest.fixture()
+@pytest.fixture
 def tiny(tmp_path: Path) -> Tiny:
     """A clean knowledge of two causes."""
     return Tiny(tmp_path)
@@ -179,7 +179,7 @@ def test_next_check_and_stand_in_for_other_machines(tiny: Tiny) -> None:
         ("Is it bad? Or is it good?", "Phone wording with 2 question marks."),
         ("Tell me how it looks.", "Phone wording with 0 question marks."),
         ("Can you just look at it?", "Phone wording says 'just'."),
-        ("Is the left one bad?", "Left or right without the seat."),
+        ("Is the left wing bad?", "Left or right without the seat."),
     ],
 )
 def test_phone_wording(tiny: Tiny, text: str, what: str) -> None:
@@ -192,16 +192,15 @@ def test_phone_wording(tiny: Tiny, text: str, what: str) -> None:
     "text",
     [
         "Is it " + "very " * 17 + "bad?",
-        "Seen from the seat, is the left one bad?",
-        "Is there seed left in the box?",
+        "Seen from the seat, is the left wing bad?",
+        "Is there seed left in the right place?",
         "Does it adjust by itself?",
     ],
 )
 def test_phone_wording_near_misses(tiny: Tiny, text: str) -> None:
     """Twenty words, a side with its seat, and words that only look like the banned ones."""
     tiny.check["phone"] = text
-    found = tiny.lint()
-    assert found == ([] if "seed left" not in text else ["alpha_look: Left or right without the seat."])
+    assert [] == tiny.lint()
 
 
 def test_missing_phone_wording(tiny: Tiny) -> None:

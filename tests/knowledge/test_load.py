@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from knowledge.tiny import Tiny
 
 from diag.errors import KnowledgeError
 from diag.knowledge.load import Knowledge, expand, load, read
-from knowledge.tiny import Tiny
 
 
-@pytest.fixture()
+@pytest.fixture
 def tiny(tmp_path: Path) -> Tiny:
     """A clean knowledge of two causes."""
     return Tiny(tmp_path)
