@@ -165,7 +165,7 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
 def _same_kind(one: str, other: str | None) -> bool:
     if other is None or one not in QUANTITIES or other not in QUANTITIES:
         return True
-    return QUANTITIES[one].dimension in (QUANTITIES[other].dimension, "fraction")
+    return QUANTITIES[one].dimension in (QUANTITIES[other].dimension, "percent")
 
 
 def _machine(state: State) -> Iterable[tuple[str, float | str]]:

@@ -131,7 +131,7 @@ def run_distances(reading: Reading, context: Context) -> Analysed:
     off = sum(abs(v - middle) > abs(middle) for v in values)
     error = sd(values) / math.sqrt(len(values)) if len(values) > 1 else None
     results = [value("largest", max(values)), value("smallest", min(values)), value("mean", mean(values), error),
-               value("spread", sd(values)), value("rows_off", off)]
+               value("median", middle), value("spread", sd(values)), value("rows_off", off)]
     words = (f"From {said(min(values), 'length', context)} to {said(max(values), 'length', context)}, "
              f"mean {said(mean(values), 'length', context)}.")
     return analysed(results, words)
