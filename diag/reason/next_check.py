@@ -90,7 +90,7 @@ class Planner:
     def plan(self, case: Case, belief: Posterior, wishes: Wishes, *, by: str = "minutes", most: int = 3) -> Plan:
         """Return the best offers by expected minutes ("minutes") or by information ("bits")."""
         keys, minutes = self._feasible(case, wishes)
-        view = _View.of(belief, self.tables)
+        view = View.of(belief, self.tables)
         cost_now, action, repair = self._cost_now(case, belief, view)
         if not keys:
             return Plan((), action, repair, cost_now, 0.0, 0)
@@ -175,7 +175,7 @@ class Planner:
 
     # --- costs ----------------------------------------------------------------------------------
 
-    def _cost_now(self, case: Case, belief: Posterior, view: _View) -> tuple[float, str, str | None]:
+    def _cost_now(self, case: Case, belief: Posterior, view: View) -> tuple[float, str, str | None]:
         """Return (expected minutes, what to do, first repair) when no more checks are made."""
         weights = view.weights[None, :]
         total = weights.sum(axis=1)
@@ -194,7 +194,7 @@ class Planner:
     def _drive_out(self, case: Case) -> float:
         return case.drive_out if case.drive_out is not None else self.tables.knowledge.settings.drive_out
 
-    def _expected(self, case: Case, joint: Array, total: Array, view: _View) -> Array:
+    def _expected(self, case: Case, joint: Array, total: Array, view: View) -> Array:
         """Return ECR of each row of joint weights (m x worlds), normalised by its total."""
         settings = self.tables.knowledge.settings
         beliefs = joint / np.maximum(total, 1e-300)[:, None]
@@ -206,7 +206,7 @@ class Planner:
 
 
 @dataclass(frozen=True)
-class _View:
+class View:
     """The worlds that questions are chosen on: all single faults and "unknown or clear", or the heaviest worlds."""
 
     first: Index
@@ -217,7 +217,7 @@ class _View:
     pairs: bool
 
     @classmethod
-    def of(cls, belief: Posterior, tables: Tables) -> _View:
+    def of(cls, belief: Posterior, tables: Tables) -> View:
         n = len(belief.one)
         rest = belief.unknown + belief.clear
         if belief.mass_two < 0.5:

@@ -1,0 +1,130 @@
+"""The next check: what is feasible, what it costs, what rules want, and what is done next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from reason.helpers import said
+
+from diag.knowledge.load import Knowledge
+from diag.reason.case import Case, Instance, RepairDone
+from diag.reason.judge import Engine
+from diag.reason.next_check import check_minutes, usual_observer
+
+AXES = {"fill": "bulk", "drive": "electric"}
+
+
+@pytest.fixture
+def engine(small: Knowledge) -> Engine:
+    """An engine on the small knowledge."""
+    return Engine(small)
+
+
+def offered(engine: Engine, case: Case, **how: object) -> list[str]:
+    """Return the ids offered, best first."""
+    return [o.check for o in engine.judge(case, most=20, **how).plan.offers]  # type: ignore[arg-type]
+
+
+def test_by_phone_only_checks_with_a_wording(engine: Engine) -> None:
+    """Checks without phone wording are not offered by phone."""
+    assert set(offered(engine, Case(channel="phone", axes=AXES))) == {
+        "plain", "split", "what_changed.seed", "what_changed.bolt",
+    }  # fmt: skip
+
+
+def test_a_check_the_machine_cannot_have_is_not_offered(engine: Engine) -> None:
+    """motor_amps needs an electric drive; with the drive unknown it is offered and says what to ask first."""
+    assert "motor_amps" not in offered(engine, Case(axes={"drive": "chain"}))
+    plan = engine.judge(Case(axes={"fill": "box"}), most=20).plan
+    amps = next(o for o in plan.offers if o.check == "motor_amps")
+    assert amps.axes_to_ask == ("drive",)
+
+
+def test_asked_and_unsure_checks_are_not_offered_again(engine: Engine, small: Knowledge) -> None:
+    """An answer, or "not sure", takes the check off the offers until something was repaired."""
+    case = Case(axes=AXES, instances=(said(small, "plain", "ok"), said(small, "split", None)))
+    assert not {"plain", "split"} & set(offered(engine, case))
+    after = Case(axes=AXES, instances=case.instances, repairs=(RepairDone({"beta": 0.95}),))
+    assert {"plain", "split"} <= set(offered(engine, after))
+
+
+def test_rules_put_first(engine: Engine) -> None:
+    """r_not wants `plain` first as long as nothing deciding was seen."""
+    plan = engine.judge(Case(axes=AXES, symptoms=("thin",))).plan
+    assert (plan.offers[0].check, plan.offers[0].first) == ("plain", True)
+
+
+def test_preparation_makes_the_next_check_cheaper(engine: Engine, small: Knowledge) -> None:
+    """With the meter open the second check under the cover costs 7 - 6 minutes."""
+    check = small.questions["open_two"]
+    assert check_minutes(check, Case(), engine.tables) == 7.0
+    assert check_minutes(check, Case(prepared=frozenset({"meter_open"})), engine.tables) == 1.0
+
+
+def test_by_phone_the_growers_minutes_count_a_quarter(engine: Engine, small: Knowledge) -> None:
+    """plain: 2 desk + 0.25 x 4 grower minutes."""
+    assert check_minutes(small.questions["plain"], Case(channel="phone"), engine.tables) == 3.0
+
+
+def test_looks_are_offered_with_their_mates(engine: Engine) -> None:
+    """An offer of one check under the cover names the other."""
+    offers = engine.judge(Case(axes=AXES), most=20).plan.offers
+    assert next(o for o in offers if o.check == "open_one").with_it == ("open_two",)
+
+
+def test_sure_enough_means_repair(engine: Engine, small: Knowledge) -> None:
+    """When one cause carries the belief the repair is the next action, not another check."""
+    case = Case(axes=AXES, symptoms=("thin",), instances=(said(small, "plain", "red"), said(small, "open_one", "bad")))
+    j = engine.judge(case)
+    assert (j.action, j.plan.repair, j.may_be_named) == ("repair", "alpha", True)
+
+
+def test_by_phone_a_technicians_repair_means_driving_out(engine: Engine, small: Knowledge) -> None:
+    """alpha is mended by a technician: by phone the same certainty means drive out."""
+    seen = tuple(replace(said(small, "plain", "red"), rows=str(row)) for row in range(3))
+    j = engine.judge(Case(channel="phone", axes=AXES, symptoms=("thin",), instances=seen))
+    assert (j.ranking[0].cause, j.action, j.plan.repair) == ("alpha", "drive_out", None)
+
+
+def test_by_phone_a_cheap_likely_repair_comes_before_driving_out(engine: Engine, small: Knowledge) -> None:
+    """beta is mended by a grower in ten minutes: worth trying before ninety minutes on the road."""
+    seen = (said(small, "plain", "blue"), said(small, "split", "upper"))
+    j = engine.judge(Case(channel="phone", axes=AXES, symptoms=("thin",), instances=seen))
+    assert (j.action, j.plan.repair) == ("repair", "beta")
+
+
+def test_may_be_named_when_nothing_is_left_to_ask(engine: Engine, small: Knowledge) -> None:
+    """No feasible check gains a thousandth of a bit a minute: the leading cause may be named."""
+    everything = tuple(said(small, c, None) for c in small.questions)
+    j = engine.judge(Case(axes=AXES, instances=everything))
+    assert (j.plan.feasible, j.may_be_named) == (0, True)
+
+
+def test_refused_check_brings_its_stand_in_first(whole: Knowledge) -> None:
+    """"Can't do that here" puts the stand-in first."""
+    engine = Engine(whole)
+    key = next(
+        k for k, c in whole.questions.items()
+        if c.takes.kind != "several" and any(s.check and whole.checks[s.check].minutes.site for s in c.stand_ins)
+    )  # fmt: skip
+    stand_ins = {s.check for s in whole.questions[key].stand_ins if s.check}
+    flat = (1.0,) * len(whole.questions[key].outcomes)
+    refused = Instance(key, "all", 0, None, flat, given=False, refused=True)
+    offers = engine.judge(Case(instances=(refused,)), most=30).plan.offers
+    firsts = {o.check for o in offers if o.first}
+    assert firsts & stand_ins or not any(s in {o.check for o in offers} for s in stand_ins)
+
+
+def test_observers(small: Knowledge) -> None:
+    """On site the technician; by phone guided, or a caller who dug or only talked."""
+    assert usual_observer(small.questions["plain"], "site") == "technician"
+    assert usual_observer(small.questions["plain"], "phone") == "guided"
+    assert usual_observer(small.questions["split"], "phone") == "caller"
+
+
+def test_information_never_negative(whole: Knowledge) -> None:
+    """Mutual information of any check is at least 0 and at most its number of outcomes in bits."""
+    engine = Engine(whole)
+    for offer in engine.judge(Case(symptoms=("skips_high",)), by="bits", most=500).plan.offers:
+        assert 0.0 <= offer.bits_per_minute
