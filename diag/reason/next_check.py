@@ -103,7 +103,7 @@ class Planner:
         bits = _information(joint, chance, view.weights, starts) / np.maximum(np.array(minutes), 0.25)
         order = self._order(keys, eco, bits, wishes, by)
         best = eco[order[0]] - wishes.prefers.get(keys[order[0]], 0.0)
-        if keys[order[0]] in wishes.first or best < cost_now:
+        if keys[order[0]] in wishes.first or round(cost_now - best, 1) > 0:
             action, repair = "check", None
         offers = tuple(
             self._offer(keys, i, minutes, cost_now - eco[i], bits[i], wishes, case, belief) for i in order[:most]
