@@ -65,10 +65,10 @@ class Quantity:
         return UNITS[self.si].quantity
 
 
-def _unit(dimension: str, name: str, factor: float, aliases: str = "", label: str = "",
+def _unit(dimension: str, name: str, factor: float, aliases: str = "", label: str | None = None,
           offset: float = 0.0) -> Unit:
     names = tuple(a.strip() for a in aliases.split("|") if a.strip())
-    return Unit(name, dimension, factor, offset, names, label or name)
+    return Unit(name, dimension, factor, offset, names, name if label is None else label)
 
 
 _UNITS = (
@@ -240,10 +240,13 @@ _QUANTITIES = (
     _quantity("hole_area", "m2", 0, 1, "mm2", "mm2", "opening", (0, 0.1)),
     _quantity("work_rate", "m2/s", 0, 1e4, "ac/h", "ha/h", "area per hour", (0, 100)),
     _quantity("time", "s", 0, 1e10, "s", "s", "time", (0, 1e9)),
+    _quantity("short_time", "s", 0, 3600, "ms", "ms", "time", (0, 100)),
     _quantity("duration", "s", 0, 1e10, "min", "min", "time", (0, 1e9)),
     _quantity("angle", "rad", -7, 7, "deg", "deg", "angle"),
     _quantity("torque", "N m", 0, 1e6, "lbf ft", "N m", "torque", (0, 5000)),
     _quantity("force", "N", 0, 1e7, "lbf", "N", "force", (0, 1e5)),
+    _quantity("small_force", "N", 0, 1e4, "N", "N", "force", (0, 100)),
+    _quantity("heat", "W", 0, 1e7, "W", "W", "heat", (0, 1e5)),
     _quantity("power", "W", 0, 1e7, "hp", "kW", "power", (0, 5e5)),
     _quantity("density", "kg/m3", 0, 25_000, "kg/m3", "kg/m3", "density", (0.5, 2000)),
     _quantity("percent", "fraction", -10, 100, "percent", "percent", "share", (-1, 2)),

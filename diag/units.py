@@ -34,8 +34,8 @@ from diag.unit_table import (
 
 __all__ = [
     "ACRE", "ATMOSPHERE", "FOOT", "GALLON", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "POUND", "PSI",
-    "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert", "feet_inches", "find_unit", "parse", "quantity_named",
-    "show", "suspicion", "unit_named",
+    "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert",
+    "feet_inches", "find_unit", "parse", "quantity_named", "show", "suspicion", "unit_named",
 ]  # fmt: skip
 
 System = Literal["us", "metric"]
@@ -231,6 +231,8 @@ _THOUSAND = re.compile(r"(?:k|thousand)(?![a-z])\s*(?P<rest>.*)\Z", re.IGNORECAS
 
 def _typed_unit(said: str, want: Quantity, default_unit: str | None) -> tuple[Unit, int]:
     """Return the unit and a multiplier, 1000 where "k" or "thousand" stands before the unit."""
+    if re.match(r"[eE][-+]?\d", said):
+        raise UnitError("Numbers with an exponent are not taken.", remedy="Write the figures out.")
     if figures.MORE_THAN_ONE.match(said):
         raise UnitError("This is more than one number.", remedy="Give one number and its unit.")
     times = 1

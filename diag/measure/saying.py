@@ -39,7 +39,7 @@ def too_few(reason: str, needed: int | None = None) -> Analysed:
 
 def percent(number: float, digits: int = 2) -> str:
     """Return a share as percent with so many significant figures: 0.125 -> "13 %"."""
-    return show(number, "percent", "us", digits)
+    return "under 0.01 %" if 0 < number < 1e-4 else show(number, "percent", "us", digits)
 
 
 def band(k: int, n: int) -> str:

@@ -174,6 +174,24 @@ def _more(c: sp.Classes, context: Context) -> int | None:
     return None
 
 
+def run_spacing_tally(reading: Reading, context: Context) -> Analysed:
+    """Return shares of spacings called out as good, close or gap (labelled counts; only k is used)."""
+    good, close, gap = (reading.counts.get(label, (0, 0))[0] for label in ("good", "close", "gap"))
+    c = sp.Classes(close, good, gap, 0, 0)
+    n = c.spacings
+    if n == 0:
+        return too_few("no spacing was called.", FEWEST)
+    results = [share("quality_of_feed", good, n), share("multiples", close, n), share("misses", gap, n),
+               share("faults", close + gap, n), value("spacings", n)]
+    return analysed(
+        results,
+        f"{percent(gap / n)} of {n} spacings are gaps ({band(gap, n)}), {percent(close / n)} close pairs.",
+        notes=("Called by eye: close is up to half a target, a gap more than one and a half.",),
+        needed=FEWEST - n if n < FEWEST else _more(c, context),
+        reason=f"{n} spacings cannot carry a verdict; {FEWEST} are the least." if n < FEWEST else "",
+    )
+
+
 def _verdict(spacings: Sequence[float], target: float, c: sp.Classes) -> str:
     """Return what stands out beyond what the scatter of the single seeds alone would give."""
     ones = sp.singles(spacings, target)

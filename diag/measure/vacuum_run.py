@@ -119,7 +119,8 @@ def _map_words(pattern: str, section: str, low: Sequence[int], high: Sequence[in
 def _worst_said(values: Mapping[int, float], rows: Sequence[int], middle: float, context: Context) -> str:
     far = max(rows, key=lambda r: abs(values[r] - middle))
     side = "below" if values[far] < middle else "above"
-    return (f"{said(values[far], 'vacuum', context)} in row {far}, "
+    place = f" in row {far}" if len(rows) > 1 else ""
+    return (f"{said(values[far], 'vacuum', context)}{place}, "
             f"{said(abs(values[far] - middle), 'vacuum', context, 2)} {side} the middle row")
 
 
