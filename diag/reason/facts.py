@@ -139,9 +139,9 @@ def _spread(value: str, name: str, knowledge: Knowledge) -> list[str]:
 
 
 def _belief(when: When, knowledge: Knowledge) -> list[Literal]:
-    words = (LIKELY,) if when.at_least == LIKELY else (LIKELY, OPEN)
+    word = LIKELY if when.at_least == LIKELY else OPEN  # what is likely is known as open too
     targets = _spread(when.belief or "", "belief", knowledge)
-    return [Literal(f"belief:{target}={word}") for target in targets for word in words]
+    return [Literal(f"belief:{target}={word}") for target in targets]
 
 
 def _reading(when: When, knowledge: Knowledge) -> list[Literal]:
