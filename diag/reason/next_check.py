@@ -183,10 +183,11 @@ class Planner:
         p = np.minimum(belief.present, 1.0)
         doable = self.tables.grower_can if case.channel == "phone" else np.ones(len(p), dtype=np.bool_)
         repair_cost = self.tables.repair_minutes + self.tables.if_wrong * (1.0 - p)
-        ratio = np.where(doable, np.round(p / np.maximum(repair_cost, 0.5), 8), -1.0)
+        cured = p * self.tables.works
+        ratio = np.where(doable, np.round(cured / np.maximum(repair_cost, 0.5), 8), -1.0)
         first = int(np.argmax(ratio))
         leave = self._drive_out(case) if case.channel == "phone" else self.tables.knowledge.settings.hand_over
-        worth = float(p[first]) * leave > float(repair_cost[first])
+        worth = float(cured[first]) * leave > float(repair_cost[first])
         if doable[first] and worth and p[first] > 0.02:
             return cost, "repair", self.tables.causes[first]
         return cost, "drive_out" if case.channel == "phone" else "hand_over", None
@@ -270,7 +271,7 @@ class View:
             present = beliefs
         p = present[:, :n]
         cost = tables.repair_minutes[None, :] + tables.if_wrong[None, :] * (1.0 - np.minimum(p, 1.0))
-        ratio = np.round(p / np.maximum(cost, 0.5), 8)
+        ratio = np.round(p * tables.works[None, :] / np.maximum(cost, 0.5), 8)
         if doable is not None:
             ratio = np.where(doable[None, :], ratio, -1.0)
         depth = min(n, max(PREFIXES) + 1)
