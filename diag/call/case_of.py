@@ -151,7 +151,9 @@ def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> It
         if check.reads is None or key in asked:
             continue
         words = {pattern} if check.reads == "rows" else set(state.situation.changes)
-        outcome = next((name for name, o in check.outcomes.items() if words & set(o.reads)), None)
+        item = key.partition(".")[2]
+        told = {name for name, o in check.outcomes.items() if words & set(o.reads) or (name == "yes" and item in words)}
+        outcome = next((name for name in check.outcomes if name in told), None)
         if outcome is None:
             continue
         weights = tuple(1.0 if name == outcome else 0.0 for name in check.outcomes)
