@@ -26,7 +26,8 @@ class _Parser(argparse.ArgumentParser):
 def _parser() -> _Parser:
     parser = _Parser(prog="diag knowledge", description="Look after the knowledge base.")
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="lint|show|schema|new|watch")
-    verbs.add_parser("lint", help="test the knowledge and list what is wrong")
+    linted = verbs.add_parser("lint", help="test the knowledge and list what is wrong")
+    linted.add_argument("--ratios", action="store_true", help="print written and effective ratio of every mark")
     shown = verbs.add_parser("show", help="print one entry with everything resolved")
     shown.add_argument("id", metavar="ID")
     schema = verbs.add_parser("schema", help="print a JSON schema for editors")
@@ -55,6 +56,10 @@ def _lint(options: Any, folders: list[Path], json_out: bool) -> int:
     from diag.knowledge.lint import lint
 
     report = lint(folders)
+    if options.ratios and report.knowledge and not json_out:
+        from diag.knowledge.lint_marks import ratio_lines
+
+        print("\n".join(ratio_lines(report.knowledge)))
     print(json.dumps(report.as_json(), indent=1) if json_out else lint_text(report))
     if report.knowledge is None:
         return REFUSED

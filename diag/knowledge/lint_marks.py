@@ -72,6 +72,13 @@ def effective(k: Knowledge, table: Table) -> Iterator[tuple[str, str, float, flo
                 yield outcome, cause, ratio, share / base
 
 
+def ratio_lines(k: Knowledge) -> Iterator[str]:
+    """Yield "question outcome cause: written, effective" of every mark."""
+    for key, table in tables(k).items():
+        for outcome, cause, written, kept in effective(k, table):
+            yield f"{key} {outcome} {cause}: written {written:g}, in the table {kept:.3g}"
+
+
 def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
     """Yield what is wrong with the marks of checks."""
     all_tables = tables(knowledge)

@@ -458,6 +458,13 @@ def test_lint_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
     assert 2 == run(capsys, folder, "lint")[0]
 
 
+def test_lint_prints_written_and_effective_ratios(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
+    """Base 0.2 confirmed takes all that base 0.8 x 0.2 leaves: 0.84 instead of 4, a ratio of 4.2 instead of 20."""
+    _, out = run(capsys, tiny.write(), "lint", "--ratios")
+    assert "alpha_look bad alpha: written 20, in the table 4.2" in out
+    assert "alpha_look good alpha: written 0.2, in the table 0.2" in out
+
+
 def test_show_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
     """An entry is printed with its sources resolved, its marks in words and what marks it."""
     tiny.alpha["source"] = ["P1"]
