@@ -123,13 +123,13 @@ class Dialogue:
 
     def _open(self, call: str) -> None:
         store = self.desk.store
-        ids = [c.call for c in store.calls(100_000)] if store else []
+        ids = [*(store.call_ids() if store else ())]
         self.call = self.desk.open_call(find_call_id(call, ids))
         self.say(present.header(self.call))
 
     def _choose_call(self) -> None:
         store = self.desk.store
-        waiting = [c for c in store.calls(9) if not c.closed] if store else []
+        waiting = [c for c in store.calls(9) if c.status != "closed"] if store else []
         if waiting:
             self.say("Open calls:")
             for i, c in enumerate(waiting, 1):
@@ -193,18 +193,18 @@ class Dialogue:
         if offer and offer.axes_to_ask:
             self._ask_axis(offer.axes_to_ask[0])
             return
-        call = self.call
         self.say()
         if not self._cautions(check):
             return
-        for part, text in present.check_lines(call, check, offer):
+        whole = present.whole_check(self.desk.engine.knowledge, check.id)
+        for part, text in present.check_lines(self.call, whole, offer):
             self.say(f"{part}: {text}", "  ")
         for i, other in enumerate(list(offers)[1:3], 2):
             self.say(f"or {i}: {self.desk.engine.knowledge.questions[other.check].asks}", "  ")
-        if check.takes.kind in ("choice", "yes_no"):
-            for i, (_, words) in enumerate(present.outcome_choices(check), 1):
+        for i, (_, words) in enumerate(present.outcome_choices(whole), 1):
+            if not whole.measured:
                 self.say(f"  {i} {words}")
-        said = self.ask(answer_form(check, self.units))
+        said = self.ask(answer_form(whole, self.units))
         others = [o.check for o in offers]
         if said in ("2", "3") and not check.outcomes and len(others) >= int(said):
             self._taken = others[int(said) - 1]
@@ -247,8 +247,8 @@ class Dialogue:
     def _answer(self, check: Check, said: str) -> None:
         self._before = {r.cause: r.probability for r in self.call.think().judgement.ranking}
         try:
-            whole = self.desk.engine.knowledge.checks.get(check.id.partition(".")[0])
-            if whole and whole.takes.kind == "several" and said.lower() not in ("y", "n", "yes", "no"):
+            whole = present.whole_check(self.desk.engine.knowledge, check.id)
+            if whole.takes.kind == "several":
                 for item, outcome in choose_items(whole, said).items():
                     self.call.answer(f"{whole.id}.{item}", outcome=outcome)
                 return

@@ -246,14 +246,18 @@ def _moved(instance: Instance, tables: Tables) -> bool:
 def minutes_spent(state: State, instances: Sequence[Instance], knowledge: Knowledge) -> dict[str, float]:
     """Return the knowledge's estimate of minutes: checks, repairs, travel, desk, grower.
 
-    Each answered or unsure instance counts once, less the preparations already in force before it.
+    Each answered or unsure instance counts once, the items of one list together, less the preparations already in
+    force before it.
     """
     by_event = {a.event: a for a in state.answers}
     spent = dict.fromkeys(("checks", "repairs", "travel", "desk", "grower"), 0.0)
     prepared: frozenset[str] = frozenset()
+    forms: set[tuple[str, int]] = set()
     for instance in instances:
-        if not instance.events or instance.refused:
+        form = (instance.check.partition(".")[0], instance.epoch)
+        if not instance.events or instance.refused or ("." in instance.check and form in forms):
             continue
+        forms.add(form)
         check, answer = knowledge.questions[instance.check], by_event[instance.events[-1]]
         if answer.channel == "phone":
             spent["desk"] += check.minutes.desk or 0.0

@@ -12,6 +12,7 @@ from diag.call.desk import CallDesk
 from diag.call.record import show_call_id
 from diag.call.rows import show_rows
 from diag.call.state import Answer, Step
+from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
@@ -248,9 +249,14 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
         yield "instead", f"{what} (weaker: {s.weaker_in})"
 
 
+def whole_check(knowledge: Knowledge, key: str) -> Check:
+    """Return the check as it is put to people: the whole list of a `several` check, else the check itself."""
+    return knowledge.checks.get(key.partition(".")[0]) or knowledge.questions[key]
+
+
 def outcome_choices(check: Check) -> list[tuple[str, str]]:
-    """Return (outcome id, words) in the order written."""
-    return [(name, o.says) for name, o in check.outcomes.items()]
+    """Return (outcome or item id, words) in the order written."""
+    return [(name, o.says) for name, o in (check.items or check.outcomes).items()]
 
 
 def how_lines(call: CallDesk, cause: str) -> list[str]:

@@ -158,17 +158,24 @@ class Simulation:
         yield from questions
 
     def _answer(self, call: CallDesk, check: str, fault: Fault, channel: str, rng: random.Random) -> None:
+        """Answer a check; of a list, everything that is true is named at once."""
         if rng.random() < UNSURE[channel]:
             call.answer(check, status="unsure")
             return
+        call.answer(check, outcome=self._said(check, fault, channel, rng))
+        whole, _, item = check.partition(".")
+        if item:
+            open_items = [k for k in self.engine.knowledge.questions if k.startswith(f"{whole}.") and k != check]
+            for other in open_items:
+                if self._feasible(call, other) and self._said(other, fault, channel, rng) == "yes":
+                    call.answer(other, outcome="yes")
+
+    def _said(self, check: str, fault: Fault, channel: str, rng: random.Random) -> str:
         table = self.engine.tables.check(check)
-        shares = self.shares(check, fault.causes)
-        outcome = rng.choices(table.outcomes, shares)[0]
+        outcome = rng.choices(table.outcomes, self.shares(check, fault.causes))[0]
         error = usual_error(self.engine.knowledge.questions[check], channel, self.engine.tables)
         others = [o for o in table.outcomes if o != outcome]
-        if others and rng.random() < error:
-            outcome = rng.choice(others)
-        call.answer(check, outcome=outcome)
+        return rng.choice(others) if others and rng.random() < error else outcome
 
     def shares(self, check: str, causes: Sequence[str]) -> list[float]:
         """Return P(outcome | these causes present): the same pair rule as the belief uses."""
