@@ -20,6 +20,7 @@ from diag.call.intake import (
     search_symptoms,
     situation_field,
 )
+from diag.call.needs import give, missing
 from diag.call.record import find_call_id, show_call_id
 from diag.call.rows import to_stored
 from diag.errors import DiagError, UsageError
@@ -197,6 +198,7 @@ class Dialogue:
         if not self._cautions(check):
             return
         whole = present.whole_check(self.desk.engine.knowledge, check.id)
+        self._ask_needs(check)
         for part, text in present.check_lines(self.call, whole, offer):
             self.say(f"{part}: {text}", "  ")
         for i, other in enumerate(list(offers)[1:3], 2):
@@ -227,6 +229,15 @@ class Dialogue:
                     return False
                 self.call.acknowledge(caution.id, check.id, "typed" if typed else "key")
         return True
+
+    def _ask_needs(self, check: Check) -> None:
+        for need in missing(self.call, check):
+            said = self.ask(f"Needed to judge the reading: {need.asks} [nothing = not known]")
+            if said:
+                try:
+                    give(self.call, need, said)
+                except DiagError as error:
+                    self.say(f"Not taken: {error}")
 
     def _ask_axis(self, axis: str) -> None:
         entry = self.desk.engine.knowledge.axes[axis]

@@ -167,6 +167,8 @@ def _numbers(check: Check, said: str, unit: str | None, rows: int | None) -> Bod
         pairs = _row_pairs(said, rows)
     elif check.takes.labels and ":" in said:
         pairs = _label_pairs(said, check)
+    elif check.takes.labels:
+        pairs = _in_order(said, check)
     else:
         pairs = [(str(i), t) for i, t in enumerate(_tokens(said), 1)]
     for key, token in pairs:
@@ -192,6 +194,14 @@ def _row_pairs(said: str, rows: int | None) -> list[tuple[str, str]]:
         raise UsageError("A row stands there twice.", "", remedy)
     check_rows(tuple(sorted(numbers)), rows)
     return pairs
+
+
+def _in_order(said: str, check: Check) -> list[tuple[str, str]]:
+    tokens, labels = _tokens(said), check.takes.labels
+    if len(tokens) != len(labels):
+        wanted = ", ".join(label.replace("_", " ") for label in labels)
+        raise UsageError(f"{len(tokens)} values for {len(labels)} places.", "", f"Give one each, in this order: {wanted}.")
+    return list(zip(labels, tokens, strict=True))
 
 
 def _label_pairs(said: str, check: Check) -> list[tuple[str, str]]:
@@ -260,13 +270,21 @@ def _log(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
     return {"log": {"time_unit": time_unit, "unit": unit_name, "points": points}}
 
 
+def _numbers_form(check: Check, unit: str) -> str:
+    if check.takes.per == "row":
+        return f"from 1: 18.5 18 - 17.5 {unit}"
+    if check.takes.labels:
+        return f"{', '.join(label.replace('_', ' ') for label in check.takes.labels)}, in this order, e.g. 18.5 17 {unit}"
+    return f"31 33 29 {unit}"
+
+
 def answer_form(check: Check, system: str = "us") -> str:
     """Return one line: how to type the answer."""
     unit = unit_hint(check, system)
     forms: Mapping[str, str] = {
         "choice": "a number of the list", "yes_no": "y or n", "several": 'numbers of what applies, or "none of them"',
         "number": f"a number with unit, e.g. 18.5 {unit}",
-        "numbers": f"from 1: 18.5 18 - 17.5 {unit}" if check.takes.per == "row" else f"31 33 29 {unit}",
+        "numbers": _numbers_form(check, unit),
         "spacings": f"6.5 7 6.25 {unit}", "positions": f"0 6.5 13.25 {unit}", "count": "17 of 20",
         "counts": ", ".join(f"{label} 3/100" for label in check.takes.labels),
         "log": f"every 10 s: 18 18.2 17.9 {unit}", "text": "anything",
