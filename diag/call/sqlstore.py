@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Table, delete, func, or_, select, update
+from sqlalchemy import Connection, Row, Table, and_, delete, func, or_, select, update
 from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
@@ -55,6 +55,8 @@ from diag.call.stored import (
 from diag.call.summary import SHOWN_KINDS, folded, summarise
 from diag.errors import RecordError, StoreError
 
+_NEWER = or_(t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS)))
+
 
 class Store:
     """Calls, profiles and settings in one database. All methods raise StoreError when it fails."""
@@ -96,49 +98,50 @@ class Store:
     def append_many(self, events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> int:
         """Add events in reading order, all or none; return how many were new."""
         values = by_event(sealed)
-        ordered = order(events)
+        added = 0
         with self._writing() as connection:
-            new = [e for e in ordered if self._append(connection, e, values.get(e.id, ()))]
-            for call, mine in by_call(new).items():
-                self._refresh(connection, call, mine, shown=False)
-        return len(new)
+            for mine in by_call(order(events)).values():
+                row = self._lock(connection, mine[0])
+                if row is None:
+                    raise RecordError(f"There is no call {show_call_id(mine[0].call)} here.", place_of(mine[0]),
+                                      "Import the whole call first.")  # fmt: skip
+                new: list[Event] = []
+                for event in mine:
+                    if self._append(connection, event, values.get(event.id, ()), row.events + len(new)):
+                        new.append(event)
+                self._refresh(connection, row, new, shown=False)
+                added += len(new)
+        return added
 
-    def _append(self, connection: Connection, event: Event, sealed: Sequence[Sealed]) -> bool:
-        if not self._lock(connection, event):
-            raise RecordError(f"There is no call {show_call_id(event.call)} here.", place_of(event),
-                              "Import the whole call first.")  # fmt: skip
-        if connection.scalar(select(t.events.c.id).where(t.events.c.id == event.id)):
+    def _append(self, connection: Connection, event: Event, sealed: Sequence[Sealed], last: int) -> bool:
+        """Check one event against what it rests on and insert it after the `last` arrived; False when known."""
+        where = and_(t.events.c.call == event.call, or_(t.events.c.id == event.id, _NEWER))
+        found = connection.scalars(select(t.events.c.id).where(where)).all()
+        if event.id in found:
             return False
-        self._refuse_newer(connection, event)
+        if found or not event.known:
+            raise RecordError("This call holds events of a newer program, so nothing can be added here.",
+                              place_of(event), "Go on in the newer program, or update this one.")  # fmt: skip
         before = {e.id: e for e in events_named(connection, event.call, named_by(event))}
         for what in flaws_of(event, sealed, before):
             raise RecordError(what, place_of(event), "Open the call again and repeat the step.")
-        self._insert(connection, [event])
+        self._insert(connection, [event], last)
         self._insert_sealed(connection, event.call, sealed)
         return True
 
-    def _lock(self, connection: Connection, event: Event) -> bool:
-        """Hold the row of the call until the end of the transaction; the opening makes it when missing."""
+    def _lock(self, connection: Connection, event: Event) -> Row[Any] | None:
+        """Return the row of the call, held until the end of the transaction; the opening makes it."""
         if event.kind == "opened" and not event.parents:
             row = {"id": event.call, "changed": event.at, "events": 0, "due": "", "summary": "{}", "search": ""}
             self._ignore(connection, t.calls, [row])
-        held = select(t.calls.c.id).where(t.calls.c.id == event.call).with_for_update()
-        return connection.scalar(held) is not None
+        held = select(t.calls).where(t.calls.c.id == event.call).with_for_update()
+        return connection.execute(held).one_or_none()
 
-    def _refuse_newer(self, connection: Connection, event: Event) -> None:
-        newer = or_(t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS)))
-        found = select(t.events.c.id).where(t.events.c.call == event.call, newer).limit(1)
-        if not event.known or connection.scalar(found):
-            raise RecordError("This call holds events of a newer program, so nothing can be added here.",
-                              place_of(event), "Go on in the newer program, or update this one.")  # fmt: skip
-
-    def _insert(self, connection: Connection, events: Sequence[Event]) -> None:
-        """Insert events after those that are there, and delete what they erase."""
-        for event in events:
-            last = select(func.coalesce(func.max(t.events.c.arrival), 0)).where(t.events.c.call == event.call)
-            row = {"id": event.id, "call": event.call, "arrival": (connection.scalar(last) or 0) + 1,
-                   "v": event.v, "kind": event.kind, "form": canonical(event.envelope()).decode()}  # fmt: skip
-            self._ignore(connection, t.events, [row])
+    def _insert(self, connection: Connection, events: Sequence[Event], last: int) -> None:
+        """Insert events after the `last` that arrived, and delete what they erase."""
+        self._ignore(connection, t.events, [
+            {"id": e.id, "call": e.call, "arrival": last + i, "v": e.v, "kind": e.kind,
+             "form": canonical(e.envelope()).decode()} for i, e in enumerate(events, 1)])  # fmt: skip
         delete_sealed(connection, erased_targets(events))
 
     def _insert_sealed(self, connection: Connection, call: str, sealed: Iterable[Sealed]) -> None:
@@ -152,10 +155,10 @@ class Store:
             form = postgres_insert if self._shared else sqlite_insert
             connection.execute(form(table).on_conflict_do_nothing(), rows)
 
-    def _refresh(self, connection: Connection, call: str, new: Sequence[Event], *, shown: bool) -> None:
-        """Bring the summary of a call up to date after new events; `shown`: what it shows may have changed."""
-        row = connection.execute(select(t.calls).where(t.calls.c.id == call)).one()
-        changed, count = max(row.changed, *(e.at for e in new), row.changed), row.events + len(new)
+    def _refresh(self, connection: Connection, row: Row[Any], new: Sequence[Event], *, shown: bool) -> None:
+        """Bring the row of a call up to date; `shown`: what a list shows may have changed without new events."""
+        call, count = row.id, row.events + len(new)
+        changed = max([row.changed, *(e.at for e in new)])
         values: dict[str, Any] = {"changed": changed, "events": count}
         if shown or any(e.kind in SHOWN_KINDS for e in new):
             events = events_where(connection, t.events.c.call == call, t.events.c.kind.in_(SHOWN_KINDS))
@@ -236,8 +239,10 @@ class Store:
                    values: Sequence[Sealed]) -> tuple[int, int]:
         """Merge one call; return how many events were new and how many sealed values went."""
         first = order(theirs)[0]
-        if not self._lock(connection, first):
+        row = self._lock(connection, first)
+        if row is None:
             check(theirs)
+            raise RecordError("The call does not begin with its opening.", place_of(first), "Export it whole.")
         mine = events_where(connection, t.events.c.call == first.call)
         union = merge(mine, theirs)
         ids = {e.id for e in theirs}
@@ -246,11 +251,11 @@ class Store:
         stored = {(s.event, s.field) for s in sealed_of(connection, first.call)}
         known = {e.id for e in mine}
         new = [e for e in union if e.id not in known]
-        self._insert(connection, new)
+        self._insert(connection, new, row.events)
         self._insert_sealed(connection, first.call, keep_sealed(union, brought))
         gone = erased_targets(union) & stored
         delete_sealed(connection, gone)
-        self._refresh(connection, first.call, new, shown=True)
+        self._refresh(connection, row, new, shown=True)
         return len(new), len(gone)
 
     def erase(self, call: str, targets: Iterable[tuple[str, str]] | None = None, *, at: str | datetime,
