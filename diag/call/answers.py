@@ -200,7 +200,8 @@ def _in_order(said: str, check: Check) -> list[tuple[str, str]]:
     tokens, labels = _tokens(said), check.takes.labels
     if len(tokens) != len(labels):
         wanted = ", ".join(label.replace("_", " ") for label in labels)
-        raise UsageError(f"{len(tokens)} values for {len(labels)} places.", "", f"Give one each, in this order: {wanted}.")
+        remedy = f"Give one each, in this order: {wanted}."
+        raise UsageError(f"{len(tokens)} values for {len(labels)} places.", "", remedy)
     return list(zip(labels, tokens, strict=True))
 
 
@@ -274,7 +275,8 @@ def _numbers_form(check: Check, unit: str) -> str:
     if check.takes.per == "row":
         return f"from 1: 18.5 18 - 17.5 {unit}"
     if check.takes.labels:
-        return f"{', '.join(label.replace('_', ' ') for label in check.takes.labels)}, in this order, e.g. 18.5 17 {unit}"
+        named = ", ".join(label.replace("_", " ") for label in check.takes.labels)
+        return f"{named}, in this order, e.g. 18.5 17 {unit}"
     return f"31 33 29 {unit}"
 
 

@@ -79,9 +79,10 @@ def _list(store: Store, options: argparse.Namespace, json_out: bool) -> int:
 
 def summary_line(c: CallSummary) -> str:
     """Return one line of a list of calls."""
-    waiting = f"{c.status}" + (f" for {c.waiting_for}" if c.waiting_for else "") + (f" until {c.due}" if c.due else "")
+    waiting = c.status + (f" for {c.waiting_for}" if c.waiting_for else "") + (f" until {c.due}" if c.due else "")
+    rows = f"rows {c.rows}" if c.rows else ""
     parts = [
-        show_call_id(c.call), c.opened[:10], waiting, c.customer, c.place, c.machine, f"rows {c.rows}" if c.rows else "",
+        show_call_id(c.call), c.opened[:10], waiting, c.customer, c.place, c.machine, rows,
         one_line(c.words, limit=60), c.result.replace("_", " "), "PRACTICE" if c.practice else "",
     ]  # fmt: skip
     return "  ".join(p for p in parts if p)
@@ -125,7 +126,8 @@ def _verify(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     told = [{"n": f.n, "kind": f.kind, "event": f.event, "what": f.what} for f in flaws]
     lines = [f"{f.where}: {f.what}" for f in flaws]
     if not flaws:
-        whole = "and ends with the event of that hash" if options.head else "newest events cut off cannot be seen without --head"
+        whole = "and ends with the event of that hash"
+        whole = whole if options.head else "newest events cut off cannot be seen without --head"
         lines = [f"{show_call_id(options.call)}: nothing inside was altered or dropped ({whole})."]
     _told(json_out, {"call": options.call, "altered": bool(flaws), "flaws": told}, "\n".join(lines))
     return 1 if flaws else 0

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from reason.helpers import said
-from reason.naive import CLEAR, UNKNOWN, belief, outcome_chance, prior_of
+from reason.naive import CLEAR, UNKNOWN, belief, likelihood, outcome_chance, prior_of
 
 from diag.call.case_of import reported
 from diag.knowledge.load import Knowledge, load
@@ -73,7 +73,8 @@ def test_unknown_axis_takes_the_share_of_machines(engine: Engine) -> None:
 def test_outcome_tables_by_hand(engine: Engine) -> None:
     """Marks become shares: below 1 exact, above 1 as room allows, the rest in proportion."""
     table = engine.tables.check("plain")
-    column = {c: dict(zip(table.outcomes, table.shares[:, i], strict=True)) for c, i in engine.tables.position.items()}
+    places = engine.tables.position.items()
+    column = {c: dict(zip(table.outcomes, table.shares[:, i], strict=True)) for c, i in places}
     assert column["alpha"] == pytest.approx({"red": 0.97 * 0.984, "blue": 0.03 * 0.984, "ok": 0.016})
     assert column["beta"] == pytest.approx({"red": 0.1, "blue": 0.5, "ok": 0.4})
     assert column["gamma"] == pytest.approx({"red": 0.2, "blue": 0.4, "ok": 0.4})
@@ -254,8 +255,7 @@ def test_conflict_by_hand(engine: Engine) -> None:
     def chance(*instances: object) -> float:
         case = Case(axes=axes, instances=tuple(instances))  # type: ignore[arg-type]
         return sum(
-            w / total * math.prod(sum(p * x for p, x in zip(outcome_chance(k, i.check, world).values(), i.likelihood, strict=True)) for i in case.instances)
-            for world, w in start.items()
+            w / total * math.prod(likelihood(k, i, world, case) for i in case.instances) for world, w in start.items()
         )
 
     expected = math.log2(chance(pair[0]) * chance(pair[1]) / chance(*pair))
@@ -284,7 +284,8 @@ def test_none_of_the_known_causes(small: Knowledge) -> None:
     instances = tuple(replace(said(small, c, o), events=(c,)) for c, o in answers)
     stronger = tuple(replace(i, rows=str(n)) for n in range(12) for i in instances)
     j = engine.judge(Case(axes={"drive": "electric", "fill": "box"}, symptoms=("thin",), instances=stronger))
-    assert j.belief.unknown == pytest.approx(belief(small, Case(axes=BOX, symptoms=("thin",), instances=stronger))[UNKNOWN])
+    expected = belief(small, Case(axes=BOX, symptoms=("thin",), instances=stronger))
+    assert j.belief.unknown == pytest.approx(expected[UNKNOWN])
 
 
 def test_same_input_same_bytes(engine: Engine) -> None:

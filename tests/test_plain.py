@@ -1,0 +1,147 @@
+"""The line dialogue, driven by a script: every word of its help does what it says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from diag.call.desk import Desk
+from diag.call.store import open_store
+from diag.knowledge.load import Knowledge
+from diag.plain import HELP, WIDTH, Dialogue, run_plain
+from diag.reason.judge import Engine
+
+
+class Script:
+    """Feeds lines and keeps what was written."""
+
+    def __init__(self, *lines: str) -> None:
+        self.lines: Iterator[str] = iter(lines)
+        self.written: list[str] = []
+
+    def read(self, prompt: str) -> str:
+        """Return the next line; the end of the script is the end of the input."""
+        self.written.append(prompt)
+        try:
+            return next(self.lines)
+        except StopIteration:
+            raise EOFError from None
+
+    @property
+    def text(self) -> str:
+        """Everything written."""
+        return "\n".join(self.written)
+
+
+@pytest.fixture(scope="module")
+def engine(small: Knowledge) -> Engine:
+    """One engine for all dialogues here."""
+    return Engine(small)
+
+
+def talk(engine: Engine, *lines: str) -> tuple[Script, Dialogue]:
+    """Run a dialogue over a script; return what was written and the dialogue."""
+    script = Script(*lines)
+    dialogue = Dialogue(Desk(engine), script.read, script.written.append, "us")
+    try:
+        dialogue.start(None)
+    except Exception as error:
+        if type(error).__name__ not in ("EOFError", "_LeaveError"):
+            raise
+    return script, dialogue
+
+
+INTAKE = ("s", "nothing anybody knows", "1")
+"""On site, words that match nothing, first symptom of the list (thin)."""
+
+
+def test_a_call_end_to_end(engine: Engine) -> None:
+    """Complaint, answers, repair, measuring again, proof, close."""
+    script, dialogue = talk(
+        engine, *INTAKE, "blue", "repair beta", "y", "10", "", "take plain", "ok", "proof", "a", "close", "2", "",
+    )  # fmt: skip
+    state = dialogue.call.state
+    assert [a.outcome for a in state.answers] == ["blue", "ok"]
+    assert (state.repairs[0].causes, state.repairs[0].minutes) == (("beta",), 10)
+    assert state.proofs[0].verdict == "accepted"
+    assert state.closed is not None
+    assert state.closed.result == "mended"
+    assert "measure again to prove the repair" in script.text
+
+
+def test_every_word_of_the_help_is_understood(engine: Engine) -> None:
+    """Each command of the help is one the dialogue carries out (or takes as an answer to a question)."""
+    _, dialogue = talk(engine, *INTAKE)
+    words = {line[:15].split()[0].rstrip(",") for line in HELP.splitlines()[1:] if line[:3].strip()}
+    answers = {"an", "x", "2", "list"}
+    assert words - answers <= set(dialogue._commands) | {"n", "words"}
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("why", "bit a minute"), ("causes", "likely"), ("how alpha", "complaint"), ("not beta", "Beta is"),
+        ("rules", "r_not"), ("trail", "call opened"), ("list plain", "plain: Plain look"), ("what", "if red"),
+        ("?", "undo"), ("back", "Taken back"), ("again", "nothing to do again"), ("how zebra", "No cause fits"),
+        ("take zebra", "No check fits"), ("change 99", "See `trail`"), ("proof", "No repair is recorded"),
+        ("swap meter", "swap meter 5 6"), ("wait forever", "nothing to wait for"), ("rows 9-x", "Not done"),
+        ("photo no/such.jpg", "No such file"), ("zebra", "not one of the answers"),
+    ],
+)  # fmt: skip
+def test_words_at_a_question(engine: Engine, said: str, told: str) -> None:
+    """Each word answers at the prompt; what cannot be done says why and what to do."""
+    script, _ = talk(engine, *INTAKE, said)
+    assert told in script.text
+
+
+def test_not_sure_and_cannot_here_are_recorded(engine: Engine) -> None:
+    """n and x are statuses, not answers."""
+    _, dialogue = talk(engine, *INTAKE, "n", "x")
+    assert [a.status for a in dialogue.call.state.answers] == ["unsure", "cannot_here"]
+
+
+def test_a_list_is_one_question(engine: Engine) -> None:
+    """what_changed is asked whole; several items are taken at once."""
+    _, dialogue = talk(engine, *INTAKE, "take what_changed.seed", "1 2")
+    assert [(a.check, a.outcome) for a in dialogue.call.state.answers] == [
+        ("what_changed.seed", "yes"), ("what_changed.bolt", "yes"),
+    ]  # fmt: skip
+
+
+def test_notes_swaps_changes_and_waiting(engine: Engine) -> None:
+    """Everything beside answers is recorded, and what is not put back is said."""
+    script, dialogue = talk(
+        engine, *INTAKE, "note [red] not markup", "swap meter 5 6", "changed vacuum", "20", "18", "y",
+        "before turned the screw", "b", "wait caller", "", "rows 3, 7-8", "causes",
+    )  # fmt: skip
+    state = dialogue.call.state
+    assert dialogue.call.text_of("note", "text") == "[red] not markup"
+    assert (state.swaps[0].from_row, state.swaps[0].to_row) == (5, 6)
+    assert state.situation.rows == (3, 7, 8)
+    assert state.done_before[0].body["effect"] == "better"
+    assert "Not put back: vacuum (was 20)" in script.text
+
+
+def test_hostile_words_are_only_words(engine: Engine) -> None:
+    """Control bytes, markup and length do not hurt; the line stays inside the width."""
+    script, dialogue = talk(engine, "s", "\x1b]0;x\x07 [/b] =1+1 " + "z" * 5000, "1", "note \x1b[31m\u202ered")
+    assert "\x1b" not in script.text
+    assert dialogue.call.text_of("note", "text") == "[31mred"
+    said = [line for chunk in script.written for line in chunk.splitlines() if " " in line.strip()]
+    assert max(len(line) for line in said if "zzz" not in line) <= max(WIDTH, 90)
+
+
+def test_left_and_taken_up_again(engine: Engine, tmp_path: object) -> None:
+    """A call left in the middle is offered at the next start and goes on where it was."""
+    store = open_store(f"{tmp_path}/calls.db")
+    desk = Desk(engine, store, store.desk_id())
+    first = Script(*INTAKE, "blue", "quit")
+    assert run_plain(desk, read=first.read, write=first.written.append) == 0
+    second = Script("1", "trail")
+    assert run_plain(desk, read=second.read, write=second.written.append) == 0
+    assert "Plain look: blue" in second.text
+    call_id = store.call_ids()[0]
+    third = Script("causes")
+    assert run_plain(desk, call=call_id[:5].lower(), read=third.read, write=third.written.append) == 0
+    assert "Beta" in third.text
