@@ -12,8 +12,9 @@ import collections
 import collections.abc
 import heapq
 import logging
+import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -162,11 +163,19 @@ class Counter:
 def _build(experta: Any, made: Sequence[Clause]) -> Any:
     """Return an engine class with one experta rule per clause."""
 
-    class Known(experta.Fact):
-        """A key that is known."""
+    read = {x.key for clause in made for x in clause.literals}
+    kinds = {key: place for place, key in enumerate(sorted(read))}
+    wide = max(1, math.isqrt(len(kinds)))
+    known = [type(f"Known{i}", (experta.Fact,), {}) for i in range(len(kinds) // wide + 1)]
+    numbers = [type(f"Reading{i}", (experta.Fact,), {}) for i in range(len(kinds) // wide + 1)]
 
-    class Reading(experta.Fact):
+    def fact(key: str) -> Any:
+        """A key that is known. Kinds of fact spare the network trying every fact on every key."""
+        return known[kinds[key] // wide](key=key)
+
+    def reading(key: str, number: Any) -> Any:
         """A number by its key."""
+        return numbers[kinds[key] // wide](key=key, number=number)
 
     class Ordered(experta.strategies.Strategy):
         """Total order by salience (one per clause); removal by equality over the whole agenda."""
@@ -183,9 +192,9 @@ def _build(experta: Any, made: Sequence[Clause]) -> Any:
             agenda.activations.sort(key=lambda a: a.key)
 
     def facts_from(self: Any, facts: FactSet) -> list[Any]:
-        made_facts = [Known(key=key) for key in sorted(facts.keys)]
+        made_facts = [fact(key) for key in sorted(facts.keys & read)]
         for key, values in sorted(facts.numbers.items()):
-            made_facts += [Reading(key=key, number=float(v)) for v in sorted(set(values))]
+            made_facts += [reading(key, float(v)) for v in sorted(set(values)) if key in read]
         return made_facts
 
     body: dict[str, Any] = {"__strategy__": Ordered, "facts_from": facts_from, "fired": []}
@@ -193,16 +202,17 @@ def _build(experta: Any, made: Sequence[Clause]) -> Any:
 
     def pattern(literal: Any) -> Any:
         if not literal.side:
-            plain = Known(key=literal.key)
+            plain = fact(literal.key)
         else:
             test = tests.setdefault((literal.side, literal.limit), _beyond(literal.side, literal.limit))
-            plain = Reading(key=literal.key, number=experta.P(test))
+            plain = reading(literal.key, experta.P(test))
         return experta.NOT(plain) if literal.negated else plain
 
     for rank, clause in enumerate(made):
         name = f"rule_{rank:05d}"
         patterns = [pattern(x) for x in sorted(clause.literals, key=lambda x: (x.negated, x.key, x.side, x.limit))]
-        body[name] = experta.Rule(*patterns, salience=-rank)(_action(name, clause, Known))
+        told = fact if f"finding:{clause.finds}" in read else None
+        body[name] = experta.Rule(*patterns, salience=-rank)(_action(name, clause, told))
     return type("Engine", (experta.KnowledgeEngine,), body)
 
 
@@ -217,11 +227,13 @@ def _beyond(side: str, limit: float) -> Any:
     return lambda x: isinstance(x, float) and x > limit
 
 
-def _action(name: str, clause: Clause, known: Any) -> Any:
+def _action(name: str, clause: Clause, told: Callable[[str], Any] | None) -> Any:
+    """Return what a rule does when it fires; `told` makes the fact of its finding, None when no rule reads it."""
+
     def fire(self: Any) -> None:
         self.fired.append(clause)
-        if clause.finds:
-            self.declare(known(key=f"finding:{clause.finds}"))
+        if clause.finds and told:
+            self.declare(told(f"finding:{clause.finds}"))
 
     fire.__name__ = name
     return fire
