@@ -109,7 +109,7 @@ class Simulation:
         call = self.desk.new_call(channel)
         machine = {a: v for a, v in fault.axes.items() if a != "crop"}
         call.set_machine({"axes": machine, "rows": 12})
-        call.set_situation({"crop": fault.axes["crop"]})
+        call.set_situation({"crop": fault.axes.get("crop")})
         call.set_complaint("", [(s, "chosen") for s in fault.symptoms])
         chart = iter(self._chart(fault)) if policy == "chart" else None
         asked = 0
@@ -135,13 +135,14 @@ class Simulation:
         if policy == "chart" and chart is not None:
             if judgement.ranking[0].probability >= self.engine.knowledge.settings.claim_repair:
                 return None
-            return next((c for c in chart if self._feasible(call, c)), None)
+            return next((c for c in chart if self.feasible(call, c)), None)
         if channel == "phone":
             decided = judgement.action != "check"
             return None if decided or judgement.may_be_named else judgement.plan.offers[0].check
         return None if judgement.may_be_named else judgement.plan.offers[0].check
 
-    def _feasible(self, call: CallDesk, check: str) -> bool:
+    def feasible(self, call: CallDesk, check: str) -> bool:
+        """Return whether a check is open, fits the machine and can be done in this channel."""
         case = call.think_case()
         question = self.engine.knowledge.questions[check]
         asked = {i.check for i in case.instances}
@@ -162,15 +163,16 @@ class Simulation:
         if rng.random() < UNSURE[channel]:
             call.answer(check, status="unsure")
             return
-        call.answer(check, outcome=self._said(check, fault, channel, rng))
+        call.answer(check, outcome=self.said(check, fault, channel, rng))
         whole, _, item = check.partition(".")
         if item:
             open_items = [k for k in self.engine.knowledge.questions if k.startswith(f"{whole}.") and k != check]
             for other in open_items:
-                if self._feasible(call, other) and self._said(other, fault, channel, rng) == "yes":
+                if self.feasible(call, other) and self.said(other, fault, channel, rng) == "yes":
                     call.answer(other, outcome="yes")
 
-    def _said(self, check: str, fault: Fault, channel: str, rng: random.Random) -> str:
+    def said(self, check: str, fault: Fault, channel: str, rng: random.Random) -> str:
+        """Return the outcome that is told when the fault is present, the observer's errors included."""
         table = self.engine.tables.check(check)
         outcome = rng.choices(table.outcomes, self.shares(check, fault.causes))[0]
         error = usual_error(self.engine.knowledge.questions[check], channel, self.engine.tables)

@@ -107,7 +107,10 @@ def test_pair_without_normal_is_the_mean_of_the_marked(engine: Engine) -> None:
     assert lone == pytest.approx(outcome_chance(k, "what_changed.seed", frozenset({"gamma"})))
 
 
-@pytest.mark.parametrize(("error", "said_right", "said_wrong"), [(0.0, 1.0, 0.0), (0.1, 0.9, 0.05), (0.15, 0.85, 0.075)])
+ERRORS = [(0.0, 1.0, 0.0), (0.1, 0.9, 0.05), (0.15, 0.85, 0.075)]
+
+
+@pytest.mark.parametrize(("error", "said_right", "said_wrong"), ERRORS)
 def test_observer_error(error: float, said_right: float, said_wrong: float) -> None:
     """A report keeps 1 - e on its outcome and e / (k - 1) on the others (k = 3)."""
     assert reported((1.0, 0.0, 0.0), error) == pytest.approx((said_right, said_wrong, said_wrong))

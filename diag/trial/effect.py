@@ -1,0 +1,86 @@
+"""`diag knowledge effect OLD NEW`: what a change of the knowledge does to entries and to recorded calls."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from diag.errors import DiagError, UsageError
+from diag.knowledge.load import Knowledge, data_folder, load
+
+KINDS = ("symptoms", "causes", "checks", "rules", "cautions", "limits", "verifications", "sources")
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> Any:
+        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
+
+
+def main(argv: Sequence[str], *, json_out: bool) -> int:
+    """Print the effect; 1 when any recorded call comes out differently."""
+    parser = _Parser(prog="diag knowledge effect", description="What a change of the knowledge does.")
+    parser.add_argument("old", type=Path)
+    parser.add_argument("new", type=Path)
+    parser.add_argument("--calls", nargs="*", metavar="TRANSCRIPT", help="recorded calls (else the demonstration calls)")
+    options = parser.parse_args(list(argv))
+    files = options.calls or [str(p) for p in sorted(data_folder("transcripts_demo").glob("*.yaml"))]
+    report = effect(load([options.old]), load([options.new]), files)
+    print(json.dumps(report, indent=1, ensure_ascii=False) if json_out else told(report))
+    return 1 if any(c["differs"] for c in report["calls"]) else 0
+
+
+def effect(old: Knowledge, new: Knowledge, files: Iterable[str]) -> dict[str, Any]:
+    """Return entries added, removed and changed, and each call's ranking under both."""
+    from diag.reason.judge import Engine
+
+    engines = Engine(old, counter=True), Engine(new, counter=True)
+    entries = {kind: _entries(getattr(old, kind), getattr(new, kind)) for kind in KINDS}
+    return {
+        "old": {"version": old.version, "digest": old.digest},
+        "new": {"version": new.version, "digest": new.digest},
+        "entries": {kind: e for kind, e in entries.items() if any(e.values())},
+        "calls": [_call(name, *engines) for name in files],
+    }
+
+
+def _entries(old: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, list[str]]:
+    return {
+        "added": sorted(set(new) - set(old)),
+        "removed": sorted(set(old) - set(new)),
+        "changed": sorted(k for k in set(old) & set(new) if old[k] != new[k]),
+    }
+
+
+def _call(name: str, old: Any, new: Any) -> dict[str, Any]:
+    before, after = _top(name, old), _top(name, new)
+    return {"file": name, "before": before, "after": after, "differs": before != after}
+
+
+def _top(name: str, engine: Any) -> list[list[str]]:
+    """Return the first three causes with their belief; ids this knowledge no longer knows move nothing."""
+    from diag.call.desk import Desk
+    from diag.call.transcript import read_transcript
+
+    try:
+        transcript = read_transcript(Path(name))
+        call = Desk(engine).replayed(transcript.events[0].call, transcript.events, transcript.sealed)
+        return [[r.cause, r.belief] for r in call.think().judgement.ranking[:3]]
+    except DiagError as error:
+        return [["not read", str(error)]]
+
+
+def told(report: Mapping[str, Any]) -> str:
+    """Return the report as text."""
+    lines = []
+    for kind, entry in report["entries"].items():
+        lines += [f"{kind} {what}: {', '.join(ids)}" for what, ids in entry.items() if ids]
+    for call in report["calls"]:
+        if call["differs"]:
+            lines.append(f"DIFFERENT {call['file']}")
+            lines += [f"  {w:<7}{', '.join(f'{c} ({b})' for c, b in call[w])}" for w in ("before", "after")]
+    same = sum(not c["differs"] for c in report["calls"])
+    lines.append(f"{same} of {len(report['calls'])} recorded calls come out as before")
+    return "\n".join(lines)

@@ -1,0 +1,121 @@
+"""Simulated calls: the same seed gives the same calls, and the figures mean what they say."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from pathlib import Path
+
+import pytest
+from conftest import SMALL
+
+from diag.call.desk import Desk
+from diag.errors import UsageError
+from diag.knowledge.load import Knowledge, knowledge_folder, load
+from diag.reason.judge import Engine
+from diag.trial.effect import effect, told
+from diag.trial.practice import Practice, run_practice
+from diag.trial.score import play_many, summary, trial
+from diag.trial.simulate import Simulation, draw_fault
+
+
+def test_same_seed_same_calls_whatever_the_split() -> None:
+    """One process or two: the same played calls in the same order."""
+    one = trial([SMALL], calls=12, seed=3, workers=1, yardsticks=False)
+    two = trial([SMALL], calls=12, seed=3, workers=2, yardsticks=False)
+    assert one == two
+
+
+def test_faults_are_drawn_as_often_as_the_knowledge_says(small: Knowledge) -> None:
+    """alpha 40 of 105.5 expected calls (delta only on electric machines): within four standard errors of 400."""
+    tables = Engine(small, counter=True).tables
+    rng = random.Random(1)
+    drawn = [draw_fault(tables, rng).causes[0] for _ in range(400)]
+    # a call needs a symptom: alpha is complained of 9 times in 10, beta and none_wrong 4 in 10, ...
+    weight = {"alpha": 40 * 0.9, "beta": 30 * 0.4, "gamma": 20 * 0.9, "delta": 4 * 0.4, "none_wrong": 10 * 0.4}
+    share = weight["alpha"] / sum(weight.values())
+    assert drawn.count("alpha") / 400 == pytest.approx(share, abs=4 * (share * (1 - share) / 400) ** 0.5)
+
+
+def test_two_fault_calls_are_drawn_on_request(small: Knowledge) -> None:
+    """With a share of 1 every call that can have a second fault has one; no_fault causes stay alone."""
+    tables = Engine(small, counter=True).tables
+    faults = [draw_fault(tables, random.Random(n), two_share=1.0) for n in range(60)]
+    assert all(len(f.causes) == 2 or f.causes == ("none_wrong",) for f in faults)
+    assert not any({"beta", "gamma"} == set(f.causes) for f in faults)
+
+
+def test_asking_beats_not_asking() -> None:
+    """On the small knowledge checks raise the share of calls named right."""
+    asked = summary(play_many([str(SMALL)], range(60), 5, "site", "bits", 0.0))
+    unasked = summary(play_many([str(SMALL)], range(60), 5, "site", "nothing", 0.0))
+    assert asked["top1"] > unasked["top1"]
+    assert unasked["checks"] == 0
+
+
+def test_whole_knowledge_names_causes_as_sure_as_it_says() -> None:
+    """Self-consistency on 24 simulated calls: most are named right, and belief is near the share right."""
+    figures = summary(play_many([str(knowledge_folder())], range(24), 11, "site", "bits", 0.0))
+    assert figures["top3"] >= 0.85
+    assert figures["top1"] >= 0.70
+    assert figures["calibration"] <= 0.25
+
+
+def test_by_phone_it_ends_in_a_decision() -> None:
+    """By phone every call ends in a repair, a drive-out or a cause that may be named, within few desk minutes."""
+    played = play_many([str(knowledge_folder())], range(16), 11, "phone", "minutes", 0.0)
+    assert {p.decision for p in played} <= {"repair", "drive_out", "hand_over", "check"}
+    assert sorted(p.minutes for p in played)[len(played) // 2] <= 15
+
+
+def test_practice_answers_and_judges(small: Knowledge) -> None:
+    """The simulated machine answers each check once; naming the cause ends it and tells the truth."""
+    desk = Desk(Engine(small, counter=True))
+    practice = Practice(desk, seed=4)
+    assert practice.call.state.opened["practice"] is True
+    assert practice.take("plain") in ("red", "blue", "ok")
+    with pytest.raises(UsageError, match="was done"):
+        practice.take("plain")
+    verdict = practice.name(None)
+    assert not verdict.right
+    assert practice.name(verdict.truth[0]).right
+
+
+def test_practice_line_by_line(small: Knowledge) -> None:
+    """The dialogue lists offers, takes words, and tells the fault in the end."""
+    lines = iter(["1", "zebra", "causes", "is zebra", "give up"])
+    written: list[str] = []
+    run_practice(Desk(Engine(small, counter=True)), seed=4, read=lambda _: next(lines), write=written.append)
+    text = "\n".join(written)
+    assert "No check fits" in text
+    assert "No cause fits" in text
+    assert "It was: " in text
+
+
+def test_effect_of_a_change(tmp_path: Path) -> None:
+    """A changed mark shows as a changed check and as a call that comes out differently."""
+    new = tmp_path / "new"
+    shutil.copytree(SMALL, new)
+    path = new / "checks" / "all.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("{confirms: [alpha], ", "{confirms: [beta], "), encoding="utf-8")
+    call = tmp_path / "call.yaml"
+    call.write_text(
+        "title: t\ninvented: true\nevents:\n  - {kind: opened, channel: site}\n"
+        "  - {kind: complaint, accepted: [thin]}\n  - {kind: answer, check: plain, outcome: red}\n", encoding="utf-8",
+    )  # fmt: skip
+    report = effect(load([SMALL]), load([new]), [str(call)])
+    assert report["entries"] == {"checks": {"added": [], "removed": [], "changed": ["plain"]}}
+    assert report["calls"][0]["before"][0] == ["alpha", "likely"]
+    assert report["calls"][0]["differs"]
+    assert "DIFFERENT" in told(report)
+
+
+def test_simulation_uses_the_belief_models_pair_rule(small: Knowledge) -> None:
+    """What a two-fault machine shows is drawn from the same table the belief uses."""
+    from reason.naive import outcome_chance
+
+    simulation = Simulation(Engine(small, counter=True))
+    for check in small.questions:
+        expected = outcome_chance(small, check, frozenset({"alpha", "gamma"}))
+        assert simulation.shares(check, ("alpha", "gamma")) == pytest.approx(list(expected.values()))
