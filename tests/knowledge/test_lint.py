@@ -502,7 +502,8 @@ def test_new_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_schema_accepts_the_shipped_knowledge() -> None:
     """Every shipped file fits the schema that editors are given."""
-    jsonschema = pytest.importorskip("jsonschema")
+    import jsonschema
+
     from diag.knowledge.schema import entry_schema, vocabulary_schema
     from diag.knowledge.yamlfile import load_yaml
 
