@@ -176,7 +176,7 @@ def flaws_of(
 
     `before` must hold its parents and what it refers to; with `references` False only the parents.
     """
-    if event_id(event.envelope()) != event.id:
+    if not _fits_its_id(event):
         yield "Its content does not fit its id: it was changed after it was recorded."
     yield from _chain_flaws(event, before)
     for value in sealed:
@@ -188,6 +188,13 @@ def flaws_of(
             yield f"The sealed value {value.field!r} is longer than {MOST_TEXT} characters or no clean text."
     if event.known:
         yield from _body_flaws(event, before if references else None)
+
+
+def _fits_its_id(event: Event) -> bool:
+    try:
+        return event_id(event.envelope()) == event.id
+    except RecordError:  # a fraction, or another thing that no record holds
+        return False
 
 
 def _chain_flaws(event: Event, before: Mapping[str, Event]) -> Iterator[str]:
@@ -208,9 +215,9 @@ def _body_flaws(event: Event, before: Mapping[str, Event] | None) -> Iterator[st
     kind = KINDS[event.kind]
     if event.by not in ROLES:
         yield f"by must be one of {', '.join(ROLES)}."
-    if len(canonical(event.body)) > _MOST_BYTES:
-        yield f"Its body is larger than {_MOST_BYTES // 1000} kB."
     faults = list(kind.faults(event.body, event.sealed))
+    if not faults and len(canonical(event.body)) > _MOST_BYTES:
+        yield f"Its body is larger than {_MOST_BYTES // 1000} kB."
     for path, what in faults:
         yield f"{'.'.join(map(str, (event.kind, *path)))} {what}."
     if before is not None and not faults:

@@ -170,7 +170,18 @@ class Store:
     # -- reading
 
     def events(self, call: str) -> list[Event]:
-        """Return the events of a call in reading order. Raises RecordError when there is no such call."""
+        """Return the events of a call in reading order.
+
+        Raises RecordError when there is no such call, or an event is not in a form that can be folded.
+        """
+        found = self._as_stored(call)
+        for event in found:
+            if event.known and any(True for _ in KINDS[event.kind].faults(event.body, event.sealed)):
+                raise RecordError("A stored event was damaged or changed.", place_of(event),
+                                  "Verify the call to see where, and restore the newest backup.")  # fmt: skip
+        return found
+
+    def _as_stored(self, call: str) -> list[Event]:
         with self._reading() as connection:
             found = events_where(connection, t.events.c.call == call)
         if not found:
@@ -211,7 +222,13 @@ class Store:
 
     def verify(self, call: str, head: str | None = None) -> list[Flaw]:
         """Return every way in which a stored call is not as it was made."""
-        return verify(self.events(call), self.sealed(call), head)
+        try:
+            events = self._as_stored(call)
+        except RecordError as e:
+            if call not in self.call_ids():
+                raise
+            return [Flaw(call, 0, "", "", f"{e.what} ({e.where})")]
+        return verify(events, self.sealed(call), head)
 
     # -- going out and coming in
 

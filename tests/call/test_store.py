@@ -528,11 +528,19 @@ def test_a_change_inside_the_store_is_found(tmp_path: Path) -> None:
         raw.commit()
         assert [(3, "situation")] == [(f.n, f.kind) for f in store.verify(CALL)]
         assert any("cut off" in f.what for f in store.verify(CALL, head))
+        raw.execute("UPDATE event SET form = replace(form, '\"rows\":[8]', '\"rows\":8.5') WHERE kind = 'situation'")
+        raw.commit()
+        assert (3, "situation") in [(f.n, f.kind) for f in store.verify(CALL)]
+        with pytest.raises(RecordError, match="damaged or changed"):
+            store.events(CALL)
         raw.execute("UPDATE event SET form = '{}' WHERE kind = 'situation'")
         raw.commit()
         raw.close()
         with pytest.raises(RecordError, match="cannot be read"):
             store.events(CALL)
+        assert ["cannot be read" in f.what for f in store.verify(CALL)] == [True]
+        with pytest.raises(RecordError, match="no call"):
+            store.verify("0000000000")
 
 
 # --------------------------------------------------------------------------------------------- erasing

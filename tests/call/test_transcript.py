@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import textwrap
 from dataclasses import fields, is_dataclass
 from itertools import pairwise
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from diag.call import transcript as transcript_module
 from diag.call.fold import fold, sealed_view
+from diag.call.kinds import KINDS
 from diag.call.record import Event, event_id, merge, verify
 from diag.call.transcript import Known, Transcript, read_transcript, transcript_text, write_transcript
 from diag.errors import TranscriptError
@@ -291,6 +293,35 @@ def test_a_missing_file(tmp_path: Path) -> None:
     """A file that is not there is said so."""
     with pytest.raises(TranscriptError, match="cannot be read"):
         read_transcript(tmp_path / "none.yaml")
+
+
+_odd = st.recursive(
+    st.none() | st.booleans() | st.integers(-5, 40) | st.sampled_from([2.5, "all", "3, 7-9", "18.5 inH2O", "3 of 2",
+                                                                     "+3min", "-9999999d", "6.5 6.4 in", "first", ""]),
+    lambda x: st.lists(x, max_size=3) | st.dictionaries(st.sampled_from(["id", "value", "unit", "name", "rows", "7"]),
+                                                        x, max_size=3),
+    max_leaves=6,
+)  # fmt: skip
+_odd_steps = st.sampled_from(sorted(KINDS)).flatmap(lambda kind: st.dictionaries(
+    st.sampled_from([*KINDS[kind].body.fields, *KINDS[kind].sealed, "as", "at", "by"]), _odd, max_size=5,
+).map(lambda step: {**step, "kind": kind}))  # fmt: skip
+
+
+@given(st.lists(_odd_steps, max_size=3), _odd)
+def test_any_file_is_read_or_refused_cleanly(tmp_path_factory: pytest.TempPathFactory, steps: list[Any],
+                                             expect: Any) -> None:
+    """Whatever stands in the fields: a call that is whole, or a fault with file, line and remedy."""
+    path = tmp_path_factory.mktemp("odd") / "call.yaml"
+    opened = {"kind": "opened", "channel": "site", "as": "first"}
+    path.write_text(json.dumps({"title": "t", "invented": True, "events": [opened, *steps], "expect": expect}))
+    try:
+        made = read_transcript(path)
+    except TranscriptError as e:
+        told = (e.where.startswith(f"{path}:"), bool(e.what), bool(e.remedy))
+    else:
+        told = (verify(made.events, made.sealed) == [], True, True)
+
+    assert (True, True, True) == told
 
 
 # ------------------------------------------------------------------------------------------- round trip
