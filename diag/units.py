@@ -163,7 +163,7 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
     if a.quantity != b.quantity:
         raise UnitError(f"{a.name} is a unit of {_words(a.quantity)}, {b.name} one of {_words(b.quantity)}.",
                         remedy=f"{a.name} can be turned into {_units_of(a.quantity)}.")
-    return (value * a.factor + a.offset - b.offset) / b.factor
+    return value if a is b else (value * a.factor + a.offset - b.offset) / b.factor
 
 
 def _words(dimension: str) -> str:

@@ -153,10 +153,10 @@ def _told(name: str, jobs: list[Job], options: argparse.Namespace, json_out: boo
         if json_out:
             data.append({"file": name, **({"row": int(row)} if row else {}), **as_json(CATALOGUE[job], done, context)})
             continue
-        head = " ".join(p for p in ("" if name == "values" else name, f"row {row}" if row else "",
-                                    CATALOGUE[job].title) if p)  # fmt: skip
+        place = "" if name == "values" else name if len(name) <= 44 else f"...{name[-41:]}"
+        head = ", ".join(p for p in (CATALOGUE[job].title, place, f"row {row}" if row else "") if p)
         print("" if first else "\n", end="")
-        print(f"{head}\n{'=' * min(len(head), 78)}")
+        print(f"{head}\n{'=' * len(head)}")
         print(text(CATALOGUE[job], done, context, main=MAIN.get(job, ()), detail=options.detail,
                    charts=not options.no_chart))
         first = False

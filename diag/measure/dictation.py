@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from diag.errors import DiagError, MeasureError
 from diag.measure.counting import wilson
 from diag.measure.saying import percent
+from diag.measure.spacing import median
 from diag.text import one_line
 from diag.units import UNITS, Measured, parse
 
@@ -116,14 +117,10 @@ def read_back_row(row: int, measured: Measured | None) -> str:
 
 
 def doubtful(values: Sequence[Measured]) -> list[int]:
-    """Return the places (from 0) whose value is more than twice or less than half of both neighbours.
+    """Return the places (from 0) whose value is more than twice or less than half of the middle one.
 
     For row values, where such a figure was most likely misheard; it is asked for again, never dropped.
     """
     si = [m.si() for m in values]
-    found = []
-    for i, v in enumerate(si):
-        near = [w for w in si[max(0, i - 1):i] + si[i + 1:i + 2] if w > 0]
-        if near and (all(v > 2 * w for w in near) or all(v < w / 2 for w in near)):
-            found.append(i)
-    return found
+    middle = median(si) if si else 0.0
+    return [i for i, v in enumerate(si) if middle > 0 and not middle / 2 <= v <= 2 * middle]

@@ -1,7 +1,7 @@
 """A vacuum system as a network of openings and ducts, in closed form: an illustration and a test bed.
 
 Every element has flow ~ sqrt(pressure), so it acts as a conductance C = Q / sqrt(p): an opening
-C = Cd A sqrt(2 / rho), a duct with p = k Q^2 in series 1 / sqrt(1 / C^2 + k), branches add. Fan curve
+C = Cd A sqrt(2 / rho), a duct with p = k Q^2 in series C / sqrt(1 + k C^2), branches add. Fan curve
 V = p0 - a Q^2. Orifice law: Dols & Walton 2002; the network itself is derived. The resistances are
 invented: signs and ratios carry over to a machine, absolute values do not.
 """
@@ -99,7 +99,7 @@ def _opening(effective_area: float, density: float) -> float:
 
 
 def _series(conductance: float, duct: float) -> float:
-    return 1 / math.sqrt(1 / conductance**2 + duct) if conductance > 0 else 0.0
+    return conductance / math.sqrt(1 + duct * conductance**2)
 
 
 def speed_to_restore(leaks: Sequence[Sequence[float]], pipes: Plumbing, wanted: float) -> float:

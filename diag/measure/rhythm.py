@@ -63,10 +63,26 @@ def fisher_limit(n: int, risk: float = 0.05) -> float:
     return -math.expm1(math.log(risk / m) / (m - 1))
 
 
-def fisher_chance(share: float, n: int) -> float:
-    """Return the chance that scatter alone shows so strong a wave among n spacings (upper bound)."""
-    m = n // 2
-    return min(1.0, m * (1 - min(share, 1.0)) ** (m - 1))
+def wave_chances(shares: Sequence[float], window: int = 25) -> list[float]:
+    """Return for each wave the chance that scatter makes some wave stand out so far from its neighbours.
+
+    Scatter of placement is not white in spacings (a late seed lengthens one and shortens the next), so a
+    wave is held against the mean of those beside it (two on each side left out): with scatter alone the
+    ratio to K such neighbours exceeds r with chance (1 + r / K) ** -K.
+    """
+    sums = [0.0, *itertools.accumulate(shares)]
+    m = len(shares)
+    found = []
+    for k, share in enumerate(shares):
+        outer = (max(0, k - window), min(m, k + window + 1))
+        inner = (max(0, k - 2), min(m, k + 3))
+        beside = outer[1] - outer[0] - (inner[1] - inner[0])
+        level = sums[outer[1]] - sums[outer[0]] - (sums[inner[1]] - sums[inner[0]])
+        if beside < 4 or level <= 0:
+            found.append(1.0)
+            continue
+        found.append(min(1.0, m * math.exp(-beside * math.log1p(share / level))))
+    return found
 
 
 # ------------------------------------------------------------------------------------------- folding
@@ -76,7 +92,7 @@ def fisher_chance(share: float, n: int) -> float:
 class Fold:
     """Seeds sorted by the hole that carried them, hole 0 the one of the first seed.
 
-    `passes`, `seeds`: per hole. `shift`: mean displacement per hole (length), 0 where no seed. `shift_sd`: SD
+    `passes`, `seeds`: per hole. `shift`: median displacement per hole (length), 0 where no seed. `shift_sd`: SD
     of single displacements, hole means taken out. `turns`: disc turns covered. `spacing`: spacing found.
     """
 
@@ -106,6 +122,8 @@ def fold(spacings: Sequence[float], target: float, holes: int) -> Fold:
         raise MeasureError("There are no spacings.", remedy="Give at least one.")
     ones = singles(spacings, target)
     pitch = median(ones) if ones else target
+    for _ in range(2):
+        pitch = _slope(spacings, _passes(spacings, pitch)) or pitch
     index = _passes(spacings, pitch)
     off = _level(_displaced(spacings, index, pitch), holes)
     passes, seeds = [0] * holes, [0] * holes
@@ -118,9 +136,12 @@ def fold(spacings: Sequence[float], target: float, holes: int) -> Fold:
         if k != last:
             offs[k % holes].append(residual)
         last = k
-    shift = [mean(o) if o else 0.0 for o in offs]
-    left = [r - shift[h] for h, o in enumerate(offs) if len(o) > 1 for r in o]
-    return Fold(tuple(passes), tuple(seeds), tuple(shift), sd(left), (index[-1] + 1) / holes, pitch)
+    shift = [median(o) if o else 0.0 for o in offs]
+    left = [r - mean(o) for o in offs if len(o) > 1 for r in o]
+    # Each hole mean costs one degree of freedom.
+    free = len(left) - sum(len(o) > 1 for o in offs)
+    scatter = math.sqrt(math.fsum(r * r for r in left) / free) if free > 0 else 0.0
+    return Fold(tuple(passes), tuple(seeds), tuple(shift), scatter, (index[-1] + 1) / holes, pitch)
 
 
 def _passes(spacings: Sequence[float], pitch: float, follow: float = 0.08) -> list[int]:
@@ -133,6 +154,17 @@ def _passes(spacings: Sequence[float], pitch: float, follow: float = 0.08) -> li
         ahead -= step * pitch
         ahead -= follow * ahead if step else 0.0
     return index
+
+
+def _slope(spacings: Sequence[float], index: Sequence[int]) -> float:
+    """Return the spacing of passes by a straight line through the seeds; 0 when all are on one pass.
+
+    A spacing taken from the singles alone is a little off, and that adds up along the row.
+    """
+    places = list(itertools.accumulate(spacings, initial=0.0))
+    middle, centre = mean(index), mean(places)
+    spread = math.fsum((k - middle) ** 2 for k in index)
+    return math.fsum((k - middle) * (p - centre) for k, p in zip(index, places, strict=True)) / spread if spread else 0.0
 
 
 def _displaced(spacings: Sequence[float], index: Sequence[int], pitch: float) -> list[float]:
@@ -176,12 +208,23 @@ def standing_out(folded: Fold, holes: int) -> list[HoleFault]:
         found.append(HoleFault("plugged", hole, s / p, _tail(gone, p, (total - filled - gone + 0.5) / rest)))
         found.append(HoleFault("double", hole, s / p, _tail(more, p, (extra - more + 0.5) / rest)))
         if folded.shift_sd > 0:
-            z = abs(folded.shift[hole]) * math.sqrt(p) / folded.shift_sd
+            z = abs(folded.shift[hole]) * math.sqrt(p) / (1.2533 * folded.shift_sd)
             found.append(HoleFault("late", hole, folded.shift[hole], 2 * normal_cdf(-z)))
     best = [min((f for f in found if f.kind == kind), key=lambda f: (f.chance, f.hole), default=None)
             for kind in LAG_OF]
     scaled = [HoleFault(f.kind, f.hole, f.value, min(1.0, f.chance * holes * 3)) for f in best if f]
     return sorted(scaled, key=lambda f: f.chance)
+
+
+def wavy(folded: Fold, hole: int) -> float:
+    """Return how alike the shifts of neighbouring holes are, one hole left out: correlation at lag 1.
+
+    A single late hole leaves its neighbours alone; a drive wave carries them along.
+    """
+    others = [0.0 if h == hole else s for h, s in enumerate(folded.shift)]
+    total = math.fsum(s * s for s in others)
+    pairs = zip(others, others[1:] + others[:1], strict=True)
+    return math.fsum(a * b for a, b in pairs) / total if total > 0 else 0.0
 
 
 def _tail(k: int, n: int, p: float) -> float:

@@ -45,9 +45,9 @@ def run_rhythm(reading: Reading, context: Context) -> Analysed:
     empty = 1 - sum(min(s, p) for s, p in zip(folded.seeds, folded.passes, strict=True)) / sum(folded.passes)
     wanted = rh.turns_needed(holes, empty)
     common = [value("turns", folded.turns), value("turns_needed", wanted)]
-    faults = rh.standing_out(folded, holes)
-    if faults and faults[0].chance <= RISK and folded.turns >= LEAST_TURNS - 0.1:
-        return _one_hole(folded, faults[0], common, holes, context)
+    fault = next((f for f in rh.standing_out(folded, holes) if f.chance <= RISK), None)
+    if fault and folded.turns >= LEAST_TURNS - 0.1 and not _carried(folded, fault, holes):
+        return _one_hole(folded, fault, common, holes, context)
     wave = _wave(spacings, target, holes, context)
     if wave is not None:
         return analysed([*common, *wave[0]], wave[1])
@@ -68,6 +68,11 @@ def _holes(context: Context) -> int:
     if not 2 <= holes <= 1000:
         raise MeasureError(f"A disc with {holes} holes cannot be.", remedy="Correct the hole count of the profile.")
     return holes
+
+
+def _carried(folded: rh.Fold, fault: rh.HoleFault, holes: int) -> bool:
+    """Return whether a late hole is only the crest of a wave that carries its neighbours too."""
+    return fault.kind == "late" and rh.wavy(folded, fault.hole) > 2 / math.sqrt(holes)
 
 
 def _one_hole(folded: rh.Fold, fault: rh.HoleFault, common: Sequence[Result], holes: int,
@@ -97,9 +102,10 @@ def _wave(spacings: Sequence[float], target: float, holes: int,
     middle = sp.median(ones)
     clipped = [s if 0.5 * target < s <= 1.5 * target else middle for s in spacings]
     periods, shares = rh.periodogram(clipped)
-    k = max(range(len(shares)), key=lambda i: shares[i])
-    chance = rh.fisher_chance(shares[k], len(clipped))
-    if chance > RISK or k + 1 < LEAST_WAVES:
+    chances = rh.wave_chances(shares)
+    k = min(range(LEAST_WAVES - 1, len(shares)), key=lambda i: (chances[i], -shares[i]))
+    chance = chances[k]
+    if chance > RISK:
         return None
     pitch = sp.mean(spacings)
     period = periods[k] * pitch

@@ -192,6 +192,16 @@ def run_spacing_tally(reading: Reading, context: Context) -> Analysed:
     )
 
 
+def _by_scatter_alone(spacings: Sequence[float], target: float) -> tuple[float, float, float]:
+    """Return the shares of close, single and long spacings that the scatter around the median alone gives.
+
+    The scatter is taken from all spacings by their median distance, which gaps and pairs hardly move.
+    """
+    middle = sp.median(spacings)
+    usual = 1.4826 * sp.median([abs(s - middle) for s in spacings])
+    return sp.normal_scatter(usual / middle, middle / target) if middle > 0 else (0.0, 1.0, 0.0)
+
+
 def _verdict(spacings: Sequence[float], target: float, c: sp.Classes) -> str:
     """Return what stands out beyond what the scatter of the single seeds alone would give."""
     ones = sp.singles(spacings, target)
@@ -199,7 +209,7 @@ def _verdict(spacings: Sequence[float], target: float, c: sp.Classes) -> str:
     rule = sp.sum_rule(spacings, target)
     if len(ones) > 9 and cv > 0.9 / math.sqrt(12):
         return f"No spacing control: the single spacings scatter {percent(cv)}, near the 29 % of pure chance."
-    close, _, far = sp.normal_scatter(cv, sp.mean(ones) / target if ones else 1.0)
+    close, _, far = _by_scatter_alone(spacings, target)
     gaps = c.misses and wilson(c.misses, n)[0] > far
     pairs = c.multiples and wilson(c.multiples, n)[0] > close
     gap_words = f"{percent(c.misses / n)} of {n} spacings are gaps ({band(c.misses, n)})" if n else ""

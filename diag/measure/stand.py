@@ -87,7 +87,8 @@ def compare_rows(counts: Mapping[int, float], miss_share: float = 0.05) -> RowsC
     chances = []
     for r in rows:
         rest = (math.fsum(counts.values()) - counts[r]) / (len(rows) - 1)
-        z = abs(counts[r] - rest) / math.sqrt(variance * (1 + 1 / (len(rows) - 1)))
+        # Counts are whole: half a seed either way is no difference.
+        z = max(0.0, abs(counts[r] - rest) - 0.5) / math.sqrt(variance * (1 + 1 / (len(rows) - 1)))
         chances.append(2 * normal_cdf(-z))
     return RowsCompared(
         middle=median(list(counts.values())),

@@ -130,8 +130,13 @@ def row_map(values: Mapping[int, float], low: float, high: float, sections: Mapp
     # A section is low when all of it is: rows that read like the rest make it a step or single low rows.
     whole = bool(section) and max(named[section]) <= median(rest) - wanted / 2
     if whole and gap >= wanted and len(named[section]) > 1:
-        low_rows = tuple(sorted(set(sections[section]) & set(values)))
-        return RowMap("section_low", median(rest), low_rows, (), section)
+        members = tuple(sorted(set(sections[section]) & set(values)))
+        own = median(named[section])
+        # A row that lies farther below its section than the section below the rest is what stands out.
+        worse = tuple(r for r in members if own - values[r] >= max(low, gap))
+        if worse and len(worse) < len(members):
+            return RowMap(_pattern(worse, (), own, None, None), median(list(values.values())), worse, (), "")
+        return RowMap("section_low", median(rest), members, (), section)
     middle = median(list(values.values()))
     lows = tuple(r for r in sorted(values) if values[r] <= middle - low and values[r] < middle)
     highs = tuple(r for r in sorted(values) if values[r] >= middle + high and values[r] > middle)

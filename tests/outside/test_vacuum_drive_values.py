@@ -12,10 +12,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import pytest
+from measure.simulated_meter import Meter
 
 from diag.errors import UnitError
 from diag.measure import drive, electrical, fan, holes, kinematics, rhythm, spacing, stand, vacuum
 from diag.measure import network as net
+from diag.measure.catalogue import Reading, analyse, weight_below
 from diag.units import ACRE, FOOT, GRAVITY, IN_H2O, INCH, convert, parse
 
 SOURCES = {
@@ -238,13 +240,30 @@ def test_u08_vacuum_above_one_atmosphere_is_refused(said: str) -> None:
         parse(said, "vacuum")
 
 
-def test_k07_q02_e06_are_knowledge_and_stay_out_of_python() -> None:
-    """K07 (beet trial, S23), Q02 (good meter, S21), E06 (12.5 V, S36) are limits: the analyses hold none of them."""
-    from diag.measure.table import ANALYSES
+def test_k07_wrong_vacuum_in_beet_shows_in_a_stand_count() -> None:
+    """K07 (S23): stands 20 % above and 18 % below the wanted one come out as 1.20 and 0.82 of the target."""
+    width, length = 22 * INCH, 22.7 * FOOT
+    target = 100 / (length * width)
+    context = {"row_width": width, "row_length": length, "target_rate": target}
 
-    told = " ".join(spec.meaning for a in ANALYSES for spec in a.results.values())
+    found = [analyse("stand_count", Reading("count", k=k), context).number("to_target") for k in (120, 82)]
 
-    assert [] == re.findall(r"12\.5 V|99 %|20 % stand", told)
+    assert [1.20, 0.82] == pytest.approx(found)
+
+
+def test_q02_a_good_meter_reads_as_good() -> None:
+    """Q02 (S21): a meter at 99 to 100 % singulation has a quality of feed of at least 99 %."""
+    run = Meter(holes=40, skip=0.003, double=0.003, jitter=0.08).spacings(25, seed=2)
+    found = analyse("spacing", Reading("spacings", tuple(run)), {"target_spacing": 1.0})
+
+    assert 0.99 <= found.number("quality_of_feed") <= 1.0
+
+
+def test_e06_the_least_supply_is_judged_at_the_load() -> None:
+    """E06 (S36): at least 12.5 V at the last connector; 12.1 V there falls below, 12.6 V does not."""
+    reads = [analyse("voltage_drop", Reading("numbers", (13.8, v)), {}).results["load"] for v in (12.1, 12.6)]
+
+    assert [1.0, 0.0] == [weight_below(r, 12.5) for r in reads]
 
 
 def test_every_row_names_its_source() -> None:
