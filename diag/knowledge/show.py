@@ -144,7 +144,12 @@ def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Out
 
 
 def _cautions(k: Knowledge, hazards: Iterable[str]) -> Iterator[str]:
-    wanted = set(hazards)
+    wanted, todo = set[str](), list(hazards)
+    while todo:
+        name = todo.pop()
+        if name not in wanted and name in k.hazards:
+            wanted.add(name)
+            todo += k.hazards[name].wants
     yield from _list("cautions", (
         f"{c.word}: {c.text}" for c in k.cautions.values() if wanted & set(c.hazards)
     ))  # fmt: skip

@@ -195,3 +195,13 @@ def test_cautions_can_be_read_aloud(whole: Knowledge) -> None:
     for key, caution in whole.cautions.items():
         for sentence in re.split(r"(?<=[.:])\s+", caution.text):
             assert (key, True) == (key, len(sentence.split()) <= 30)
+
+
+def test_four_questions_come_with_the_first_hands_on_step_by_phone(whole: Knowledge) -> None:
+    """A hazard that a caller may meet with his hands brings the four-question gate, on the phone only."""
+    for key, hazard in whole.hazards.items():
+        if hazard.hands_on and not hazard.never_phone:
+            assert (key, True) == (key, "phone_guided" in hazard.wants)
+    gate = whole.cautions["four_answers_first"]
+    assert ("phone", ("phone_guided",)) == (gate.channel, gate.hazards)
+    assert 4 == gate.text.count("?")
