@@ -78,6 +78,8 @@ class RuleBase:
         self._experta = None if counter else _import_experta()
         self._engine_class: Any = None
         self._engine: Any = None
+        self._ran: FactSet | None = None
+        """Facts of the first pass that the engine still holds."""
         self._counter = Counter(self.clauses)
 
     @property
@@ -91,26 +93,35 @@ class RuleBase:
         With `belief` (keys such as "belief:x=likely") only the rules of the second pass are returned;
         they see the findings of the first pass too.
         """
-        second = belief is not None
-        keys = facts.keys | ({PASS_TWO, *(belief or ())} if second else frozenset())
-        merged = FactSet(frozenset(keys), facts.numbers)
-        fired = self._counter.run(merged) if self._experta is None else self._run_engine(merged)
-        by_rule: dict[tuple[str, bool], Clause] = {}
+        added = None if belief is None else frozenset({PASS_TWO, *belief})
+        if self._experta is None:
+            fired = self._counter.run(FactSet(facts.keys | (added or frozenset()), facts.numbers))
+        else:
+            fired = self._run_engine(facts, added)
+        by_rule: dict[str, Clause] = {}
         for clause in fired:
-            by_rule.setdefault((clause.rule, clause.second_pass), clause)
-        return tuple(_firing(c) for c in by_rule.values() if c.second_pass == second)
+            if clause.second_pass == (added is not None):
+                by_rule.setdefault(clause.rule, clause)
+        return tuple(_firing(c) for c in by_rule.values())
 
-    def _run_engine(self, facts: FactSet) -> list[Clause]:
+    def _run_engine(self, facts: FactSet, added: frozenset[str] | None) -> list[Clause]:
+        """Run a fresh first pass; a second pass over the same facts goes on where the first one stopped."""
         if self._engine is None:
             if self._engine_class is None:
                 self._engine_class = _build(self._experta, self.clauses)
-            self._engine = self._engine_class()
+            self._engine, self._ran = self._engine_class(), None
         engine = self._engine
         try:
-            engine.reset()
-            engine.fired = []
-            engine.declare(*engine.facts_from(facts))
-            engine.run()
+            if added is None or self._ran != facts:
+                engine.reset()
+                engine.fired = []
+                engine.declare(*engine.facts_from(facts))
+                engine.run()
+                self._ran = facts if added is None else None
+            if added is not None:
+                engine.declare(*engine.facts_from(FactSet(added)))
+                engine.run()
+                self._ran = None
             return list(engine.fired)
         except Exception:
             self._engine = None

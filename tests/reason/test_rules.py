@@ -64,9 +64,9 @@ def run_experta(made: tuple[Clause, ...], facts: FactSet) -> list[str]:
     base = object.__new__(RuleBase)
     from diag.reason.rules import _import_experta
 
-    base.clauses, base._engine, base._engine_class = made, None, None
+    base.clauses, base._engine, base._engine_class, base._ran = made, None, None, None
     base._experta = _import_experta()
-    return list(dict.fromkeys(c.rule for c in base._run_engine(facts)))
+    return list(dict.fromkeys(c.rule for c in base._run_engine(facts, None)))
 
 
 def run_clips(made: tuple[Clause, ...], facts: FactSet) -> list[str]:
