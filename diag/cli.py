@@ -20,6 +20,7 @@ from diag.errors import DiagError, UsageError
 if TYPE_CHECKING:
     from diag.call.desk import Desk
     from diag.call.store import Store
+    from diag.reason.judge import Engine
 
 GOOD, NOT_AS_EXPECTED, BAD_INPUT = 0, 1, 2
 
@@ -158,13 +159,19 @@ def open_the_store(options: argparse.Namespace) -> Store:
     return open_store(store_place(options))
 
 
-def make_desk(options: argparse.Namespace, *, store: bool = True) -> Desk:
-    """Return a desk with engine, knowledge and, when asked for, the store."""
-    from diag.call.desk import Desk
+def make_engine(options: argparse.Namespace) -> Engine:
+    """Return the engine over the knowledge named, else the shipped one."""
     from diag.knowledge.load import load
     from diag.reason.judge import Engine
 
-    engine = Engine(load(folders(options)))
+    return Engine(load(folders(options)))
+
+
+def make_desk(options: argparse.Namespace, *, store: bool = True) -> Desk:
+    """Return a desk with engine, knowledge and, when asked for, the store."""
+    from diag.call.desk import Desk
+
+    engine = make_engine(options)
     if not store:
         return Desk(engine)
     opened = open_the_store(options)
@@ -186,7 +193,7 @@ def _start(options: argparse.Namespace) -> int:
         return _plain(options)
     from diag.tui.app import run_app
 
-    return run_app(options)
+    return run_app(options, lambda: open_the_store(options), lambda: make_engine(options))
 
 
 def _version(options: argparse.Namespace) -> int:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.call.record import Event
-from diag.call.rows import parse_rows, to_stored
+from diag.call.rows import StoredRows, parse_rows, to_stored
 from diag.errors import UsageError
 from diag.knowledge.load import Knowledge
 from diag.reason.complaint import FactFound, Match, Offer, match
@@ -25,7 +25,7 @@ def read_words(knowledge: Knowledge, words: str) -> Match:
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:
     """Return a tick's words: what it would be taken as."""
-    told = [_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"]
+    told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
     doubt = f" ({fact.doubt})" if fact.doubt else ""
     return f'"{fact.said}": ' + ("; ".join(t for t in told if t) or fact.value) + doubt
 
@@ -39,11 +39,18 @@ def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
     if offer.slot == "axis" and offer.name in knowledge.axes:
         labels = {v.name: v.label for v in knowledge.axes[offer.name].values}
         return labels.get(offer.value, offer.value)
-    if offer.slot == "situation" and offer.name == "changes" and offer.value in knowledge.changes:
-        return knowledge.changes[offer.value].label
-    if offer.slot == "situation" and offer.name == "flags" and offer.value in knowledge.flags:
-        return knowledge.flags[offer.value].label
-    return f"{offer.name.replace('_', ' ')} {offer.value}".strip()
+    named = {"changes": knowledge.changes, "flags": knowledge.flags}.get(offer.name)
+    if offer.slot == "situation" and named and offer.value in named:
+        return named[offer.value].label
+    told = {
+        ("machine", "rows"): f"{offer.value} rows on the planter",
+        ("situation", "rows"): f"in trouble: {'all rows' if offer.value == 'all' else 'row ' + offer.value}",
+        ("situation", "since"): "it began then",
+        ("situation", "told_by"): "told by somebody else",
+    }.get((offer.slot, offer.name))
+    if offer.slot == "done_before":
+        return f"done before the call: {offer.name.replace('_', ' ')}"
+    return told or f"{offer.name.replace('_', ' ')} {offer.value}".strip()
 
 
 def accept_facts(call: CallDesk, facts: Iterable[FactFound]) -> list[Event]:
@@ -84,22 +91,33 @@ def _situation(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
 def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None) -> dict[str, Any]:
     """Return {field: stored value} for a field of the situation as typed. Raises UsageError, UnitError."""
     state = call.state
+    before = (sofar or {}).get(name) or list(getattr(state.situation, name, None) or ()) if name in LISTS else ()
+    sections = {n: to_stored(r) for n, r in state.machine.sections.items()}
+    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections, before)
+
+
+def situation_value(
+    knowledge: Knowledge, name: str, value: str, rows: int | None = None, sections: Mapping[str, StoredRows] | None = None,
+    before: Iterable[str] = (),
+) -> dict[str, Any]:  # fmt: skip
+    """Return {field: stored value} of a field of the situation as typed. Raises UsageError, UnitError.
+
+    `rows`, `sections`: of the machine; `before`: what a list holds already.
+    """
     if name == "rows":
-        sections = {n: to_stored(r) for n, r in state.machine.sections.items()}
-        return {"rows": to_stored(parse_rows(value, state.machine.rows, sections, "rows"))}
+        return {"rows": to_stored(parse_rows(value, rows, sections or {}, "rows"))}
     if name in LISTS:
-        before = (sofar or {}).get(name) or list(getattr(state.situation, name))
         return {name: list(dict.fromkeys([*before, value]))}
     if name in QUANTITY_OF:
         return {name: target_value(value) if name == "target" else parse(value, QUANTITY_OF[name]).as_json()}
     if name in ("since", "rhythm", "seed_lot_code"):
         return {name: one_line(value, limit=100)}
     if name == "crop":
-        known = [v.name for v in call.engine.knowledge.axes["crop"].values]
+        known = [v.name for v in knowledge.axes["crop"].values] if "crop" in knowledge.axes else []
         word = one_line(value).lower().replace(" ", "_")
         near = [k for k in known if k == word] or [k for k in known if word and k.startswith(word)]
         if len(near) != 1:
-            raise UsageError(f"{value!r} is no known crop.", "crop", f"Known: {', '.join(known)}.")
+            raise UsageError(f"{one_line(value, limit=40)!r} is no known crop.", "crop", f"Known: {', '.join(known)}.")
         return {"crop": near[0]}
     return {}
 

@@ -209,6 +209,11 @@ def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
     return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised)
 
 
+def shown_to(call: CallDesk) -> str:
+    """Return to whom cautions are shown now: the grower on the phone, the technician on site."""
+    return "grower" if call.state.channel == "phone" else "technician"
+
+
 def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
     """Return a caution in full, or its word and first sentence once it was acknowledged."""
     if caution.id in acknowledged:

@@ -1,0 +1,79 @@
+"""Checks of one look as one form: what is wrong is ticked, the rest is fine or was not looked at."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from diag.call.desk import CallDesk
+from diag.knowledge.model import Check
+from diag.reason.judge import applicable
+from diag.reason.next_check import check_minutes
+
+NO = "no"
+
+
+@dataclass(frozen=True)
+class FormLine:
+    """One thing that can be ticked in a form."""
+
+    check: str
+    outcome: str
+    label: str
+    group: str
+    """The check as asked: heading of its lines."""
+    fine: str | None
+    """Outcome of the check when it was looked at and is fine; None where no outcome says so."""
+
+
+def whole_of(call: CallDesk, key: str) -> Check | None:
+    """Return the check of which a question is one item, None when it stands for itself."""
+    head, dot, _ = key.partition(".")
+    return call.engine.knowledge.checks.get(head) if dot else None
+
+
+def members(call: CallDesk, key: str) -> list[str]:
+    """Return the open questions of the same look that can be ticked here, the named one first."""
+    engine, case = call.engine, call.think_case()
+    questions = engine.knowledge.questions
+    look = questions[key].look
+    asked = {a.check for a in call.state.answers if a.epoch == call.state.epoch}
+    found = [key]
+    for other, check in questions.items():
+        if look is None or other == key or check.look != look or other in asked or check.measured:
+            continue
+        if check_minutes(check, case, engine.tables) is not None and applicable(engine, other, case):
+            found.append(other)
+    return found
+
+
+def readings(call: CallDesk, key: str) -> list[str]:
+    """Return the measured checks of the same look: they are taken one by one."""
+    questions = call.engine.knowledge.questions
+    look = questions[key].look
+    return [k for k, c in questions.items() if look and c.look == look and c.measured and k != key]
+
+
+def form_lines(call: CallDesk, keys: list[str]) -> tuple[FormLine, ...]:
+    """Return the lines of a form over these questions, each check's own lines together."""
+    questions = call.engine.knowledge.questions
+    lines = []
+    for key in keys:
+        check, whole = questions[key], whole_of(call, key)
+        fine = next((name for name, o in check.outcomes.items() if o.normal), None)
+        group = (whole or check).asks
+        if whole is not None or check.takes.kind == "several":
+            bad = [name for name in check.outcomes if name != NO]
+            lines += [FormLine(key, name, check.outcomes[name].says, group, fine or NO) for name in bad]
+            continue
+        for name, outcome in check.outcomes.items():
+            if name != fine:
+                label = outcome.says if check.takes.kind != "yes_no" else f"{outcome.says}"
+                lines.append(FormLine(key, name, label, group, fine))
+    return tuple(sorted(lines, key=lambda line: [x.group for x in lines].index(line.group)))
+
+
+def record_form(call: CallDesk, ticked: Mapping[str, str], fine: Mapping[str, str]) -> None:
+    """Record a form: {check: outcome} of what was ticked, and of what was looked at and is fine."""
+    for check, outcome in {**fine, **ticked}.items():
+        call.answer(check, outcome=outcome)

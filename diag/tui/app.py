@@ -1,0 +1,305 @@
+"""The terminal interface: one small application; screens do the showing, the call desk all recording and judging."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual import work
+from textual.app import App, SystemCommand
+from textual.binding import Binding
+from textual.command import CommandPalette
+from textual.screen import Screen
+from textual.scrollbar import ScrollBar, ScrollBarRender
+
+from diag.errors import DiagError
+from diag.tui.act import Act, bindings, key_name
+from diag.tui.messages import EngineReady, Judged, JudgeFailed, StartFailed, StoreReady
+from diag.tui.screens.page import Page
+from diag.tui.screens.start import StartScreen
+from diag.tui.theme import NO_COLOR, THEMES
+
+if TYPE_CHECKING:
+    from diag.call.desk import CallDesk, Desk
+    from diag.call.store import Store
+    from diag.reason.judge import Engine
+    from diag.tui.work import Work
+
+LOG = logging.getLogger(__name__)
+SETTINGS = "screens"
+"""Name under which the store keeps what the user chose."""
+
+
+class PlainBar(ScrollBarRender):
+    """A scroll bar of whole cells, which every console can show."""
+
+    VERTICAL_BARS: ClassVar[list[str]] = [" "]
+    HORIZONTAL_BARS: ClassVar[list[str]] = [" "]
+
+
+class DiagApp(App[int]):
+    """The terminal interface."""
+
+    CSS_PATH = "screens.tcss"
+    TITLE = "diag"
+    ENABLE_COMMAND_PALETTE = True
+    ACTS: ClassVar[tuple[Act, ...]] = (
+        Act("help", "Help", "What can be done here, with the keys.", "f1", shown=True),
+        Act("calls", "Calls", "Back to the list of calls; this call is kept as it is, half-typed text too.", "f2",
+            shown=True),
+        Act("command_palette", "All commands", "Everything that can be done here, by its words.", "ctrl+p", first=True),
+        Act("theme", "Other colours", "Next of: evening, daylight, full sun, no colour."),
+        Act("quit", "Quit", "Leave; nothing is lost.", "ctrl+q", first=True),
+    )  # fmt: skip
+    BINDINGS: ClassVar[list[Any]] = [*bindings(ACTS), Binding("ctrl+c", "copy_or_tell", show=False)]
+
+    def __init__(
+        self, open_store: Callable[[], Store], make_engine: Callable[[], Engine], *, units: str | None = None,
+        no_color: bool = False, clock: Callable[[], datetime] | None = None, random: Callable[[int], bytes] | None = None,
+        log: Path | None = None,
+    ) -> None:  # fmt: skip
+        super().__init__()
+        self._open_store, self._make_engine = open_store, make_engine
+        self._clock, self._random, self._log = clock, random, log
+        self._units, self._no_color = units, no_color
+        self.store: Store | None = None
+        self.engine: Engine | None = None
+        self.trouble = ""
+        """Why the store or the knowledge cannot be used, "" when they can."""
+        self.works: dict[str, Work] = {}
+        """Calls in work, by id; their half-typed text is kept here."""
+        self.chosen: dict[str, str] = {}
+        ScrollBar.renderer = PlainBar
+        for theme in THEMES:
+            self.register_theme(theme)
+
+    # --- starting ---------------------------------------------------------------------------------
+
+    def on_mount(self) -> None:
+        self.theme = NO_COLOR.name if self._no_color else THEMES[0].name
+        self.push_screen(StartScreen())
+        self.call_after_refresh(self._begin)
+
+    @work(thread=True, exit_on_error=False, group="start")
+    def _begin(self) -> None:
+        """Open the store, then build the engine, while the first screen already shows."""
+        try:
+            self.post_message(StoreReady(self._open_store()))
+            what = "knowledge"
+            self.post_message(EngineReady(self._make_engine()))
+        except Exception as error:
+            LOG.exception("start failed")
+            self.post_message(StartFailed("store" if self.store is None and "what" not in locals() else "knowledge", error))
+
+    def on_store_ready(self, message: StoreReady) -> None:
+        self.store = message.store
+        self._recall()
+        self._refresh()
+
+    def on_engine_ready(self, message: EngineReady) -> None:
+        self.engine = message.engine
+        self._refresh()
+
+    def on_start_failed(self, message: StartFailed) -> None:
+        self.trouble = f"The {message.what} cannot be used: {message.error}"
+        self._refresh()
+        if isinstance(self.screen, Page):
+            self.screen.tell(self.trouble, "bad")
+
+    def _refresh(self) -> None:
+        for screen in self.screen_stack:
+            if isinstance(screen, StartScreen):
+                screen.show_calls()
+            elif isinstance(screen, Page):
+                screen.show_call()
+
+    def _recall(self) -> None:
+        """Take up what the user chose last time; the command line goes first."""
+        if self.store is None:
+            return
+        try:
+            kept = self.store.get_setting(SETTINGS, {})
+        except DiagError as error:
+            LOG.warning("settings not read: %s", error)
+            return
+        self.chosen = {k: v for k, v in kept.items() if isinstance(v, str)} if isinstance(kept, Mapping) else {}
+        named = {t.name for t in THEMES}
+        if not self._no_color and self.chosen.get("theme") in named:
+            self.theme = self.chosen["theme"]
+
+    def choose(self, **chosen: str) -> str:
+        """Keep what the user chose; return "" or what was wrong."""
+        self.chosen.update(chosen)
+        if "theme" in chosen:
+            self.theme = chosen["theme"]
+        try:
+            if self.store is not None:
+                self.store.set_setting(SETTINGS, self.chosen)
+        except DiagError as error:
+            return str(error)
+        return ""
+
+    # --- what screens need ------------------------------------------------------------------------
+
+    @property
+    def units(self) -> str:
+        """The units values are shown in: us or metric."""
+        return self._units or self.chosen.get("units", "us")
+
+    def now(self) -> datetime:
+        """Return the time here, in the zone of this machine (UTC where the clock is given)."""
+        return self._clock() if self._clock else datetime.now().astimezone()
+
+    def labels(self) -> Mapping[str, str]:
+        """Return words for ids of causes and symptoms, as soon as the knowledge is read."""
+        if self.engine is None:
+            return {}
+        knowledge = self.engine.knowledge
+        found = {k: c.label for k, c in knowledge.causes.items()}
+        return found | {k: s.label for k, s in knowledge.symptoms.items()}
+
+    @property
+    def desk(self) -> Desk | None:
+        """The desk, as soon as store and engine are there."""
+        if self.engine is None or self.store is None:
+            return None
+        from diag.call import desk
+
+        return desk.Desk(
+            self.engine, self.store, self.store.desk_id(), self._clock or desk.now, self._random or __import__("os").urandom
+        )
+
+    # --- calls ------------------------------------------------------------------------------------
+
+    def new_call(self, kind: str) -> None:
+        """Take a new call: by phone, on site, or from a message."""
+        from diag.tui.screens.intake import IntakeScreen
+
+        self.push_screen(IntakeScreen(kind))
+
+    def open_call(self, call: str) -> str:
+        """Open a stored call; return "" or what was wrong."""
+        desk = self.desk
+        if desk is None:
+            return self.trouble or "The knowledge is still being read: once more in a second."
+        if call in self.works:
+            self.show_work(self.works[call])
+            return ""
+        try:
+            self.start_work(desk.open_call(call))
+        except DiagError as error:
+            return str(error)
+        return ""
+
+    def start_work(self, call: CallDesk) -> None:
+        """Put a call on the desk."""
+        from diag.tui.work import Work
+
+        work = Work(self, call)
+        self.works[call.call] = work
+        self.show_work(work)
+
+    def show_work(self, work: Work) -> None:
+        """Show the desk of a call; the list of calls lies beneath."""
+        from diag.tui.screens.desk import DeskScreen
+
+        while len(self.screen_stack) > 2:
+            self.pop_screen()
+        self.push_screen(DeskScreen(work))
+
+    def run_named(self, name: str) -> None:
+        """Open what is not a call: settings, demonstration calls, practice."""
+
+    def on_judged(self, message: Judged) -> None:
+        if message.work.take(message.thought):
+            self._tell_work(message.work)
+
+    def on_judge_failed(self, message: JudgeFailed) -> None:
+        message.work.failed = f"{type(message.error).__name__}: {message.error}."
+        self._tell_work(message.work)
+
+    def _tell_work(self, work: Work) -> None:
+        for screen in self.screen_stack:
+            if isinstance(screen, Page) and screen.work is work:
+                screen.show_call()
+
+    # --- acts -------------------------------------------------------------------------------------
+
+    def acts(self) -> list[Act]:
+        """Return all that can be done on the screen that shows, its own acts first."""
+        own = list(self.screen.ACTS) if isinstance(self.screen, Page) else []
+        return [*own, *self.ACTS]
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        own = list(screen.ACTS) if isinstance(screen, Page) else []
+        for act in (*own, *self.ACTS):
+            if act.action == "command_palette":
+                continue
+            key = f" ({key_name(act.key)})" if act.key else ""
+            target = screen if act in own else self
+            yield SystemCommand(act.name + key, act.tells, _runs(self, target, act.action))
+
+    def action_command_palette(self) -> None:
+        if not CommandPalette.is_open(self):
+            self.push_screen(CommandPalette(id="--command-palette", placeholder="Type a word of what you want"))
+
+    def action_help(self) -> None:
+        from diag.tui.screens.help import HelpScreen
+
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(self.acts()))
+
+    def action_calls(self) -> None:
+        while len(self.screen_stack) > 2:
+            self.pop_screen()
+
+    def action_theme(self) -> None:
+        names = [t.name for t in THEMES]
+        at = names.index(self.theme) if self.theme in names else -1
+        self.choose(theme=names[(at + 1) % len(names)])
+
+    def action_copy_or_tell(self) -> None:
+        if isinstance(self.screen, Page):
+            self.screen.tell("Ctrl+Q leaves the program. Marked text in a field is copied by Ctrl+C.")
+
+    async def action_quit(self) -> None:
+        for work in self.works.values():
+            work.call.shut()
+        self.exit(0)
+
+    # --- ending badly -----------------------------------------------------------------------------
+
+    def _fatal_error(self) -> None:
+        """Close quietly after a fault of ours: the trace goes to the log, without values of variables."""
+        LOG.exception("the program failed")
+        place = f" The log tells more: {self._log}" if self._log else ""
+        self._exit_renderables.append(f"diag: The program failed. What was recorded is kept.{place}")
+        self._close_messages_no_wait()
+
+
+def _runs(app: DiagApp, target: Any, action: str) -> Callable[[], None]:
+    async def run() -> None:
+        await app.run_action(action, default_namespace=target)
+
+    def start() -> None:
+        app.call_later(run)
+
+    return start
+
+
+def run_app(
+    options: argparse.Namespace, open_store: Callable[[], Store], make_engine: Callable[[], Engine]
+) -> int:
+    """Run the terminal interface until the user leaves; return the exit code."""
+    from diag.tui.crash import log_to_file
+
+    app = DiagApp(
+        open_store, make_engine, units=getattr(options, "units", None), no_color=getattr(options, "no_color", False),
+        log=log_to_file(),
+    )  # fmt: skip
+    app.run(mouse=not getattr(options, "no_mouse", False))
+    return app.return_code or 0

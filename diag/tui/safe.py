@@ -1,0 +1,41 @@
+"""The one door on which text goes to widgets: cleaned, and never read as markup.
+
+Static, OptionList and titles take Content; nothing here is an f-string of markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from textual.content import Content
+
+from diag.text import clean
+
+Part = str | tuple[str, str]
+"""Text, or (text, style)."""
+
+
+def say(*parts: Part) -> Content:
+    """Return parts as one piece of content; text is shown as it stands, control bytes left out."""
+    told = [clean(p) if isinstance(p, str) else (clean(p[0]), p[1]) for p in parts]
+    return Content.assemble(*told)
+
+
+def lines(rows: Iterable[Iterable[Part]]) -> Content:
+    """Return several lines of parts as one piece of content."""
+    joined: list[Part] = []
+    for i, row in enumerate(rows):
+        if i:
+            joined.append("\n")
+        joined.extend(row)
+    return say(*joined)
+
+
+def fit(text: str, width: int) -> str:
+    """Return text on one line in so many columns, its end marked when something is left out."""
+    from rich.cells import cell_len, set_cell_size
+
+    told = " ".join(clean(text).split())
+    if cell_len(told) <= width:
+        return told
+    return set_cell_size(told, max(0, width - 2)).rstrip() + ".."

@@ -1,0 +1,191 @@
+"""The desk: the next check and its answer, the ranked causes, what was recorded so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import OptionList, Static
+
+from diag.call import present
+from diag.call.turn import turn as turn_of
+from diag.tui.act import Act, bindings
+from diag.tui.safe import Part, lines, say
+from diag.tui.screens.page import Page
+from diag.tui.widgets.answer import AnswerBox
+from diag.tui.widgets.lists import PickList
+from diag.tui.work import Work
+
+CAUTION_STYLES = {"DANGER": "bold reverse $error", "WARNING": "bold $error", "CAUTION": "bold $warning"}
+
+
+class DeskScreen(Page[None]):
+    """One call in work."""
+
+    ACTS: ClassVar[tuple[Act, ...]] = (
+        Act("search", "Other check", "Take any check, or tell something that was not asked.", "f3", shown=True),
+        Act("explain", "Why", "Why this check, why this belief, what would happen if.", "f4", shown=True),
+        Act("form", "One look, one form", "Answer all checks of the same look in one form.", "f5"),
+        Act("trail", "Change", "Change or take back anything recorded.", "f6"),
+        Act("unsure", "Not sure", "Asked, and nobody is sure: it moves nothing.", "f7"),
+        Act("cannot", "Can't do that here", "It cannot be done here; what to do instead comes first.", "f8"),
+        Act("repair", "Repair and proof", "Record a repair, a way to go on, the proof.", "f9"),
+        Act("writeup", "Write-up", "The write-up as it stands, and what is missing.", "f10"),
+        Act("undo", "Undo", "Take back the last step.", "ctrl+z"),
+        Act("redo", "Redo", "Do again what was taken back.", "ctrl+y"),
+        Act("page_up", "Page up", "Scroll the check up.", "pageup", first=True),
+        Act("page_down", "Page down", "Scroll the check down.", "pagedown", first=True),
+        Act("second", "Second offer", "Take the second offer instead.", "ctrl+t"),
+        Act("third", "Third offer", "Take the third offer instead.", "ctrl+g"),
+        Act("retry", "Judge again", "Have the call judged again, after a failure."),
+    )
+    BINDINGS = bindings(ACTS)
+
+    def __init__(self, work: Work) -> None:
+        super().__init__(work)
+        self.work: Work = work
+
+    def body(self) -> Iterable[Widget]:
+        yield Static(id="warnings")
+        with Horizontal(id="columns"):
+            with Vertical(id="left"):
+                with VerticalScroll(id="check", can_focus=False):
+                    yield Static(id="check-text")
+                yield AnswerBox(id="answer")
+            with Vertical(id="right"):
+                yield PickList(id="causes", numbered=False)
+                yield PickList(id="trail", numbered=False)
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.query_one("#causes").border_title = say("Causes")
+        self.query_one("#trail").border_title = say("Recorded")
+        self.query_one("#check").border_title = say("Next check")
+        if self.work.ready:
+            self.show_call()
+        else:
+            self.query_one("#check-text", Static).update(say("Judging the call ..."))
+            self.work.judge()
+
+    # --- drawing ----------------------------------------------------------------------------------
+
+    def show_call(self) -> None:
+        """Draw the check, the causes and the trail of a fresh judgement."""
+        self.show_bar()
+        if self.work.failed:
+            self.tell(f"Judging failed: {self.work.failed} What was recorded stands. Ctrl+P, Judge again.", "bad")
+            return
+        if not self.work.ready:
+            return
+        self._show_warnings()
+        self._show_causes()
+        self._show_trail()
+        self._show_check()
+
+    def _show_warnings(self) -> None:
+        told = present.warnings(self.work.call)
+        wide = self.has_class("-high")
+        shown = told if wide else told[:1]
+        rows: list[list[Part]] = [[("! ", "bold $warning"), text] for text in shown]
+        if len(told) > len(shown):
+            rows[-1].append((f"  (+{len(told) - len(shown)} more: F4)", "bold"))
+        box = self.query_one("#warnings", Static)
+        box.display = bool(rows)
+        box.update(lines(rows))
+
+    def _show_causes(self) -> None:
+        found = present.cause_lines(self.work.call, self.work.before)
+        rows: list[tuple[str | None, object]] = []
+        for c in found:
+            style = "bold" if c.belief == "likely" else ""
+            told = f"{c.sign} {c.belief:<9} {c.percent:>10} {c.change:<4} "
+            rows.append((c.cause, say((told, style), (c.label, style))))
+        rows.append((None, say(present.rest_line(self.work.call))))
+        self.query_one("#causes", PickList).fill(rows)
+
+    def _show_trail(self) -> None:
+        trail = present.trail_lines(self.work.call)
+        box = self.query_one("#trail", PickList)
+        box.fill([(event, text) for event, text in trail])
+        if trail:
+            box.highlighted = len(trail) - 1
+
+    def _show_check(self) -> None:
+        call, work = self.work.call, self.work
+        turn = turn_of(call, work.taken)
+        box, answer = self.query_one("#check", VerticalScroll), self.query_one("#answer", AnswerBox)
+        box.border_title = say(turn.title)
+        rows: list[list[Part]] = []
+        if turn.advice:
+            rows.append([("Worth doing now: ", "bold"), turn.advice])
+        for caution, text in turn.cautions:
+            word, _, rest = text.partition(":")
+            rows.append([(word, CAUTION_STYLES.get(caution.word, "bold")), ":" + rest])
+        for part, text in turn.lines:
+            rows.append([(f"{part}: ", "bold"), text])
+        self.query_one("#check-text", Static).update(lines(rows))
+        box.scroll_home(animate=False)
+        answer.show(self.work, turn)
+
+    # --- doing ------------------------------------------------------------------------------------
+
+    def on_answer_box_recorded(self, message: AnswerBox.Recorded) -> None:
+        """An answer, an acknowledgement or a refusal was recorded, or was not taken."""
+        if message.wrong:
+            self.tell(message.wrong, "bad")
+        else:
+            self.tell("")
+            self.work.taken = message.then
+            if self.work.ready:
+                self.show_call()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        if event.option_list.id == "causes":
+            cause = self.query_one("#causes", PickList).picked
+            self.tell(present.why_not_line(self.work.call, cause) if cause and self.work.ready else "")
+
+    def record(self, wrong: str) -> None:
+        """Tell what came of a step."""
+        self.tell(wrong, "bad" if wrong else "")
+
+    def action_undo(self) -> None:
+        done: list[bool] = []
+        wrong = self.work.do(lambda call: done.append(call.undo()))
+        self.tell(wrong or ("Taken back. Ctrl+Y does it again." if done and done[0] else "There is nothing to take back."),
+                  "bad" if wrong else "")  # fmt: skip
+
+    def action_redo(self) -> None:
+        done: list[bool] = []
+        wrong = self.work.do(lambda call: done.append(call.redo()))
+        self.tell(wrong or ("Done again." if done and done[0] else "There is nothing to do again."), "bad" if wrong else "")
+
+    def action_unsure(self) -> None:
+        self.query_one("#answer", AnswerBox).refuse("unsure")
+
+    def action_cannot(self) -> None:
+        self.query_one("#answer", AnswerBox).refuse("cannot_here")
+
+    def action_second(self) -> None:
+        self._take(0)
+
+    def action_third(self) -> None:
+        self._take(1)
+
+    def _take(self, place: int) -> None:
+        if not self.work.ready:
+            return
+        others = turn_of(self.work.call, self.work.taken).others
+        if len(others) > place:
+            self.work.taken = others[place]
+            self.show_call()
+
+    def action_page_up(self) -> None:
+        self.query_one("#check", VerticalScroll).scroll_page_up(animate=False)
+
+    def action_page_down(self) -> None:
+        self.query_one("#check", VerticalScroll).scroll_page_down(animate=False)
+
+    def action_retry(self) -> None:
+        self.work.judge()

@@ -1,0 +1,86 @@
+"""What all screens have: the line that says which call this is, a body, a line for messages, the keys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
+
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Footer, Static
+
+from diag.tui.act import Act
+from diag.tui.safe import fit, say
+
+if TYPE_CHECKING:
+    from diag.tui.app import DiagApp
+    from diag.tui.work import Work
+
+T = TypeVar("T")
+LEAST_WIDTH, LEAST_HEIGHT = 60, 18
+
+
+class Page(Screen[T], Generic[T]):
+    """One screen. Below 60 by 18 it says so instead of showing half of itself."""
+
+    ACTS: ClassVar[tuple[Act, ...]] = ()
+    HORIZONTAL_BREAKPOINTS = [(0, "-slim"), (LEAST_WIDTH, "-narrow"), (104, "-wide")]
+    VERTICAL_BREAKPOINTS = [(0, "-flat"), (LEAST_HEIGHT, "-low"), (32, "-high")]
+    TITLE_TEXT: ClassVar[str] = ""
+
+    def __init__(self, work: Work | None = None) -> None:
+        super().__init__()
+        self.work = work
+
+    @property
+    def diag(self) -> DiagApp:
+        """The application."""
+        from diag.tui.app import DiagApp
+
+        return cast(DiagApp, self.app)
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="bar")
+        with Vertical(id="body"):
+            yield from self.body()
+        yield Static(id="status")
+        yield Footer(show_command_palette=False)
+        yield Static(say(f"This window is too small: at least {LEAST_WIDTH} columns and {LEAST_HEIGHT} lines, please."),
+                     id="too-small")  # fmt: skip
+
+    def body(self) -> Iterable[Widget]:
+        """Yield the widgets between the top line and the message line."""
+        return ()
+
+    def on_mount(self) -> None:
+        self.show_bar()
+        self.tell("")
+
+    def show_bar(self) -> None:
+        """Draw the top line: which call, or which screen."""
+        text = self.TITLE_TEXT
+        if self.work is not None:
+            from diag.call.present import header
+
+            text = header(self.work.call) + (f" | {self.TITLE_TEXT}" if self.TITLE_TEXT else "")
+        self.query_one("#bar", Static).update(say(fit(text, max(20, self.app.size.width - 2))))
+
+    def on_resize(self) -> None:
+        self.show_bar()
+
+    def tell(self, text: str, kind: str = "") -> None:
+        """Show a message until the next one; kind "bad" is marked by its word and colour."""
+        status = self.query_one("#status", Static)
+        status.set_class(kind == "bad", "bad")
+        status.update(say(("Not done: " if kind == "bad" else "") + text))
+        status.display = bool(text)
+
+    def show_call(self) -> None:
+        """Draw what the call says now; called when it was judged anew or comes to the front."""
+
+    def on_screen_resume(self) -> None:
+        self.show_bar()
+        if self.work is not None:
+            self.show_call()

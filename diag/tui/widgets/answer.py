@@ -1,0 +1,300 @@
+"""The answer: a field fitting what is asked, with the result forming as one types."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.containers import Vertical
+from textual.message import Message
+from textual.widgets import Input, OptionList, Static, TextArea
+from textual.worker import get_current_worker
+
+from diag.call.answers import answer_form, parse_answer
+from diag.call.looks import record_form
+from diag.call.preview import Preview, preview
+from diag.tui.safe import say
+from diag.tui.widgets.fields import LineField, LinesField
+from diag.tui.widgets.lists import PickList, Tick, Ticks
+
+if TYPE_CHECKING:
+    from diag.call.desk import CallDesk
+    from diag.call.turn import Turn
+    from diag.tui.work import Work
+
+LONG = ("spacings", "positions", "numbers", "log", "text")
+NOT_KNOWN = "not known"
+PREVIEW_AFTER = 0.12
+"""Seconds of quiet before a typed reading is worked out."""
+
+
+class AnswerBox(Vertical):
+    """Holds one field at a time; what is half typed is kept with the call."""
+
+    class Recorded(Message):
+        """Something was recorded (`wrong` empty) or not taken; `then` is the check to ask next, if any."""
+
+        def __init__(self, wrong: str = "", then: str | None = None) -> None:
+            super().__init__()
+            self.wrong, self.then = wrong, then
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._work: Work | None = None
+        self._turn: Turn | None = None
+        self._tried = 0
+        self._waiting = False
+
+    def compose(self) -> ComposeResult:
+        yield Static(id="answer-hint")
+        yield PickList(id="pick")
+        yield Ticks(id="ticks", fine=True)
+        yield LineField(id="line")
+        yield LinesField(id="lines")
+        yield Static(id="preview")
+
+    # --- showing ----------------------------------------------------------------------------------
+
+    def show(self, work: Work, turn: Turn) -> None:
+        """Show the field for what is asked now."""
+        focused = self.has_focus_within
+        same = self._turn is not None and (self._turn.kind, self._turn.check, self._turn.axis) == (
+            turn.kind, turn.check, turn.axis
+        )  # fmt: skip
+        self._work, self._turn, self._waiting = work, turn, False
+        self.border_title = say("Answer")
+        self._hint("")
+        self._preview(None)
+        shows: dict[str, Callable[[Turn], str]] = {
+            "caution": self._show_gate, "axis": self._show_axis, "form": self._show_form, "check": self._show_check,
+        }  # fmt: skip
+        name = shows[turn.kind](turn) if turn.kind in shows else ""
+        for field in ("pick", "ticks", "line", "lines"):
+            self.query_one(f"#{field}").display = field == name
+        if name and (focused or not same or self.screen.focused is None):
+            self.query_one(f"#{name}").focus()
+
+    def _hint(self, text: str) -> None:
+        hint = self.query_one("#answer-hint", Static)
+        hint.display = bool(text)
+        hint.update(say(text))
+
+    def _show_gate(self, turn: Turn) -> str:
+        phone = self._call.state.channel == "phone"
+        if any(c.word == "DANGER" for c in turn.gates):
+            self._hint("Type DANGER when it was " + ("read to the caller and he said yes." if phone else "read and understood."))
+            line = self.query_one("#line", LineField)
+            line.value = ""
+            return "line"
+        yes = "Read to the caller, he said yes" if phone else "Read and understood"
+        self.query_one("#pick", PickList).fill([("yes", yes), ("no", "Not that: it can't be done here")], keep="yes")
+        return "pick"
+
+    def _show_axis(self, turn: Turn) -> str:
+        axis = self._call.engine.knowledge.axes[turn.axis or ""]
+        rows: list[tuple[str | None, object]] = [
+            (v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in axis.values
+        ]
+        self.query_one("#pick", PickList).fill([*rows, (NOT_KNOWN, NOT_KNOWN)])
+        return "pick"
+
+    def _show_form(self, turn: Turn) -> str:
+        self._hint("Tick what is wrong. F: all the rest looked at and fine. Left open: not looked at. Enter records.")
+        kept = dict(p.split("=", 1) for p in self._draft().split("|") if "=" in p)
+        ticks = self.query_one("#ticks", Ticks)
+        ticks.show([
+            Tick(f"{n.check}/{n.outcome}", n.label, kept.get(f"{n.check}/{n.outcome}", ""), n.group, n.check,
+                 n.fine is not None)
+            for n in turn.form
+        ])  # fmt: skip
+        return "ticks"
+
+    def _show_check(self, turn: Turn) -> str:
+        check = turn.check
+        assert check is not None
+        if check.takes.kind in ("choice", "yes_no"):
+            rows: list[tuple[str | None, object]] = [(name, o.says) for name, o in check.outcomes.items()]
+            self.query_one("#pick", PickList).fill(rows, keep=self._draft() or None)
+            return "pick"
+        self._hint("Type: " + answer_form(check, self._work.app.units if self._work else "us"))
+        if check.takes.kind in LONG:
+            lines = self.query_one("#lines", LinesField)
+            lines.text = self._draft()
+            lines.move_cursor(lines.document.end)
+        else:
+            line = self.query_one("#line", LineField)
+            line.value = self._draft()
+        self._try_out(self._draft())
+        return "lines" if check.takes.kind in LONG else "line"
+
+    # --- typing -----------------------------------------------------------------------------------
+
+    @property
+    def _call(self) -> CallDesk:
+        assert self._work is not None
+        return self._work.call
+
+    def _key(self) -> str:
+        turn = self._turn
+        return f"answer:{turn.kind}:{turn.check.id if turn.check else ''}" if turn else ""
+
+    def _draft(self) -> str:
+        return self._work.drafts.get(self._key(), "") if self._work else ""
+
+    def _keep(self, text: str) -> None:
+        if self._work is not None and self._turn is not None and not self._waiting:
+            self._work.drafts[self._key()] = text
+
+    @on(Input.Changed)
+    def _line_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        if self._turn is not None and self._turn.kind == "check" and self.query_one("#line").display:
+            self._keep(event.value)
+            self._try_out(event.value)
+
+    @on(TextArea.Changed)
+    def _lines_changed(self, event: TextArea.Changed) -> None:
+        event.stop()
+        if self._turn is not None and self._turn.kind == "check" and self.query_one("#lines").display:
+            self._keep(event.text_area.text)
+            self._try_out(event.text_area.text)
+
+    @on(Ticks.Changed)
+    def _ticks_changed(self, event: Ticks.Changed) -> None:
+        event.stop()
+        self._keep("|".join(f"{t.key}={t.state}" for t in event.ticks.ticks if t.state))
+
+    def _try_out(self, text: str) -> None:
+        self._tried += 1
+        number = self._tried
+        self.set_timer(PREVIEW_AFTER, lambda: self._work_out(text, number) if number == self._tried else None)
+
+    @work(thread=True, exclusive=True, group="preview", exit_on_error=False)
+    def _work_out(self, text: str, number: int) -> None:
+        """Work a typed reading out; an older result is dropped."""
+        turn = self._turn
+        if turn is None or turn.check is None or self._work is None:
+            return
+        call = self._work.call
+        found = preview(call.engine.knowledge, call.state, turn.check, text)
+        if not get_current_worker().is_cancelled and number == self._tried:
+            self.app.call_from_thread(self._preview, found)
+
+    def _preview(self, found: Preview | None) -> None:
+        shown = self.query_one("#preview", Static)
+        shown.display = bool(found and found.lines)
+        if found:
+            shown.set_class(not found.fits, "bad")
+            shown.update(say("\n".join(found.lines)))
+
+    # --- recording --------------------------------------------------------------------------------
+
+    @on(OptionList.OptionSelected)
+    def _picked(self, event: OptionList.OptionSelected) -> None:
+        event.stop()
+        turn = self._turn
+        if turn is None or self._waiting:
+            return
+        if turn.kind == "form":
+            self._record_form(turn)
+            return
+        picked = self.query_one("#pick", PickList).picked
+        if picked is None or turn.check is None:
+            return
+        if turn.kind == "caution":
+            self._gate(turn, picked == "yes", "key")
+        elif turn.kind == "axis":
+            self._axis(turn, picked)
+        else:
+            check = turn.check.id
+            self._record(lambda call: call.answer(check, outcome=picked))
+
+    @on(Input.Submitted)
+    def _line_done(self, event: Input.Submitted) -> None:
+        event.stop()
+        turn = self._turn
+        if turn is None or self._waiting:
+            return
+        if turn.kind == "caution":
+            if event.value.strip().upper() == "DANGER":
+                self._gate(turn, True, "typed")
+            else:
+                self.post_message(self.Recorded("Type the word DANGER to go on, or F8: it can't be done here."))
+            return
+        self._record_text(event.value)
+
+    @on(LinesField.Submitted)
+    def _lines_done(self, event: LinesField.Submitted) -> None:
+        event.stop()
+        if self._turn is not None and not self._waiting:
+            self._record_text(event.value)
+
+    def _record_text(self, text: str) -> None:
+        check = self._turn.check if self._turn else None
+        if check is None:
+            return
+        self._record(lambda call: call.answer(check.id, **parse_answer(check, text, rows=call.state.machine.rows)))
+
+    def _record_form(self, turn: Turn) -> None:
+        states = {t.key: t.state for t in self.query_one("#ticks", Ticks).ticks}
+        ticked = {n.check: n.outcome for n in turn.form if states.get(f"{n.check}/{n.outcome}") == "x"}
+        fine = {
+            n.check: n.fine for n in turn.form
+            if n.fine is not None and n.check not in ticked and states.get(f"{n.check}/{n.outcome}") == "-"
+        }  # fmt: skip
+        if not ticked and not fine:
+            self.post_message(self.Recorded("Nothing is ticked. F: all looked at and fine. F7: not sure. F8: can't do that here."))
+            return
+        self._record(lambda call: record_form(call, ticked, fine))
+
+    def _gate(self, turn: Turn, yes: bool, how: str) -> None:
+        check = turn.check
+        if not yes:
+            self.refuse("cannot_here")
+            return
+
+        def acknowledge(call: CallDesk) -> None:
+            for caution in turn.gates:
+                call.acknowledge(caution.id, check.id if check else None, how)
+
+        self._record(acknowledge, then=check.id if check else None, keep=True)
+
+    def _axis(self, turn: Turn, value: str) -> None:
+        axis = turn.axis or ""
+        told = "unknown" if value == NOT_KNOWN else value
+
+        def record(call: CallDesk) -> None:
+            if axis == "crop" and told != "unknown":
+                call.set_situation({"crop": told})
+            else:
+                call.set_machine({"axes": {axis: told}})
+
+        self._record(record, then=turn.offer.check if turn.offer else None)
+
+    def refuse(self, status: str) -> None:
+        """Record that the check was asked and gave nothing: unsure, or cannot_here."""
+        turn = self._turn
+        if turn is None or turn.check is None or self._waiting:
+            return
+        if turn.kind == "axis":
+            self._axis(turn, NOT_KNOWN)
+            return
+        keys = list(dict.fromkeys(n.check for n in turn.form)) or [turn.check.id]
+
+        def record(call: CallDesk) -> None:
+            for key in keys:
+                call.answer(key, status=status)
+
+        self._record(record)
+
+    def _record(self, change: Callable[[CallDesk], object], then: str | None = None, *, keep: bool = False) -> None:
+        assert self._work is not None
+        key = self._key()
+        self._waiting = True
+        wrong = self._work.do(change)
+        self._waiting = bool(not wrong)
+        if not wrong and not keep:
+            self._work.drafts.pop(key, None)
+        self.post_message(self.Recorded(wrong, then))

@@ -1,0 +1,194 @@
+"""Lists for the keyboard: pick one by its number, tick several."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+from diag.tui.safe import say
+
+
+class PickList(OptionList):
+    """A list of lines; a number goes to that line, Enter takes it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down,j", "cursor_down", "Down", show=False),
+        Binding("up,k", "cursor_up", "Up", show=False),
+    ]
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None, numbered: bool = True) -> None:
+        super().__init__(id=id, classes=classes, compact=True, markup=False)
+        self._numbered = numbered
+        self._rows: Sequence[tuple[str | None, object]] = ()
+        self._drawn_for = 0
+        self.keys: list[str | None] = []
+        """What each line stands for; None for a heading."""
+
+    def fill(self, rows: Sequence[tuple[str | None, Content | str]], keep: str | None = None) -> None:
+        """Show lines (key, text or content); the cursor goes to `keep` or stays at the same place."""
+        at = self.highlighted
+        self._rows = rows
+        self.keys = [key for key, _ in rows]
+        self._draw_rows()
+        wanted = self.keys.index(keep) if keep is not None and keep in self.keys else at
+        if self.keys:
+            self.highlighted = min(self._first() if wanted is None else wanted, len(self.keys) - 1)
+
+    def _draw_rows(self) -> None:
+        """Put the lines in, numbered, what runs over set in under its beginning."""
+        self._drawn_for = self.size.width
+        self.clear_options()
+        number, options = 0, []
+        for key, text in self._rows:
+            head = ""
+            if key is not None and self._numbered:
+                number += 1
+                head = f"{number:>2} "
+            shown = text if isinstance(text, Content) else say(text)
+            options.append(Option(_hung(head, shown, self.scrollable_content_region.width), disabled=key is None))
+        self.add_options(options)
+
+    def on_resize(self) -> None:
+        if self._rows and self.size.width != self._drawn_for:
+            at = self.highlighted
+            self._draw_rows()
+            self.highlighted = at
+
+    def _first(self) -> int:
+        return next((i for i, key in enumerate(self.keys) if key is not None), 0)
+
+    @property
+    def picked(self) -> str | None:
+        """The key of the line under the cursor."""
+        at = self.highlighted
+        return self.keys[at] if at is not None and at < len(self.keys) else None
+
+    def on_key(self, event: events.Key) -> None:
+        if self._numbered and event.character and event.character.isdigit():
+            if self._go_to(int(event.character)):
+                self.number_hit()
+            event.stop()
+
+    def _go_to(self, number: int) -> bool:
+        real = [i for i, key in enumerate(self.keys) if key is not None]
+        here = real.index(self.highlighted) + 1 if self.highlighted in real else 0
+        ten = here * 10 + number  # 1 then 2 goes to line 12
+        target = ten if 0 < ten <= len(real) and here < 10 and len(real) > 9 else number
+        if not 1 <= target <= len(real):
+            return False
+        self.highlighted = real[target - 1]
+        return True
+
+    def number_hit(self) -> None:
+        """A number led to a line; plain lists only go there."""
+
+
+def _hung(head: str, shown: Content, width: int) -> Content:
+    """Return a line with its head, folded so that what runs over stands under the text."""
+    room = width - len(head)
+    if room < 10:
+        return say(head) + shown
+    parts = shown.wrap(room)
+    pad = "\n" + " " * (len(head) or 2)
+    folded = say(head)
+    for i, part in enumerate(parts):
+        folded = folded + (say(pad) if i else say("")) + part.rstrip()
+    return folded
+
+
+@dataclass(frozen=True)
+class Tick:
+    """One line that can be ticked."""
+
+    key: str
+    label: str
+    state: str = ""
+    """ "" not said, "x" ticked, "-" looked at and fine (or said not to be so)."""
+    group: str = ""
+    """Heading it stands under."""
+    only: str = ""
+    """Lines of the same name exclude one another."""
+    can_be_fine: bool = True
+    """False where "looked at and fine" says nothing."""
+
+
+class Ticks(PickList):
+    """Lines to tick with Space or their number; F or f means all the rest is fine."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "tick", "Tick", show=False),
+        Binding("f", "rest_fine", "The rest is fine", show=False),
+    ]
+
+    class Changed(Message):
+        """A tick changed."""
+
+        def __init__(self, ticks: Ticks) -> None:
+            super().__init__()
+            self.ticks = ticks
+
+        @property
+        def control(self) -> Ticks:
+            return self.ticks
+
+    def __init__(self, *, id: str | None = None, classes: str | None = None, fine: bool = False) -> None:
+        super().__init__(id=id, classes=classes)
+        self._fine = fine
+        self.ticks: tuple[Tick, ...] = ()
+
+    def show(self, ticks: Sequence[Tick]) -> None:
+        """Show these lines."""
+        self.ticks = tuple(ticks)
+        self._draw()
+
+    def _draw(self) -> None:
+        rows: list[tuple[str | None, Content | str]] = []
+        group = ""
+        for tick in self.ticks:
+            if tick.group != group:
+                group = tick.group
+                rows.append((None, say((group, "bold"))))
+            rows.append((tick.key, say(f"[{tick.state or ' '}] {tick.label}")))
+        self.fill(rows, keep=self.picked)
+
+    def ticked(self, state: str = "x") -> tuple[str, ...]:
+        """Return the keys of lines in a state."""
+        return tuple(t.key for t in self.ticks if t.state == state)
+
+    def number_hit(self) -> None:
+        self.action_tick()
+
+    def action_tick(self) -> None:
+        """Tick the line under the cursor, or take its tick off."""
+        here = self.picked
+        if here is None:
+            return
+        now = next(t for t in self.ticks if t.key == here)
+        fresh = "" if now.state == "x" else "x"
+        self.ticks = tuple(
+            replace(t, state=fresh) if t.key == here
+            else replace(t, state="") if now.only and fresh and t.only == now.only
+            else t
+            for t in self.ticks
+        )  # fmt: skip
+        self._draw()
+        self.post_message(self.Changed(self))
+
+    def action_rest_fine(self) -> None:
+        """Mark all without a tick as looked at and fine."""
+        if not self._fine:
+            return
+        bad = {t.only for t in self.ticks if t.state == "x" and t.only}
+        self.ticks = tuple(
+            t if t.state == "x" or t.only in bad or not t.can_be_fine else replace(t, state="-") for t in self.ticks
+        )
+        self._draw()
+        self.post_message(self.Changed(self))

@@ -1,0 +1,69 @@
+"""A call in work on the screens: records through its desk, has it judged on the desk's thread, keeps drafts."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from concurrent.futures import CancelledError, Future
+from typing import TYPE_CHECKING
+
+from diag.errors import DiagError
+from diag.tui.messages import Judged, JudgeFailed
+
+if TYPE_CHECKING:
+    from diag.call.desk import CallDesk, Thought
+    from diag.tui.app import DiagApp
+
+LOG = logging.getLogger(__name__)
+
+
+class Work:
+    """One call in work. Half-typed text stays in `drafts`, by field, until it is recorded."""
+
+    def __init__(self, app: DiagApp, call: CallDesk) -> None:
+        self.app, self.call = app, call
+        self.drafts: dict[str, str] = {}
+        self.before: dict[str, float] = {}
+        """Chances before the last step, to show what moved."""
+        self.taken: str | None = None
+        """The check taken instead of the first offer."""
+        self.ready = False
+        """True when the judgement belongs to what is recorded."""
+        self.failed = ""
+        """Why the last judging failed, "" when it did not."""
+
+    def do(self, change: Callable[[CallDesk], object]) -> str:
+        """Record something; return "" or what was wrong. What was recorded before an error stands."""
+        was = len(self.call.events)
+        chances = {r.cause: r.probability for r in self.call.think().judgement.ranking} if self.ready else self.before
+        wrong = ""
+        try:
+            change(self.call)
+        except DiagError as error:
+            wrong = str(error)
+        if len(self.call.events) != was:
+            self.before = chances
+            self.judge()
+        return wrong
+
+    def judge(self) -> None:
+        """Have the call judged as it is now."""
+        self.ready, self.failed = False, ""
+        self.call.think_later().add_done_callback(self._done)
+
+    def _done(self, future: Future[Thought]) -> None:
+        """Tell the application; runs on the desk's thread."""
+        try:
+            self.app.post_message(Judged(self, future.result()))
+        except CancelledError:
+            return
+        except Exception as error:
+            LOG.exception("judging failed")
+            self.app.post_message(JudgeFailed(self, error))
+
+    def take(self, thought: Thought) -> bool:
+        """Take a judgement; False when the call has moved on since."""
+        if not self.call.accept(thought):
+            return False
+        self.ready, self.failed = True, ""
+        return True
