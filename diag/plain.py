@@ -206,7 +206,7 @@ class Dialogue:
         for i, (_, words) in enumerate(present.outcome_choices(whole), 1):
             if not whole.measured:
                 self.say(f"  {i} {words}")
-        said = self.ask(answer_form(whole, self.units))
+        said = self.ask(answer_form(whole, self.units) + (", or words" if whole.measured else ""))
         others = [o.check for o in offers]
         if said in ("2", "3") and not check.outcomes and len(others) >= int(said):
             self._taken = others[int(said) - 1]

@@ -250,8 +250,8 @@ def _counts(check: Check, said: str, unit: str | None, rows: int | None) -> Body
         values = {k: {"count": int(c), "of": int(n)} for k, (c, n) in zip(check.takes.labels, found, strict=False)}
     missing = [label for label in check.takes.labels if label not in values]
     if missing or not values:
-        example = ", ".join(f"{label} 3/100" for label in check.takes.labels)
-        raise UsageError(f"Missing: {', '.join(missing)}.", check.asks, f"Write {example}.")
+        example = ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels)
+        raise UsageError(f"Missing: {', '.join(missing).replace('_', ' ')}.", check.asks, f"Write {example}.")
     return {"values": values}
 
 
@@ -288,7 +288,7 @@ def answer_form(check: Check, system: str = "us") -> str:
         "number": f"a number with unit, e.g. 18.5 {unit}",
         "numbers": _numbers_form(check, unit),
         "spacings": f"6.5 7 6.25 {unit}", "positions": f"0 6.5 13.25 {unit}", "count": "17 of 20",
-        "counts": ", ".join(f"{label} 3/100" for label in check.takes.labels),
+        "counts": ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels),
         "log": f"every 10 s: 18 18.2 17.9 {unit}", "text": "anything",
     }  # fmt: skip
     return forms[check.takes.kind]
