@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -222,7 +224,5 @@ def test_feet_inches_and_sixteenths_are_exact(feet: int, inches: int, sixteenths
 @given(st.text(max_size=30), st.sampled_from(sorted(QUANTITIES)))
 def test_any_text_is_read_or_refused(text: str, quantity: str) -> None:
     """No text whatever gives anything but a value or a UnitError."""
-    try:
-        parse(text, quantity)
-    except UnitError as error:
-        assert error.what
+    with contextlib.suppress(UnitError):
+        assert parse(text, quantity).unit in UNITS

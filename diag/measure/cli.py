@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 import sys
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any, NoReturn
 
 from diag.errors import DiagError, UsageError
@@ -85,7 +85,7 @@ def _parser() -> argparse.ArgumentParser:
         ("vacuum", "one vacuum reading per row, or over time", _vacuum_options, _vacuum),
     ):
         command = commands.add_parser(name, help=told, description=told.capitalize() + ".", parents=[common])
-        command.add_argument("source", nargs="+", metavar="FILE|VALUE", help="files, or values with their unit; - reads stdin")
+        command.add_argument("source", nargs="+", metavar="FILE|VALUE", help="files, or values with unit; - is stdin")
         command.add_argument("--unit", help="unit of values that have none")
         add(command)
         command.set_defaults(run=run)
@@ -119,7 +119,7 @@ def _is_file(source: str) -> bool:
     source = source.strip()
     if source == "-" or re.search(r"\.(csv|tsv|txt|dat)\Z", source, re.IGNORECASE):
         return True
-    if Path(source).exists():
+    if os.path.exists(source):
         return True
     return not re.match(r"[-+\d]", source) and bool(re.search(r"[/\\]|\.[A-Za-z]\w*\Z", source))
 
@@ -286,8 +286,10 @@ def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int
 
 def _vacuum_jobs(table: Table, context: Context) -> list[Job]:
     if table.times:
-        return [("vacuum_log", analyse("vacuum_log", Reading("log", table.values, times=table.times), context), context)]
-    if len(table.values) == 1:
-        return [("vacuum_reading", analyse("vacuum_reading", Reading("number", table.values), context), context)]
-    reading = Reading("numbers", table.values, table.rows or tuple(range(1, len(table.values) + 1)))
-    return [("vacuum_row_map", analyse("vacuum_row_map", reading, context), context)]
+        job, reading = "vacuum_log", Reading("log", table.values, times=table.times)
+    elif len(table.values) == 1:
+        job, reading = "vacuum_reading", Reading("number", table.values)
+    else:
+        rows = table.rows or tuple(range(1, len(table.values) + 1))
+        job, reading = "vacuum_row_map", Reading("numbers", table.values, rows)
+    return [(job, analyse(job, reading, context), context)]

@@ -15,7 +15,7 @@ from types import MappingProxyType
 
 from diag.errors import MeasureError
 from diag.measure.model import Context
-from diag.units import System
+from diag.units import QUANTITIES, System
 
 
 @dataclass(frozen=True)
@@ -30,6 +30,7 @@ class Given:
 
 _LIST = (
     Given("units", "word", "system in which verdict sentences give values", ("us", "metric")),
+    Given("quantity", "word", "quantity of the check's own answer, so that its values can be shown", tuple(QUANTITIES)),
     # what was set
     Given("target_spacing", "spacing", "seed spacing that holes, ratio, wheel or command should give"),
     Given("target_rate", "rate", "seeds per area the setting should give"),

@@ -216,19 +216,6 @@ def two_proportion(k1: int, n1: int, k2: int, n2: int) -> float:
     return 1.0 if error == 0 else 2 * normal_cdf(-abs(k1 / n1 - k2 / n2) / error)
 
 
-def homogeneous(counts: Sequence[int], sizes: Sequence[float] | None = None) -> float:
-    """Return the chance that equal rates over these sizes (default: equal) give counts so unlike.
-
-    Chi-square test against the pooled rate; with few counts a rough guide.
-    """
-    sizes = sizes or [1.0] * len(counts)
-    rate = sum(counts) / sum(sizes)
-    if rate == 0 or len(counts) < 2:
-        return 1.0
-    apart = sum((c - rate * s) ** 2 / (rate * s) for c, s in zip(counts, sizes, strict=True))
-    return chi2_sf(apart, len(counts) - 1)
-
-
 def poisson_interval(k: int, confidence: float = 0.95) -> tuple[float, float]:
     """Return the exact interval for the mean of a count k."""
     tail = (1 - confidence) / 2

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+
 from diag.errors import MeasureError
 from diag.measure import context as ctx
 from diag.measure import spacing as sp
@@ -141,7 +142,7 @@ def run_sweep(reading: Reading, context: Context) -> Analysed:
     chance = of_many(chance, len(names) * (len(names) - 1) // 2)
     place = "first" if best == 0 else "last" if best == len(names) - 1 else "inside"
     if chance > CLEAR:
-        told = f"No clear low point: {percent(shares[best])} at the best, {percent(shares[worst])} at the worst setting."
+        told = f"No clear low point: from {percent(shares[best])} to {percent(shares[worst])} over the settings."
     else:
         end = "" if place == "inside" else ", at the end of what was tried: go one step farther"
         told = f"Best at {names[best]}: {percent(shares[best])} skips and doubles{end}."

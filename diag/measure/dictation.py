@@ -15,7 +15,8 @@ from diag.units import UNITS, Measured, parse
 KEYS: Mapping[str, str] = {"g": "good", "c": "close", "l": "gap", ".": "good", "-": "gap"}
 """One key for each spacing called out: g good, c close, l (long) gap."""
 
-_DIGITS = dict(zip("0123456789", "zero one two three four five six seven eight nine".split(), strict=True))
+_DIGITS = {"0": "zero", "1": "one", "2": "two", "3": "three", "4": "four", "5": "five", "6": "six", "7": "seven",
+           "8": "eight", "9": "nine"}  # fmt: skip
 _SPOKEN = {"inH2O": "inches of water", "in": "inches", "ft": "feet", "mm": "millimeters", "cm": "centimeters",
            "m": "meters", "kPa": "kilopascals", "mbar": "millibars", "psi": "psi", "V": "volts", "A": "amps",
            "rpm": "turns a minute", "mph": "miles an hour", "km/h": "kilometers an hour", "percent": "percent",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from diag.errors import MeasureError
 
@@ -77,8 +76,3 @@ def run_speed(length: float, seconds: float) -> float:
     if seconds <= 0 or length <= 0:
         raise MeasureError("A timed run needs a length and a time.", remedy="Give both above zero.")
     return length / seconds
-
-
-def starved(speeds: Sequence[float], wanted: float) -> list[int]:
-    """Return the places of the values below the wanted one (drives that do not keep up)."""
-    return [i for i, s in enumerate(speeds) if s < wanted]

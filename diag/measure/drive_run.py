@@ -85,7 +85,8 @@ def run_voltage_drop(reading: Reading, context: Context) -> Analysed:
     results = [value("source", source), value("load", load), value("drop", lost)]
     if source:
         results.append(value("drop_share", lost / source))
-    told = f"{said(lost, 'voltage', context)} lost of {said(source, 'voltage', context)}; {said(load, 'voltage', context)} arrive"
+    lost_v, source_v, load_v = (said(v, "voltage", context) for v in (lost, source, load))
+    told = f"{lost_v} lost of {source_v}; {load_v} arrive"
     area, length, current = (ctx.positive(context, n) for n in ("wire_area", "wire_length", "load_current"))
     if area and length and current:
         warm = ctx.positive(context, "wire_temperature") or 293.15
@@ -108,14 +109,16 @@ def run_current_compare(reading: Reading, context: Context) -> Analysed:
     ratios = {r: v / (healthy.get(r) or middle) for r, v in drawing.items()}
     low, high = extremes(ratios)
     idle = [r for r, v in values.items() if v == 0]
-    told = f"Row {high} draws most, {percent(ratios[high], 3)} of the middle row; row {low} least, {percent(ratios[low], 3)}"
+    most, least = percent(ratios[high], 3), percent(ratios[low], 3)
+    told = f"Row {high} draws most, {most} of the middle row; row {low} least, {least}"
+    texts = {r: said(v, "current", context) for r, v in values.items()}
     told += f"; {rows_said(idle)} {'draws' if len(idle) == 1 else 'draw'} nothing" if idle else ""
     return analysed(
         [value("median", middle), value("highest_ratio", ratios[high]), value("highest_row", high),
          value("lowest_ratio", ratios[low]), value("lowest_row", low), value("zero_rows", len(idle))],
         f"{told}.",
         notes=("Held against this machine's healthy values." if healthy else "",),
-        charts=lambda width: (row_chart(values, {r: said(v, "current", context) for r, v in values.items()}, {}, width),),
+        charts=lambda width: (row_chart(values, texts, {}, width),),
     )
 
 

@@ -32,7 +32,8 @@ class Limits:
     def distance(cls, context: Context, values: Sequence[float]) -> Limits:
         """Return limits given as distances; without them four times the usual scatter of the rows."""
         low, high = ctx.positive(context, "row_low_below_median"), ctx.positive(context, "row_high_above_median")
-        section, every = ctx.positive(context, "section_low_below_rest"), ctx.positive(context, "all_low_below_reference")
+        section = ctx.positive(context, "section_low_below_rest")
+        every = ctx.positive(context, "all_low_below_reference")
         if low is None and high is None:
             own = 4 * scatter(values)
             return cls(own, own, section or own, every, judged=False)

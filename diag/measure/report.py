@@ -9,6 +9,7 @@ from diag.measure.counting import wilson
 from diag.measure.model import PURE, Analysed, Analysis, Context, Result, ResultSpec
 from diag.measure.saying import percent, said
 from diag.text import count, wrap
+from diag.units import QUANTITIES
 
 WIDTH = 80
 NOUNS = {"spacings": "spacing", "count": "seed", "counts": "seed"}
@@ -24,7 +25,8 @@ def shown(spec: ResultSpec, result: Result, context: Context) -> str:
     if spec.quantity == "flag":
         return "yes" if result.value else "no"
     if spec.quantity == "reading":
-        return f"{result.value:.4g}"
+        known = str(context.get("quantity", ""))
+        return said(result.value, known, context) if known in QUANTITIES else f"{result.value:.4g}"
     return said(result.value, spec.quantity, context)
 
 

@@ -57,12 +57,6 @@ def periodogram(values: Sequence[float]) -> tuple[list[float], list[float]]:
     return [len(data) / k for k in range(1, len(power) + 1)], [float(s) for s in shares]
 
 
-def fisher_limit(n: int, risk: float = 0.05) -> float:
-    """Return the share of the strongest wave that scatter alone exceeds with chance `risk` (Fisher's g)."""
-    m = n // 2
-    return -math.expm1(math.log(risk / m) / (m - 1))
-
-
 def wave_chances(shares: Sequence[float], window: int = 25) -> list[float]:
     """Return for each wave the chance that scatter makes some wave stand out so far from its neighbours.
 
@@ -164,7 +158,8 @@ def _slope(spacings: Sequence[float], index: Sequence[int]) -> float:
     places = list(itertools.accumulate(spacings, initial=0.0))
     middle, centre = mean(index), mean(places)
     spread = math.fsum((k - middle) ** 2 for k in index)
-    return math.fsum((k - middle) * (p - centre) for k, p in zip(index, places, strict=True)) / spread if spread else 0.0
+    together = math.fsum((k - middle) * (p - centre) for k, p in zip(index, places, strict=True))
+    return together / spread if spread else 0.0
 
 
 def _displaced(spacings: Sequence[float], index: Sequence[int], pitch: float) -> list[float]:

@@ -44,7 +44,7 @@ def run_rhythm(reading: Reading, context: Context) -> Analysed:
     folded = rh.fold(spacings, target, holes)
     empty = 1 - sum(min(s, p) for s, p in zip(folded.seeds, folded.passes, strict=True)) / sum(folded.passes)
     wanted = rh.turns_needed(holes, empty)
-    common = [value("turns", folded.turns), value("turns_needed", wanted)]
+    common = [value("turns", folded.turns), value("turns_needed", wanted), *_lags(spacings, holes)]
     fault = next((f for f in rh.standing_out(folded, holes) if f.chance <= RISK), None)
     if fault and folded.turns >= LEAST_TURNS - 0.1 and not _carried(folded, fault, holes):
         return _one_hole(folded, fault, common, holes, context)
@@ -61,6 +61,15 @@ def run_rhythm(reading: Reading, context: Context) -> Analysed:
         f"No rhythm: in {folded.turns:.1f} disc turns no hole and no wave stands out.",
         charts=lambda width: (hole_chart(folded.occupancy, width),),
     )
+
+
+def _lags(spacings: Sequence[float], holes: int) -> list[Result]:
+    """Return the correlation of spacings at the lag of each fault of one hole, and the band of chance."""
+    if len(spacings) <= holes + 1:
+        return []
+    lags = [holes + off for off in rh.LAG_OF.values()]
+    found = zip(rh.LAG_OF, rh.autocorrelation(spacings, lags), strict=True)
+    return [*(value(f"lag_{kind}", r) for kind, r in found), value("lag_band", rh.correlation_band(len(spacings)))]
 
 
 def _holes(context: Context) -> int:
@@ -138,7 +147,8 @@ def run_pattern_length(reading: Reading, context: Context) -> Analysed:
         words = f"Regular every {said(period, 'length', context)}, but {fitting} fits that travel."
     else:
         may = "may come" if _distances_needed(holes, len(distances)) else "come"
-        words = f"The gaps {may} with the {part}: every {said(travels(context, holes, target)[part], 'length', context)}."
+        turn = travels(context, holes, target)[part]
+        words = f"The gaps {may} with the {part}: every {said(turn, 'length', context)}."
     more = _distances_needed(holes, len(distances))
     return analysed(
         [value("period", period, error), value("regular", float(regular)), word("part", part),
@@ -153,7 +163,7 @@ def run_pattern_length(reading: Reading, context: Context) -> Analysed:
 
 def _set_target(context: Context) -> float:
     if ctx.positive(context, "target_spacing") is None and ctx.positive(context, "target_rate") is None:
-        raise MeasureError("The travel in a disc turn needs the seed spacing.", remedy="Give target or rate and row width.")
+        raise MeasureError("The travel in a disc turn needs the seed spacing.", remedy="Give the target or the rate.")
     return target_of(context, ())[0]
 
 

@@ -128,12 +128,6 @@ def cp3(spacings: Sequence[float], centre: float, half_width: float = CP3_HALF_W
     return sum(abs(s - centre) <= half_width * (1 + 1e-9) for s in spacings) / len(spacings)
 
 
-def class_means(spacings: Sequence[float], target: float) -> list[float | None]:
-    """Return the mean spacing of each class, None for an empty class."""
-    groups = _groups(spacings, target)
-    return [mean(g) if g else None for g in groups]
-
-
 def _groups(spacings: Sequence[float], target: float) -> list[list[float]]:
     groups: list[list[float]] = [[], [], [], [], []]
     slack = 1e-9 * target

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 
 from diag.errors import MeasureError
 from diag.measure import context as ctx
-from diag.measure.counting import needed_for_margin
 from diag.measure.model import Analysed, Context, Reading, Result
 from diag.measure.patterns import Limits, pattern_of
 from diag.measure.saying import analysed, percent, plus_minus, rows_said, said, value, word
@@ -113,8 +112,3 @@ def run_seed_use(reading: Reading, context: Context) -> Analysed:
     return analysed([value("rate", rate), value("to_target", ratio)],
                     f"{percent(abs(ratio - 1))} {side} seed used than wanted: {said(rate, 'rate', context)} against "
                     f"{said(target, 'rate', context)}.")
-
-
-def counts_for(margin: float, target_count: float) -> int:
-    """Return how many equal counts bring the rate within +-margin (a share), 19 times in 20."""
-    return max(1, math.ceil(needed_for_margin(0.05, margin) / max(1.0, target_count)))

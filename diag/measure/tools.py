@@ -176,7 +176,7 @@ def _fan(v: Values) -> Out:
             rows.append(("study_vacuum", "best vacuum on one meter in one study", book, "vacuum"))
             notes.append("Study: Karayel, Barut & Ozmerzi 2004. The machine's own chart outranks it.")
     if not rows:
-        raise UsageError("Too little was given.", "diag measure fan", "Add --vacuum and --wanted, or --rpm and --rated.")
+        raise UsageError("Too little was given.", "diag measure fan", "Add --vacuum and --wanted, or --rpm, --rated.")
     return rows, notes
 
 
@@ -211,7 +211,7 @@ def _slip(v: Values) -> Out:
     free, loaded, chart = v.need("free", "count"), v.need("loaded", "count"), v("chart", "percent")
     found = drive.slip(free, loaded)
     rows: list[Row] = [("slip", "wheel slip", found, "share"),
-                       ("error", "give or take (turns read to a quarter)", 1.96 * drive.slip_error(free, loaded), "share")]
+                       ("error", "give or take", 1.96 * drive.slip_error(free, loaded), "share")]
     if chart is not None:
         rows.append(("rate_factor", "seeding rate over the chart's", drive.rate_factor_for_slip(found, chart), "share"))
     return rows, []
@@ -232,7 +232,8 @@ def _hole(v: Values) -> Out:
         rows.append(("diameter_share", "diameter to cover for that area", holes.covered_diameter(area), "share"))
     pull = v("vacuum", "vacuum")
     if diameter and pull:
-        rows.append(("suction", "pull on a seed that seals the hole, at most", holes.suction(pull, diameter), "small_force"))
+        force = holes.suction(pull, diameter)
+        rows.append(("suction", "pull on a seed that seals the hole, at most", force, "small_force"))
     if not rows:
         raise UsageError("Too little was given.", "diag measure hole", "Add --covered 25%, or --diameter and --vacuum.")
     return rows, ["A third of the diameter is not a third of the area: say which one is meant."]
@@ -275,7 +276,7 @@ def _k_of_n(said: str | None, option: str) -> tuple[int, int] | None:
 
 
 @_tool("cost", "what uneven spacing, skips and doubles may cost in corn: a range",
-       "sd=4.5in skips=3% doubles=2% stand=30000/ac yield=211bu/ac rate=32000/ac")
+       "sd=4.5in skips=3% doubles=2% stand=30000/ac yield=211bu/ac rate=32000/ac late=two-leaves")
 def _cost(v: Values) -> Out:
     rows: list[Row] = []
     notes = ["Studies disagree; nothing here is a promise. Corn only. Do not add the two estimates."]
@@ -299,6 +300,13 @@ def _cost(v: Values) -> Out:
     rate = v("rate", "rate")
     if doubles and rate:
         rows.append(("seed_wasted", "seed that doubles cost", economics.seed_wasted(doubles, rate), "rate"))
+    late = v.word("late")
+    if late is not None:
+        low, high = economics.late_cost(late.replace("-", " "))
+        rows += [("late_low", "part of the stand late: lowest", low, "share"),
+                 ("late_high", "  highest", high, "share")]
+        notes += [f"{percent(r.late)} of the plants {r.by} late: {r.source}." for r in economics.LATE
+                  if r.by == late.replace("-", " ")]
     if not rows:
         raise UsageError("Too little was given.", "diag measure cost", "Add --sd 4.5in, or --skips 3% and --stand.")
     return rows, notes

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 
@@ -157,7 +158,7 @@ def _factor(values: Mapping[int, float], healthy: Mapping[int, float]) -> list[R
 def _map_chart(values: Mapping[int, float], low: Sequence[int], high: Sequence[int], context: Context,
                width: int) -> str:
     texts = {r: said(v, "vacuum", context) for r, v in values.items()}
-    marks = {r: "low" for r in low} | {r: "high" for r in high}
+    marks = dict.fromkeys(low, "low") | dict.fromkeys(high, "high")
     return row_chart(values, texts, marks, width)
 
 
@@ -221,7 +222,7 @@ def run_vacuum_log(reading: Reading, context: Context) -> Analysed:
     times, values = reading.times or tuple(float(i) for i in range(len(reading.numbers))), reading.numbers
     if len(values) < 6:
         return too_few(f"{len(values)} readings; a log needs six.", 6 - len(values))
-    if any(b <= a for a, b in zip(times, times[1:], strict=False)):
+    if any(b <= a for a, b in itertools.pairwise(times)):
         raise MeasureError("The times of the log do not rise.", remedy="Put the readings in order of time.")
     start, trend = vac.line(values, times)
     span = times[-1] - times[0]

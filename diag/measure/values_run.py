@@ -38,7 +38,7 @@ def run_single(reading: Reading, context: Context) -> Analysed:
         raise MeasureError("Exactly one value is taken here.", remedy="Give one value.")
     number, error = reading.numbers[0], ctx.positive(context, "reading_error")
     known, source = reference(context, "healthy", "book", "generic")
-    results, told = [value("value", number, error), word("reference", source)], "One reading, nothing to hold it against"
+    results, told = [value("value", number, error), word("reference", source)], "Nothing to hold this reading against"
     if known is not None:
         found, told = against(number, known, source, error or 0.0)
         results += found

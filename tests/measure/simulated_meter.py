@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Mapping
@@ -42,4 +43,4 @@ class Meter:
     def spacings(self, turns: float, seed: int, target: float = 1.0) -> list[float]:
         """Spacings of so many disc turns."""
         found = self.positions(turns, seed, target)
-        return [b - a for a, b in zip(found, found[1:], strict=False)]
+        return [b - a for a, b in itertools.pairwise(found)]

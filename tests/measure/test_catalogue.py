@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import subprocess
 import sys
 
@@ -150,7 +151,7 @@ def test_context_quantities_exist() -> None:
     """Every context name has a known quantity and a meaning."""
     other = (*PURE, *WORDLIKE, "reading", "row_values", "sections")
 
-    assert {} == {g.name: g.quantity for g in CONTEXT.values() if g.quantity not in QUANTITIES and g.quantity not in other}
+    assert {} == {g.name: g.quantity for g in CONTEXT.values() if g.quantity not in {*QUANTITIES, *other}}
 
 
 def test_listing_analyses_loads_no_numpy() -> None:
@@ -212,12 +213,8 @@ def test_any_reading_gives_an_outcome_or_an_error(name: str, numbers: list[float
             times=tuple(float(i) for i in range(len(numbers))) if kind == "log" else (),
             counts={"first": (k, n), "second": (n, k)},
         )  # fmt: skip
-        try:
-            done = analyse(name, reading, PLANTER)
-        except DiagError as error:
-            assert error.what
-        else:
-            assert done.words
+        with contextlib.suppress(DiagError):
+            assert analyse(name, reading, PLANTER).words
 
 
 # ------------------------------------------------------------------------------------------- weights

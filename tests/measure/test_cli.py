@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,9 @@ from diag.measure import charts
 from diag.measure.cli import main
 from diag.measure.report import note
 
-T1 = ("6.1 5.8 6.4 0.9 5.3 6.0 11.8 6.2 5.7 6.3 3.0 9.0 6.0 5.9 6.1 18.1 5.6 6.2 6.4 5.5 2.4 9.6 6.0 6.2 5.8 1.2 4.9 6.1"
-      " 6.3 24.3 5.9 6.0 5.4 6.6 6.1 5.8 12.1 6.0 5.7 6.5").split()  # fmt: skip
+T1 = re.findall(r"\S+", """
+6.1 5.8 6.4 0.9 5.3 6.0 11.8 6.2 5.7 6.3 3.0 9.0 6.0 5.9 6.1 18.1 5.6 6.2 6.4 5.5 2.4 9.6 6.0 6.2 5.8 1.2 4.9 6.1
+6.3 24.3 5.9 6.0 5.4 6.6 6.1 5.8 12.1 6.0 5.7 6.5""")
 
 
 @pytest.fixture
@@ -73,7 +75,9 @@ def test_values_beside_files_and_metric(capsys: pytest.CaptureFixture[str], t1: 
 
 def test_rate_instead_of_target(capsys: pytest.CaptureFixture[str], t1: str) -> None:
     """32k/ac in 30 in rows is the target 6.53 in; a rate without row width is refused."""
-    assert "6.53 in" == read(capsys, "spacing", t1, "--rate", "32k/ac", "--row-width", "30in")["results"]["target"]["shown"]
+    data = read(capsys, "spacing", t1, "--rate", "32k/ac", "--row-width", "30in")
+
+    assert "6.53 in" == data["results"]["target"]["shown"]
     assert 2 == told(capsys, "spacing", t1, "--rate", "32k/ac")[0]
 
 
@@ -110,8 +114,8 @@ def test_rhythm_from_positions(capsys: pytest.CaptureFixture[str], tmp_path: Pat
 def test_vacuum_map_with_drift_and_limits(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """A walk over rows, the first read again, against healthy values and a limit."""
     walk, sound = tmp_path / "walk.csv", tmp_path / "sound.csv"
-    walk.write_text("row,vacuum_inh2o\n" + "".join(f"{r},{20.0 - 0.1 * r - (4 if r == 5 else 0)}\n" for r in range(1, 9))
-                    + "1,19.1\n")
+    rows = [f"{r},{20.0 - 0.1 * r - (4 if r == 5 else 0)}\n" for r in range(1, 9)]
+    walk.write_text("row,vacuum_inh2o\n" + "".join(rows) + "1,19.1\n")
     sound.write_text("row,vacuum_inh2o\n" + "".join(f"{r},20.4\n" for r in range(1, 9)))
     data = read(capsys, "vacuum", str(walk), "--healthy", str(sound), "--limit", "1inH2O", "--set", "20inH2O",
                 "--drift-limit", "2 inH2O", "--sections", "left=1-4;right=5-8")
@@ -142,14 +146,15 @@ def test_dash_means_not_read(capsys: pytest.CaptureFixture[str]) -> None:
 def test_stand_and_gaps(capsys: pytest.CaptureFixture[str]) -> None:
     """Counts per 1/1000 acre and distances between gaps."""
     stand = read(capsys, "stand", "31", "30", "33", "32", "--row-width", "30in", "--rate", "32000/ac")
-    gaps = read(capsys, "gaps", "21.8", "43.5", "21.7", "ft", "--rate", "32k/ac", "--row-width", "30in", "--holes", "40")
+    gaps = read(capsys, "gaps", "21.8", "43.5", "21.7", "ft", "--target", "6.534in", "--holes", "40")
 
     assert "31,500 seeds/ac" == stand["results"]["rate"]["shown"]
     assert "disc" == gaps["results"]["part"]["value"]
 
 
 TOOLS = [
-    (("drive", "--rate", "32000/ac", "--row-width", "30in", "--holes", "40", "--speed", "5mph"), "disc_speed", "20.2 rpm"),
+    (("drive", "--rate", "32000/ac", "--row-width", "30in", "--holes", "40", "--speed", "5mph"),
+     "disc_speed", "20.2 rpm"),
     (("drive", "--wheel", "90in", "--fixed", "0.5", "--sprockets", "20/29", "--holes", "40", "--row-width", "30in"),
      "rate", "32,000 seeds/ac"),
     (("fan", "--vacuum", "16inH2O", "--wanted", "20inH2O", "--rpm", "4,000rpm"), "rpm_needed", "4470 rpm"),

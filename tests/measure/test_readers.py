@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import tracemalloc
 from pathlib import Path
@@ -160,10 +161,8 @@ def test_what_was_written_is_read(tenths: list[int], unit: str, mark: str) -> No
 def test_any_text_is_read_or_refused(text: str) -> None:
     """No paste whatever gives a traceback."""
     for wanted in (SPACING, ("vacuum",), ("count",)):
-        try:
-            read_text(text, wanted, "in" if wanted == SPACING else None)
-        except DiagError as error:
-            assert error.what
+        with contextlib.suppress(DiagError):
+            assert read_text(text, wanted, "in" if wanted == SPACING else None).values
 
 
 # ----------------------------------------------------------------------------------------- dictation

@@ -87,15 +87,15 @@ def test_a_drive_wave_names_the_part_of_its_travel(seed: int) -> None:
     assert 13.774 == pytest.approx(found.number("period"), rel=0.04)
 
 
-def test_wave_strength_and_limit_as_derived() -> None:
-    """8 % amplitude at 400 spacings: peak share near 0.346 against Fisher's 5 % limit 0.0408."""
+def test_wave_stands_out_of_its_neighbours() -> None:
+    """8 % amplitude at 400 spacings: the wave holds a large share and no chance makes it."""
     run = Meter(wave=0.08, wave_period=13.774, jitter=0.0765 / 2**0.5).spacings(10, seed=1)
     periods, shares = rh.periodogram(run)
     best = max(range(len(shares)), key=lambda i: shares[i])
 
     assert 13.8 == pytest.approx(periods[best], abs=0.25)
     assert shares[best] > 0.2
-    assert 0.0408 == pytest.approx(rh.fisher_limit(400), abs=0.0001)
+    assert rh.wave_chances(shares)[best] < 1e-6
 
 
 def test_a_wave_that_fits_no_part_stays_unnamed() -> None:

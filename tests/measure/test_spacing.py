@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 
@@ -103,7 +104,7 @@ def test_lag1_tells_placement_from_interval_noise(jitter: float, drift: float, s
     for _ in range(4000):
         at += 1 + rng.gauss(0, drift)
         places.append(at + rng.gauss(0, jitter))
-    run = [b - a for a, b in zip(places, places[1:], strict=False)]
+    run = [b - a for a, b in itertools.pairwise(places)]
 
     assert share == pytest.approx(judged(run).number("placement_share"), abs=0.06)
 

@@ -6,6 +6,7 @@ recomputed apart from the code under test; FROM MEMORY: recalled, not read.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -87,7 +88,7 @@ def t2(kind: str) -> list[float]:
     if kind == "double":
         places += [i * 6.0 + 0.6 for i in range(120) if i % 20 == 7]
     places.sort()
-    return [b - a for a, b in zip(places, places[1:], strict=False)]
+    return [b - a for a, b in itertools.pairwise(places)]
 
 
 def meter(mph: float, per_ac: float, width_in: float, hole_count: int) -> list[float]:
@@ -286,14 +287,15 @@ def _jittered() -> list[float]:
 
     rng = random.Random(82)
     places = [i + rng.gauss(0, 0.07) for i in range(10_001)]
-    return [b - a for a, b in zip(places, places[1:], strict=False)]
+    return [b - a for a, b in itertools.pairwise(places)]
 
 
 @pytest.mark.parametrize("row", ROWS, ids=str)
 def test_value(row: Row) -> None:
     """A computed figure equals the one of its source within the tolerance given there."""
     computed = row.computed()
-    pairs = zip(computed, row.expected, strict=True) if isinstance(row.expected, Sequence) else [(computed, row.expected)]
+    many = isinstance(row.expected, Sequence)
+    pairs = list(zip(computed, row.expected, strict=True)) if many else [(computed, row.expected)]
 
     assert all(abs(float(got) - want) <= row.tolerance + 1e-12 for got, want in pairs), (row.mark, computed)
 

@@ -228,7 +228,8 @@ ROWS = [
 def test_value(row: Row) -> None:
     """A computed figure equals the one of its source within the tolerance given there."""
     computed = row.computed()
-    pairs = zip(computed, row.expected, strict=True) if isinstance(row.expected, Sequence) else [(computed, row.expected)]
+    many = isinstance(row.expected, Sequence)
+    pairs = list(zip(computed, row.expected, strict=True)) if many else [(computed, row.expected)]
 
     assert all(abs(float(got) - want) <= row.tolerance + 1e-12 for got, want in pairs), (row.mark, computed)
 
@@ -272,3 +273,39 @@ def test_every_row_names_its_source() -> None:
 
     assert all(re.search(r"DERIVED|PUBLISHED|FROM MEMORY|COMMON PRACTICE|\bS\d+", row.mark) for row in ROWS)
     assert used <= set(SOURCES)
+
+
+TEXT = [
+    Row("zone time, 60 deg at 20.20 rpm", "DERIVED", lambda: kinematics.zone_time(math.radians(60), 20.20 / 60),
+        0.4950, 0.0005),
+    Row("left over speed of a 45 deg tube at 5, 8, 10 mph", "DERIVED", lambda: [
+        kinematics.residual_speed(v * MPH, 0.45, math.radians(45)) for v in (5, 8, 10)], [0.1345, 1.476, 2.370], 0.001),
+    Row("exit angle at 4 and 6 mph", "DERIVED", lambda: [
+        math.degrees(kinematics.exit_angle(v * MPH, 0.45)) for v in (4, 6)], [37.01, 64.54], 0.02),
+    Row("time jitter allowed for 20 %", "DERIVED", lambda: [1000 * kinematics.allowed_time_sd(v * MPH, 0.16596, 0.20)
+                                                          for v in (4, 5, 6, 8, 10)],
+        [13.13, 10.50, 8.750, 6.563, 5.250], 0.01),
+    Row("two lobes cover their own areas", "DERIVED", lambda: 2 * holes.covered_area(0.2), 0.2848, 0.0001),
+    Row("hydraulic demand 12 + 8 + 16 on 30", "DERIVED", lambda: fan.short_of_flow([12, 8, 16], 30), 6, 0),
+    Row("case drain of 45 L/min at 0.90 and 0.80", "DERIVED", lambda: [fan.case_drain(45, e) for e in (0.9, 0.8)],
+        [4.5, 9.0], 1e-9),
+    Row("motor at 11.0 instead of 13.5 V", "DERIVED", lambda: electrical.motor_speed_share(11.0, 13.5, 2.0, 0.5),
+        0.80, 0.001),
+    Row("humid air 35 C, 60 %", "DERIVED; vapour pressure FROM MEMORY: Magnus formula",
+        lambda: fan.air_density(101_325, 35 + C, 0.60), 1.1311, 0.0005),
+    Row("density by feet", "DERIVED", lambda: [fan.density_ratio(1000 * k * FOOT) for k in (1, 2, 3, 4, 5, 6)],
+        [0.9711, 0.9428, 0.9151, 0.8881, 0.8617, 0.8359], 0.0002),
+    Row("water density table", "DERIVED; formula FROM MEMORY: Tanaka et al. 2001", lambda: [
+        vacuum.water_density(t + C) for t in (5, 10, 15, 25, 30, 35, 40)],
+        [999.967, 999.703, 999.103, 997.047, 995.649, 994.033, 992.215], 0.002),
+    Row("wire drop 6, 12 AWG", "DERIVED, S35", lambda: [electrical.drop(electrical.wire_resistance(
+        s, 30 * FOOT), 20) for s in (6, 12)], [0.589, 2.376], 0.001),
+    Row("row pigtail 16 AWG, 10 ft, 3 A", "DERIVED; size FROM MEMORY", lambda: electrical.drop(
+        electrical.wire_resistance(16, 10 * FOOT), 3), 0.299, 0.001),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("row", TEXT, ids=str)
+def test_worked_example(row: Row) -> None:
+    """Worked examples that stand beside the tables come out as well."""
+    test_value(row)
