@@ -1,26 +1,34 @@
 """What was shown about each cause: computed from tests and values only, never from belief.
 
-confirmed     the fault was made to go and come with values (repaired, measured again, the old part or setting
-              brought it back or moved it), or a deciding look or test by a technician plus an accepted proof
-probable      deciding or supporting tests with values, not reversed
-possible      something speaks for it, or only a caller has seen it
-ruled_out     a named deciding test by a technician or instrument speaks strongly against it
-inconclusive  tests speak both for and against it
+confirmed     the fault was made to go and come with values (mended or exchanged, measured again, and the old
+              part or setting brought it back or moved it), or a deciding look or test by a technician or an
+              instrument plus an accepted proof; never in a call in which nothing was measured
+probable      firm tests with values, or a deciding look, point to it and no other cause fits them as well
+possible      something speaks for it, but another cause fits as well, or only a caller has seen it
+ruled_out     a test by a technician or instrument, with its value, speaks strongly against it
+inconclusive  firm tests speak both for and against it, or only weakly against it
 not_tested    nothing was tested that bears on it
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from diag.call.desk import CallDesk
-from diag.call.state import Answer
-from diag.knowledge.model import Check
+from diag.call.moved import not_put_back
+from diag.call.state import Answer, Repair
+from diag.knowledge.model import Cause, Check
 
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
+WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 
 FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.1
+BACK = "old part or setting back"
+"""Method of a reading made with the old part or setting back in place, to see whether the fault returns."""
+_ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
 
 
 @dataclass(frozen=True)
@@ -31,91 +39,305 @@ class Test:
     check: str
     outcome: str
     ratio: float
-    """Written likelihood ratio of the outcome for the cause."""
+    """Written likelihood ratio of the outcome for the cause; 1 where it says nothing."""
     firm: bool
     """Seen by a technician or read off an instrument."""
     deciding: bool
+    valued: bool
+    """It carries a measured value."""
+    normal: bool
+    """The outcome is the check's usual one."""
     epoch: int
-    reversal: bool
-    """Made with a piece moved to another row, or with the old part or setting back."""
+    state: str
+    """original | changed (mended, or another piece in place) | back (old part or setting back)."""
 
 
 def shown_words(call: CallDesk) -> dict[str, str]:
     """Return the shown word of every cause that anything bears on."""
-    words = {}
-    for cause in call.engine.knowledge.causes:
-        word = shown_word(call, cause)
-        if word != NOT_TESTED:
-            words[cause] = word
-    return words
-
-
-def tests_of(call: CallDesk, cause: str) -> tuple[Test, ...]:
-    """Return the answers that bear on a cause, in reading order."""
-    thought, engine = call.think(), call.engine
-    table_of, position = engine.tables.check, engine.tables.position[cause]
-    found = []
-    for seen in thought.read.seen.values():
-        outcome = seen.evaluated.outcome
-        if outcome is None:
-            continue
-        table = table_of(seen.answer.check)
-        if not table.marked[position]:
-            continue
-        check = engine.knowledge.questions[seen.answer.check]
-        ratio = _written(check, outcome, cause, engine.knowledge.causes[cause].subsystem, call)
-        if ratio == 1.0:
-            continue
-        observer = engine.knowledge.observers.get(seen.answer.observer)
-        firm = observer is not None and observer.weight != "caller"
-        reversal = bool(seen.answer.pieces) or (seen.answer.method or "").startswith("reversal")
-        answer = seen.answer
-        test = Test(answer.event, answer.check, outcome, ratio, firm, check.deciding, answer.epoch, reversal)
-        found.append(test)
-    return tuple(found)
-
-
-def _written(check: Check, outcome: str, cause: str, subsystem: str, call: CallDesk) -> float:
-    marks = call.engine.knowledge.marks
-    group = 1.0
-    for word, targets in check.outcomes[outcome].marks.items():
-        if cause in targets:
-            return marks[word].ratio
-        if f"@{subsystem}" in targets:
-            group = marks[word].ratio
-    return group
+    return {cause: word for cause, word in _Bench(call).words().items() if word != NOT_TESTED}
 
 
 def shown_word(call: CallDesk, cause: str) -> str:
     """Return what was shown about one cause."""
-    tests = tests_of(call, cause)
-    state = call.state
-    repaired = [r for r in state.repairs if r.kind == "repair" and cause in r.causes]
-    accepted = {p.target for p in state.proofs if p.verdict == "accepted" and p.answers}
-    proved = any(r.event in accepted for r in repaired)
-    first_repair = min((r.epoch for r in repaired), default=None)
-    before = [t for t in tests if first_repair is None or t.epoch <= first_repair]
-    firm_for = [t for t in before if t.firm and t.ratio >= FOR]
-    deciding_for = [t for t in firm_for if t.deciding and t.ratio >= FOR_STRONGLY]
-    firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
-    ruled_out = [t for t in firm_against if t.deciding and t.ratio <= AGAINST_STRONGLY]
-    if proved and (deciding_for or any(t.reversal for t in firm_for)):
-        return CONFIRMED
-    if ruled_out and not deciding_for:
-        return RULED_OUT
-    if firm_for and firm_against and not proved:
-        return PROBABLE if deciding_for and not ruled_out else INCONCLUSIVE
-    if deciding_for or (firm_for and _with_value(call, firm_for)) or (proved and firm_for):
-        return PROBABLE
-    if any(t.ratio >= FOR for t in before) or proved:
-        return POSSIBLE
-    return INCONCLUSIVE if firm_against else NOT_TESTED
+    return _Bench(call).words().get(cause, NOT_TESTED)
 
 
-def _with_value(call: CallDesk, tests: list[Test]) -> bool:
-    answers = {a.event: a for a in call.state.answers}
-    return any(_has_value(answers[t.event]) for t in tests)
+def tests_of(call: CallDesk, cause: str) -> tuple[Test, ...]:
+    """Return the answers that speak for or against a cause, in reading order."""
+    return tuple(t for t in _Bench(call).tests(cause) if t.ratio != 1.0)
 
 
-def _has_value(answer: Answer) -> bool:
+def tests_by_cause(call: CallDesk) -> dict[str, tuple[Test, ...]]:
+    """Return tests_of for every cause that any answer speaks for or against."""
+    bench = _Bench(call)
+    found = {c: tuple(t for t in bench.tests(c) if t.ratio != 1.0) for c in call.engine.knowledge.causes}
+    return {c: tests for c, tests in found.items() if tests}
+
+
+def reversed_by(call: CallDesk, cause: str) -> tuple[str, ...]:
+    """Return the answers in which the fault was made to go and come (or to move) with values; () when it was not."""
+    return _Bench(call).reversal(cause)
+
+
+def outcomes_of(call: CallDesk) -> dict[str, str]:
+    """Return what each live answer was taken to mean: in a closed call as judged when it was closed."""
+    seen = call.think().read.seen
+    now = {event: s.evaluated.outcome for event, s in seen.items() if s.evaluated.outcome}
+    judged: dict[str, str] = {}
+    if call.state.closed and call.state.judged:
+        judged = dict(call.state.judged[-1].body.get("outcomes") or {})
+    known = call.engine.knowledge.questions
+    held = {e: o for e, o in judged.items() if e in seen and o in known[seen[e].answer.check].outcomes}
+    return now | held
+
+
+def has_value(answer: Answer) -> bool:
+    """Tell whether an answer carries a measured value."""
     return any(x is not None for x in (answer.value, answer.values, answer.spacings, answer.positions, answer.log))
+
+
+class _Bench:
+    """All tests of a call laid side by side."""
+
+    def __init__(self, call: CallDesk) -> None:
+        self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
+        self.outcomes = outcomes_of(call)
+        self.answers = [a for a in self.state.answers if a.event in self.outcomes]
+        self.measured = any(has_value(a) for a in self.answers)
+        self.back = self._answers_with_old_back()
+        self._tests: dict[str, tuple[Test, ...]] = {}
+
+    # --- tests ------------------------------------------------------------------------------------
+
+    def tests(self, cause: str) -> tuple[Test, ...]:
+        """Return the answers of all checks that mark a cause, in reading order."""
+        if cause not in self._tests:
+            self._tests[cause] = tuple(self._make_tests(cause))
+        return self._tests[cause]
+
+    def _make_tests(self, cause: str) -> Iterator[Test]:
+        known = self.knowledge.causes[cause]
+        repaired = self._first_repair(cause)
+        for answer in self.answers:
+            check = self.knowledge.questions[answer.check]
+            if not _marks(check, cause, known.subsystem):
+                continue
+            outcome = self.outcomes[answer.event]
+            observer = self.knowledge.observers.get(answer.observer)
+            yield Test(
+                answer.event, answer.check, outcome, self._ratio(check, outcome, cause, known.subsystem),
+                firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
+                valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
+                state=self._state_of(answer, repaired, known),
+            )  # fmt: skip
+
+    def _ratio(self, check: Check, outcome: str, cause: str, subsystem: str) -> float:
+        group = 1.0
+        for word, targets in check.outcomes[outcome].marks.items():
+            if cause in targets:
+                return self.knowledge.marks[word].ratio
+            if f"@{subsystem}" in targets:
+                group = self.knowledge.marks[word].ratio
+        return group
+
+    def _repairs(self, cause: str) -> list[Repair]:
+        return [r for r in self.state.repairs if r.kind == "repair" and cause in r.causes]
+
+    def _first_repair(self, cause: str) -> int | None:
+        return min((r.epoch for r in self._repairs(cause)), default=None)
+
+    def _state_of(self, answer: Answer, repaired: int | None, cause: Cause) -> str:
+        if repaired is not None and answer.epoch > repaired:
+            return _BACK if self._is_back(answer, cause) else _CHANGED
+        return _CHANGED if answer.pieces else _ORIGINAL
+
+    def _is_back(self, answer: Answer, cause: Cause) -> bool:
+        if (answer.method or "").startswith(BACK):
+            return True
+        return bool(self.back.get(answer.event, frozenset()) & self._old_names(cause))
+
+    def _old_names(self, cause: Cause) -> frozenset[str]:
+        """Return the parts and settings that the repair of a cause exchanged, as they may be named."""
+        parts = [n for p in cause.repair.parts for n in (p, self.knowledge.parts[p].label)]
+        repairs = self._repairs(cause.id)
+        parts += [part["item"] for r in repairs for part in r.parts]
+        return frozenset(n.casefold() for n in (*parts, *(s["name"] for r in repairs for s in r.settings)))
+
+    def _answers_with_old_back(self) -> dict[str, frozenset[str]]:
+        """Return answer -> names of what stood changed for a test when it was given."""
+        if not any(step.kind == "change" and step.live for step in self.state.trail):
+            return {}
+        live = {step.event for step in self.state.trail if step.live}
+        by_id = {e.id: e for e in self.call.events}
+        timeline = [by_id[e] for e in self.state.timeline if e in live]
+        place = {e.id: i for i, e in enumerate(timeline)}
+        return {
+            a.event: frozenset(n.name.casefold() for n in not_put_back(timeline[: place[a.event]])) for a in self.answers
+        }
+
+    # --- words ------------------------------------------------------------------------------------
+
+    def words(self) -> dict[str, str]:
+        """Return the word of every cause; two that fit the same tests equally well are both only possible."""
+        words = {c: self._word_alone(c) for c in self.knowledge.causes}
+        mended = [c for c in words if self._proved(c) or words[c] == CONFIRMED]
+        probable = [c for c, w in words.items() if w == PROBABLE and c not in mended]
+        standing = [c for c, w in words.items() if w in (CONFIRMED, PROBABLE)]
+        lowered = [c for c in probable if any(self._rival(r, c, r in mended) for r in standing if r != c)]
+        return words | dict.fromkeys(lowered, POSSIBLE)
+
+    def _word_alone(self, cause: str) -> str:
+        tests = [t for t in self.tests(cause) if t.ratio != 1.0]
+        repaired, proved = self._first_repair(cause), self._proved(cause)
+        before = [t for t in tests if t.state == _ORIGINAL or (repaired is None and t.state == _CHANGED)]
+        firm_for = [t for t in before if t.firm and t.ratio >= FOR]
+        deciding_for = [t for t in firm_for if t.deciding and t.ratio >= FOR_STRONGLY]
+        firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
+        ruled_out = [t for t in firm_against if rules_out(t)]
+        if self.measured and ((proved and (deciding_for or self.reversal(cause))) or self._reversed_alone(cause)):
+            return CONFIRMED
+        if ruled_out and not deciding_for and not proved:
+            return RULED_OUT
+        if firm_for and firm_against and not proved:
+            return PROBABLE if deciding_for and not ruled_out else INCONCLUSIVE
+        if self._in_vain(cause):
+            return INCONCLUSIVE if firm_for else POSSIBLE if any(t.ratio >= FOR for t in before) else NOT_TESTED
+        if deciding_for or any(t.valued for t in firm_for) or (proved and firm_for):
+            return PROBABLE
+        if any(t.ratio >= FOR for t in before) or proved:
+            return POSSIBLE
+        return INCONCLUSIVE if firm_against else NOT_TESTED
+
+    def _proved(self, cause: str) -> bool:
+        """Tell whether a repair of the cause was accepted on at least one answer of a technician or instrument."""
+        repairs = {r.event for r in self._repairs(cause)}
+        by_event = {a.event: a for a in self.state.answers}
+        for proof in self.state.proofs:
+            if proof.target in repairs and proof.verdict == "accepted":
+                given = [by_event[a] for a in proof.answers if a in by_event]
+                if any(self._firm(a) and a.status == "given" for a in given):
+                    return True
+        return False
+
+    def _firm(self, answer: Answer) -> bool:
+        observer = self.knowledge.observers.get(answer.observer)
+        return observer is not None and observer.weight != "caller"
+
+    def _in_vain(self, cause: str) -> bool:
+        """Tell whether every repair of the cause so far was measured and not accepted."""
+        repairs = self._repairs(cause)
+        last = {p.target: p.verdict for p in self.state.proofs}
+        return bool(repairs) and all(last.get(r.event) == "not_accepted" for r in repairs)
+
+    def _rival(self, other: str, cause: str, mended: bool) -> bool:
+        """Tell whether another cause explains every firm test that speaks for this one, at least as well."""
+        mine, its = self._firm_for(cause), self._firm_for(other)
+        if not mine or not mine.keys() <= its.keys():
+            return False
+        return mended or all(its[e] >= mine[e] for e in mine)
+
+    def _firm_for(self, cause: str) -> dict[str, float]:
+        return {t.event: t.ratio for t in self.tests(cause) if t.firm and t.ratio >= FOR and t.state != _BACK}
+
+    # --- made to go and come ------------------------------------------------------------------------
+
+    def reversal(self, cause: str) -> tuple[str, ...]:
+        """Return the answers that made the fault go and come, or move with a piece, with values; else ()."""
+        by_check: dict[str, list[Test]] = {}
+        for test in self.tests(cause):
+            if test.firm and test.valued:
+                by_check.setdefault(test.check, []).append(test)
+        for tests in by_check.values():
+            found = _gone_and_come(tests) or self._moved(tests)
+            if found:
+                return found
+        return ()
+
+    def _reversed_alone(self, cause: str) -> bool:
+        """Tell whether the reversal shows this very cause without a verdict on a repair."""
+        events = self.reversal(cause)
+        if not events:
+            return False
+        states = {t.event: t.state for t in self.tests(cause)}
+        if any(states[e] == _BACK for e in events):
+            return True
+        by_event = {a.event: a for a in self.answers}
+        pieces = {p for e in events for p in by_event[e].pieces}
+        return bool(pieces) and pieces <= set(self.knowledge.causes[cause].repair.parts)
+
+    def _moved(self, tests: Sequence[Test]) -> tuple[str, ...]:
+        """Return the answers that show the fault moving to another row together with a piece, else ()."""
+        by_event = {a.event: a for a in self.answers}
+        for first in tests:
+            before = by_event[first.event]
+            if first.ratio < FOR or before.pieces:
+                continue
+            later = [by_event[t.event] for t in tests if t.epoch == first.epoch and by_event[t.event].pieces]
+            speaking = {t.event for t in tests if t.ratio >= FOR}
+            found = _moved_in_map(before, later) or _moved_by_rows(before, later, speaking)
+            if found:
+                return found
+        return ()
+
+
+def rules_out(test: Test) -> bool:
+    """Tell whether a test may rule a cause out: firm, strong, and with a value; never "it looked fine"."""
+    with_value = test.valued or (test.deciding and not test.normal)
+    return test.firm and test.ratio <= AGAINST_STRONGLY and with_value
+
+
+def _marks(check: Check, cause: str, subsystem: str) -> bool:
+    targets = {t for o in check.outcomes.values() for named in o.marks.values() for t in named}
+    return cause in targets or f"@{subsystem}" in targets
+
+
+def _gone_and_come(tests: Sequence[Test]) -> tuple[str, ...]:
+    """Return (bad, good while changed, bad again with the old back) in this order, else ()."""
+    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR and t.state == _ORIGINAL), None)
+    if bad is None:
+        return ()
+    good = next((i for i in range(bad + 1, len(tests)) if tests[i].ratio < FOR and tests[i].state == _CHANGED), None)
+    if good is None:
+        return ()
+    again = next((t for t in tests[good + 1 :] if t.ratio >= FOR and t.state in (_ORIGINAL, _BACK)), None)
+    return (tests[bad].event, tests[good].event, again.event) if again else ()
+
+
+def _homes(answer: Answer) -> dict[int, Any]:
+    return {row: home for sat in answer.pieces.values() for row, home in sat.items()}
+
+
+def _moved_in_map(before: Answer, later: Iterable[Answer]) -> tuple[str, ...]:
+    """The row that was bad reads like the good one now, and the row that holds its piece reads like it did.
+
+    Both differences must be at least half of all that the rows differ, and of opposite sign.
+    """
+    was = _row_values(before)
+    for answer in later:
+        now = _row_values(answer)
+        for row, home in _homes(answer).items():
+            if not {row, home} <= was.keys() & now.keys():
+                continue
+            then, since = was[home] - was[row], now[home] - now[row]
+            wide = min(abs(then) / _spread(was), abs(since) / _spread(now)) if then * since < 0 else 0.0
+            if wide >= 0.5:
+                return before.event, answer.event
+    return ()
+
+
+def _row_values(answer: Answer) -> dict[int, float]:
+    return {int(k): float(v["value"]) for k, v in (answer.values or {}).items()
+            if k.isdigit() and isinstance(v, Mapping) and "value" in v}  # fmt: skip
+
+
+def _spread(values: Mapping[int, float]) -> float:
+    return max(values.values()) - min(values.values())
+
+
+def _moved_by_rows(before: Answer, later: Sequence[Answer], speaking: set[str]) -> tuple[str, ...]:
+    """One row read at a time: bad where the piece went, good where it came from."""
+    old = before.rows if isinstance(before.rows, tuple) else ()
+    went = [a for a in later if a.event in speaking and isinstance(a.rows, tuple)
+            and any(_homes(a).get(r) in old for r in a.rows)]  # fmt: skip
+    came = [a for a in later if a.event not in speaking and isinstance(a.rows, tuple) and set(a.rows) <= set(old)]
+    return (before.event, went[0].event, came[0].event) if went and came else ()

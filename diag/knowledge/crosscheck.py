@@ -27,6 +27,7 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
     examiners: Mapping[str, Any] = {
         "axes": _axis, "hazards": _hazard, "cautions": _caution, "limits": _limit, "causes": _cause,
         "checks": _check, "rules": _rule, "verifications": _verification, "symptoms": _symptom,
+        "completeness": _completeness, "details": _detail, "categories": _category, "failure_modes": _failure_mode,
     }  # fmt: skip
     for kind, examine in examiners.items():
         for key, entry in getattr(knowledge, kind).items():
@@ -374,3 +375,25 @@ def _verification(k: Knowledge, verification: model.Verification) -> Iterator[Fa
         if check in k.checks:
             yield from _known(outcomes, k.checks[check].outcomes, f"outcome of {check}", "passes", check)
     yield from _sources(k, verification)
+
+
+def _completeness(k: Knowledge, rule: model.CompletenessRule) -> Iterator[Fault]:
+    yield from _known(rule.details, k.details, "detail", "details")
+    yield from _known(rule.checks, k.questions, "check", "checks")
+    yield from _known(rule.kinds, {**k.kinds, **k.categories}, "kind of cause or category", "kinds")
+    yield from _sources(k, rule)
+
+
+def _detail(k: Knowledge, detail: model.Detail) -> Iterator[Fault]:
+    if detail.takes == "amount" and detail.quantity not in QUANTITIES:
+        yield ("quantity",), f"{detail.quantity!r} is no known quantity.", _nearest(str(detail.quantity), QUANTITIES)
+    if (detail.takes == "choice") != bool(detail.choices):
+        yield ("choices",), "A choice has choices, nothing else has.", "Add them, or change `takes`."
+
+
+def _category(k: Knowledge, category: model.Category) -> Iterator[Fault]:
+    yield from _known(category.kinds, k.kinds, "kind of cause", "kinds")
+
+
+def _failure_mode(k: Knowledge, mode: model.FailureMode) -> Iterator[Fault]:
+    yield from _known(mode.symptoms, k.symptoms, "symptom", "symptoms")

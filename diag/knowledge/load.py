@@ -45,6 +45,9 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "symptoms": Symptom,
     "verifications": model.Verification,
     "completeness": model.CompletenessRule,
+    "details": model.Detail,
+    "categories": model.Category,
+    "failure_modes": model.FailureMode,
     "causes": model.Cause,
     "checks": model.Check,
     "rules": model.Rule,
@@ -87,6 +90,8 @@ class Knowledge:
     version: str
     digest: str
     settings: model.Settings
+    write_up: model.WriteUp
+    """Terms of the shop's own contracts."""
     marks: Mapping[str, model.Mark]
     likelihoods: Mapping[str, model.Likelihood]
     observers: Mapping[str, model.Observer]
@@ -110,6 +115,9 @@ class Knowledge:
     symptoms: Mapping[str, Symptom]
     verifications: Mapping[str, model.Verification]
     completeness: Mapping[str, model.CompletenessRule]
+    details: Mapping[str, model.Detail]
+    categories: Mapping[str, model.Category]
+    failure_modes: Mapping[str, model.FailureMode]
     causes: Mapping[str, model.Cause]
     checks: Mapping[str, model.Check]
     """As written; `several` checks still whole."""
@@ -233,7 +241,7 @@ class _Gathered:
             for key, value in data.items():
                 if key in SECTIONS:
                     self._add_entries(key, value, shown, lines, (key,), seen)
-                elif key in ("version", "requires_program", "settings"):
+                elif key in ("version", "requires_program", "settings", "write_up"):
                     self.head[key] = value
                     self.places["head", key] = Place(shown, lines.at((key,)), lines, (key,))
                 else:
@@ -283,15 +291,21 @@ class _Gathered:
     def _problem(self, file: str, line: int, key: str, what: str, remedy: str) -> None:
         self.problems.append(Problem(file, line, key, what, remedy))
 
-    def build(self) -> Knowledge | None:
-        head = self.places.get(("head", "settings"))
+    def _head(self, name: str, of: type[BaseModel]) -> BaseModel | None:
+        place = self.places.get(("head", name))
         try:
-            settings = model.Settings.model_validate(self.head.get("settings", {}))
+            return of.model_validate(self.head.get(name, {}))
         except ValidationError as error:
-            if head and head.lines:
-                self._invalid("settings", error, head.file, head.lines, ("settings",))
+            if place and place.lines:
+                self._invalid(name, error, place.file, place.lines, (name,))
             else:
-                self._problem("knowledge.yaml", 1, "settings", "Missing.", "The folder needs a knowledge.yaml.")
+                self._problem("knowledge.yaml", 1, name, "Missing.", "The folder needs a knowledge.yaml.")
+            return None
+
+    def build(self) -> Knowledge | None:
+        settings = self._head("settings", model.Settings)
+        write_up = self._head("write_up", model.WriteUp)
+        if not isinstance(settings, model.Settings) or not isinstance(write_up, model.WriteUp):
             return None
         digest = hashlib.sha256(b"".join(s.encode() + b"\0" + raw + b"\0" for s, raw in sorted(self.hashed)))
         questions = {key: q for c in self.entries["checks"].values() for key, q in expand(c)}
@@ -299,6 +313,7 @@ class _Gathered:
             version=str(self.head.get("version", "0")),
             digest=f"sha256:{digest.hexdigest()}",
             settings=settings,
+            write_up=write_up,
             lexicon=self.lexicon or Lexicon.model_validate({}),
             questions=questions,
             places=self.places,

@@ -10,7 +10,7 @@ from pydantic.json_schema import models_json_schema
 
 from diag.errors import UsageError
 from diag.knowledge.load import ENTRY_FOLDERS, SECTIONS
-from diag.knowledge.model import Settings
+from diag.knowledge.model import Settings, WriteUp
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
@@ -36,9 +36,10 @@ def vocabulary_schema() -> dict[str, Any]:
     }
     properties["version"] = properties["requires_program"] = {"type": "string"}
     properties["settings"] = {"$ref": "#/$defs/Settings"}
+    properties["write_up"] = {"$ref": "#/$defs/WriteUp"}
     return {
         "$schema": DIALECT, "title": "knowledge", "type": "object", "additionalProperties": False,
-        "properties": properties, "$defs": _definitions({**SECTIONS, "settings": Settings}),
+        "properties": properties, "$defs": _definitions({**SECTIONS, "settings": Settings, "write_up": WriteUp}),
     }  # fmt: skip
 
 
