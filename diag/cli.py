@@ -70,7 +70,7 @@ class _Parser(argparse.ArgumentParser):
 
 
 def _common() -> _Parser:
-    common = _Parser(add_help=False, argument_default=argparse.SUPPRESS)
+    common = _Parser(add_help=False, argument_default=argparse.SUPPRESS, allow_abbrev=False)
     common.add_argument("--store", metavar="PATH|URL",
                         help="where calls are kept (else DIAG_STORE, else your data folder)")
     common.add_argument("--knowledge", metavar="DIR", action="append",
@@ -106,7 +106,8 @@ def _parser() -> _Parser:
         ("knowledge", "lint, show, trial, effect, new, schema, watch", _knowledge),
         ("calls", "list, show, export, import, search, verify, backup, erase", _calls),
     ):
-        command = commands.add_parser(name, help=text, add_help=False)
+        # No prefix character: options, --help among them, are left to the command itself.
+        command = commands.add_parser(name, help=text, add_help=False, prefix_chars="\0")
         command.add_argument("rest", nargs=argparse.REMAINDER)
         command.set_defaults(run=run)
 

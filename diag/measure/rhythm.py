@@ -131,9 +131,10 @@ def fold(spacings: Sequence[float], target: float, holes: int) -> Fold:
             offs[k % holes].append(residual)
         last = k
     shift = [median(o) if o else 0.0 for o in offs]
-    left = [r - mean(o) for o in offs if len(o) > 1 for r in o]
+    several = [(o, mean(o)) for o in offs if len(o) > 1]
+    left = [r - middle for o, middle in several for r in o]
     # Each hole mean costs one degree of freedom.
-    free = len(left) - sum(len(o) > 1 for o in offs)
+    free = len(left) - len(several)
     scatter = math.sqrt(math.fsum(r * r for r in left) / free) if free > 0 else 0.0
     return Fold(tuple(passes), tuple(seeds), tuple(shift), scatter, (index[-1] + 1) / holes, pitch)
 

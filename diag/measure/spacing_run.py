@@ -12,6 +12,7 @@ from diag.measure.counting import needed_for_wilson_margin, sd_factors, wilson
 from diag.measure.kinematics import spacing_for
 from diag.measure.model import Analysed, Context, Reading, Result
 from diag.measure.saying import analysed, band, percent, said, share, too_few, value, word
+from diag.text import count
 
 FEWEST = 20
 """Below this the 95 % band of any share is wider than +-20 points: no verdict."""
@@ -214,14 +215,14 @@ def _verdict(spacings: Sequence[float], target: float, c: sp.Classes) -> str:
     pairs = c.multiples and wilson(c.multiples, n)[0] > close
     gap_words = f"{percent(c.misses / n)} of {n} spacings are gaps ({band(c.misses, n)})" if n else ""
     pair_words = f"{percent(c.multiples / n)} are close pairs ({band(c.multiples, n)})"
-    moved = rule.displaced and rule.displaced >= rule.doubles
+    if (gaps or pairs) and rule.displaced > rule.doubles + rule.skips:
+        return (f"Seeds out of place: {rule.displaced} pairs of one close and one long space among {n} spacings; only "
+                f"{count(rule.skips, 'seed')} really missing, {rule.doubles} too many.")
     tail = f", {rule.displaced} of them only a seed out of place" if rule.displaced else ""
     if gaps and pairs:
         return f"Gaps and close pairs: {gap_words}, {pair_words}{tail}."
     if gaps:
         return f"Gaps: {gap_words}, more than scatter gives."
-    if pairs and moved:
-        return f"Seeds out of place: {pair_words}, {rule.displaced} of {c.multiples} next to a long space."
     if pairs:
         return f"Close pairs: of {n} spacings {pair_words}{tail}."
     return f"Even: {percent(c.singles / n, 3)} of {n} spacings are single ({band(c.singles, n)})."

@@ -258,3 +258,16 @@ def test_bars_show_something_for_anything() -> None:
 def test_notes_hang() -> None:
     """A folded note is indented below its dash."""
     assert "- aaa bbb\n  ccc" == note("aaa bbb ccc", 10)
+
+
+def test_through_the_whole_command_line(capsys: pytest.CaptureFixture[str]) -> None:
+    """Options of `diag measure` that begin like common ones reach it, and so does --help."""
+    from diag.cli import main as diag
+
+    code = diag(["measure", "spacing", *T1, "--unit", "in", "--target", "6in", "--units", "metric", "--json"])
+    data = json.loads(capsys.readouterr().out)
+    with pytest.raises(SystemExit) as left:
+        diag(["measure", "vacuum", "--help"])
+
+    assert (0, "15.2 cm", 0) == (code, data["results"]["target"]["shown"], left.value.code)
+    assert "--healthy" in capsys.readouterr().out
