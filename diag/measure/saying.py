@@ -1,4 +1,4 @@
-"""Small helpers for runs of the catalogue: building results and saying figures in the user's units."""
+"""Building results and saying figures in the user's units, for the runs of the catalogue."""
 
 from __future__ import annotations
 
