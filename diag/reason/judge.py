@@ -14,16 +14,20 @@ from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.rules import FactSet, Firing, RuleBase
-from diag.reason.tables import Array, Tables
+from diag.reason.tables import Array, Index, Tables, log_safe
 from diag.reason.worlds import (
+    ALL_PAIRS_UP_TO,
     EpochEvidence,
     Evidence,
     Posterior,
     Worlds,
+    all_pairs,
     cause_shares,
     forward,
+    heaviest_pairs,
     posterior,
     prior,
+    single_likelihood,
     symptom_worlds,
     top_up_worlds,
 )
@@ -119,15 +123,17 @@ class Engine:
         self.evidence = Evidence(self.tables)
         self.rules = RuleBase(knowledge, counter=counter)
         self.planner = Planner(self.tables)
+        self._all = all_pairs(self.tables)
         self.frequency: Array | None = None
         """Shop frequencies in place of the knowledge's, per cause; None = as written."""
 
     def judge(self, case: Case, *, by: str = "minutes", most: int = 3) -> Judgement:
         """Return the judgement of a case; pure: the same case gives the same judgement."""
         pi = cause_shares(self.tables, case.axes, self.frequency)
-        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi)
-        start = prior(self.tables, pi).plus(symptoms)
-        runs = [self._epoch(case, number, pi) for number in range(case.epoch + 1)]
+        pairs = self._pairs(case, pi)
+        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs)
+        start = prior(self.tables, pi, pairs).plus(symptoms)
+        runs = [self._epoch(case, number, pi, pairs) for number in range(case.epoch + 1)]
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
         last = runs[-1]
@@ -154,16 +160,28 @@ class Engine:
 
     # --- one epoch --------------------------------------------------------------------------------
 
-    def _epoch(self, case: Case, number: int, pi: Array) -> _Run:
+    def _pairs(self, case: Case, pi: Array) -> Index:
+        """Return the causes whose pairs are worlds: all of them, or the heaviest of a very large knowledge."""
+        if len(pi) <= ALL_PAIRS_UP_TO:
+            return self._all
+        none = np.array([], dtype=np.intp)
+        one = prior(self.tables, pi, none).plus(symptom_worlds(self.tables, case.symptoms, case.denied, pi, none)).one
+        for instance in case.instances:
+            if instance.given and instance.epoch == case.epoch:
+                table = self.tables.check(instance.check)
+                one = one + log_safe(single_likelihood(table, np.array(instance.likelihood))[1])
+        return heaviest_pairs(self.tables, one, case.instances)
+
+    def _epoch(self, case: Case, number: int, pi: Array, pairs: Index) -> _Run:
         instances = [i for i in case.instances if i.epoch == number]
         looks = {
-            name: self.evidence.look(members, case.trouble_rows, pi)
+            name: self.evidence.look(members, case.trouble_rows, pi, pairs)
             for name, members in self.evidence.looks(instances).items()
         }
         firings = self.rules.run(self._facts(case, number, instances))
         supports = self._supports(firings, {}, instances)
         top_ups, by_rules = self._top_ups(firings, supports, instances)
-        evidence = EpochEvidence(looks, top_up_worlds(top_ups, len(pi)))
+        evidence = EpochEvidence(looks, top_up_worlds(top_ups, len(pi), pairs))
         return _Run(instances, evidence, firings, supports, top_ups, by_rules)
 
     def _facts(self, case: Case, epoch: int, instances: Sequence[Instance]) -> FactSet:

@@ -11,17 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
 from diag.knowledge.model import Check
 from diag.reason.axes import fit, open_axes
 from diag.reason.case import Case
-from diag.reason.tables import Array, Flags, Tables
-from diag.reason.worlds import Posterior
-
-Index = npt.NDArray[np.intp]
+from diag.reason.tables import Array, Flags, Index, Tables
+from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior
 
 HEAVIEST_WORLDS = 300
+HEAVIEST_ASKED_ABOUT = 60
+"""Causes the look-ahead weighs when there are more than all pairs are kept for."""
 PREFIXES = (0, 1, 2, 3, 4, 6, 8, 12, 16, 24)
 
 
@@ -222,25 +221,27 @@ class View:
         n = len(belief.one)
         rest = belief.unknown + belief.clear
         if belief.mass_two < 0.5:
-            weights = np.concatenate((belief.one, [rest]))
             index = np.arange(n + 1)
+            if n > ALL_PAIRS_UP_TO:
+                heaviest = np.sort(np.argsort(-belief.one, kind="stable")[:HEAVIEST_ASKED_ABOUT])
+                index = np.append(heaviest, n)
+            weights = np.append(belief.one, rest)[index]
             return cls(index, index, weights / max(float(weights.sum()), 1e-300), pairs=False)
-        a, c = np.triu_indices(n, k=1)
+        a, c = np.triu_indices(len(belief.pairs), k=1)
         weights = np.concatenate((belief.one, [rest], belief.two[a, c]))
-        first = np.concatenate((np.arange(n + 1), a))
-        second = np.concatenate((np.arange(n + 1), c))
+        first = np.concatenate((np.arange(n + 1), belief.pairs[a]))
+        second = np.concatenate((np.arange(n + 1), belief.pairs[c]))
         keep = np.argsort(-weights, kind="stable")[:HEAVIEST_WORLDS]
         chosen = weights[keep]
         return cls(first[keep], second[keep], chosen / max(float(chosen.sum()), 1e-300), pairs=True)
 
     def joint(self, stack: _Stack, keys: Sequence[str], rows: Index, starts: Index) -> Array:
         """Return weight x P(outcome | world) for the outcome rows of the chosen checks (rows x worlds)."""
-        shares = np.concatenate((stack.shares[rows], stack.base[rows][:, None]), axis=1)
-        one = shares[:, self.first]
+        one = _columns(stack, rows, self.first)
         if not self.pairs:
             single: Array = one * self.weights[None, :]
             return single
-        two = shares[:, self.second]
+        two = _columns(stack, rows, self.second)
         owner = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(rows))))
         position = {k: i for i, k in enumerate(stack.keys)}
         marked = stack.marked[[position[k] for k in keys]]
@@ -261,34 +262,41 @@ class View:
     def repair_cost(self, beliefs: Array, tables: Tables, leave: float | Array, doable: Flags | None) -> Array:
         """Return, per belief, the least over prefixes of: repairs in order, then `leave` for what is unsolved."""
         n = len(tables.causes)
-        present = np.zeros((len(beliefs), n + 1))
-        if self.pairs:
-            for w in range(len(self.first)):
-                present[:, self.first[w]] += beliefs[:, w]
-                if self.second[w] != self.first[w]:
-                    present[:, self.second[w]] += beliefs[:, w]
-        else:
-            present = beliefs
-        p = present[:, :n]
-        cost = tables.repair_minutes[None, :] + tables.if_wrong[None, :] * (1.0 - np.minimum(p, 1.0))
-        ratio = np.round(p * tables.works[None, :] / np.maximum(cost, 0.5), 8)
+        causes = np.unique(np.concatenate((self.first, self.second)))
+        causes = causes[causes < n]
+        p = self._present(beliefs, causes)
+        cost = tables.repair_minutes[causes][None, :] + tables.if_wrong[causes][None, :] * (1.0 - np.minimum(p, 1.0))
+        works = tables.works[causes]
+        ratio = np.round(p * works[None, :] / np.maximum(cost, 0.5), 8)
         if doable is not None:
-            ratio = np.where(doable[None, :], ratio, -1.0)
-        depth = min(n, max(PREFIXES) + 1)
+            ratio = np.where(doable[causes][None, :], ratio, -1.0)
+        depth = min(len(causes), max(PREFIXES) + 1)
         order = np.argsort(-ratio, axis=1, kind="stable")[:, :depth]
         costs = np.take_along_axis(cost, order, axis=1)
         if doable is not None:
             costs = np.where(np.take_along_axis(ratio, order, axis=1) < 0, 1e9, costs)
-        chance = np.take_along_axis(p, order, axis=1) * tables.works[order]
         leave_array = np.broadcast_to(np.asarray(leave, dtype=np.float64), (len(beliefs),))
         if self.pairs:
-            return self._pair_cost(beliefs, order, costs, leave_array, n)
-        solved = np.concatenate((np.zeros((len(beliefs), 1)), np.cumsum(chance, axis=1)), axis=1)
-        reached = np.concatenate(
-            (np.zeros((len(beliefs), 1)), np.cumsum(costs * (1.0 - solved[:, :-1]), axis=1)), axis=1
-        )
+            return self._pair_cost(beliefs, causes[order], costs, leave_array, n)
+        chance = np.take_along_axis(p, order, axis=1) * works[order]
+        start = np.zeros((len(beliefs), 1))
+        solved = np.concatenate((start, np.cumsum(chance, axis=1)), axis=1)
+        reached = np.concatenate((start, np.cumsum(costs * (1.0 - solved[:, :-1]), axis=1)), axis=1)
         total: Array = (reached + (1.0 - solved) * leave_array[:, None]).min(axis=1)
         return total
+
+    def _present(self, beliefs: Array, causes: Index) -> Array:
+        """Return, per belief, the chance that each of some causes is present."""
+        if not self.pairs:
+            singles: Array = beliefs[:, np.isin(self.first, causes)]
+            return singles
+        place = {int(cause): i for i, cause in enumerate(causes)}
+        present = np.zeros((len(beliefs), len(causes)))
+        for w, (a, c) in enumerate(zip(self.first.tolist(), self.second.tolist(), strict=True)):
+            for cause in {a, c}:
+                if cause in place:
+                    present[:, place[cause]] += beliefs[:, w]
+        return present
 
     def _pair_cost(self, beliefs: Array, order: Index, costs: Array, leave: Array, n: int) -> Array:
         """Cost of an order under a pair = cumulated cost up to the later of the two."""
@@ -306,6 +314,14 @@ class View:
             total = np.where(done, upto, spent[:, [t]] + leave[:, None])
             best = np.minimum(best, (beliefs * total).sum(axis=1))
         return best
+
+
+def _columns(stack: _Stack, rows: Index, causes: Index) -> Array:
+    """Return shares of the rows for some causes; the cause n stands for the unknown: base shares."""
+    n = stack.shares.shape[1]
+    columns = stack.shares[np.ix_(rows, np.minimum(causes, n - 1))]
+    result: Array = np.where((causes == n)[None, :], stack.base[rows][:, None], columns)
+    return result
 
 
 def _rows_of(stack: _Stack, keys: Sequence[str]) -> tuple[Index, Index]:

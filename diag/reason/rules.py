@@ -23,6 +23,8 @@ from diag.knowledge.load import Knowledge
 from diag.reason.facts import PASS_TWO, Clause, clauses
 
 log = logging.getLogger(__name__)
+MOST_CLAUSES = 2500
+"""Above, the indexed counter runs the rules: equal firings, without experta's time for a reset."""
 FORCE_COUNTER = "DIAG_RULES_COUNTER"
 """Environment variable that forces the fallback (tests use it)."""
 
@@ -75,7 +77,8 @@ class RuleBase:
 
     def __init__(self, knowledge: Knowledge, *, counter: bool = False) -> None:
         self.clauses: tuple[Clause, ...] = clauses(knowledge, layers(knowledge.rules.values()))
-        self._experta = None if counter else _import_experta()
+        large = len(self.clauses) > MOST_CLAUSES
+        self._experta = None if counter or large else _import_experta()
         self._engine_class: Any = None
         self._engine: Any = None
         self._ran: FactSet | None = None

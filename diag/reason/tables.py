@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check
-from diag.knowledge.shares import base_shares, marked, outcome_shares
+from diag.knowledge.shares import base_shares, outcome_shares
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Index = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,12 @@ class Tables:
     def alone(self) -> Flags:
         """Causes that stand alone (nothing wrong on the machine)."""
         return np.array([self.knowledge.causes[c].no_fault for c in self.causes], dtype=np.bool_)
+
+    @cached_property
+    def never_pairs(self) -> tuple[tuple[int, int], ...]:
+        """Pairs of causes that can both stand with others but make no sense together, each once."""
+        a, c = np.nonzero(np.triu(self.never_with, k=1))
+        return tuple((int(x), int(y)) for x, y in zip(a, c, strict=True))
 
     @cached_property
     def never_with(self) -> Flags:
@@ -115,6 +122,22 @@ class Tables:
             table = self._checks[key] = self._build(key, self.knowledge.questions[key])
         return table
 
+    def _targets(self, check: Check) -> list[int]:
+        """Return the positions of the causes that any outcome of the check marks, by name or by subsystem."""
+        named = {t for o in check.outcomes.values() for targets in o.marks.values() for t in targets}
+        found = {self.position[t] for t in named if not t.startswith("@")}
+        for group in named - set(self.position):
+            found |= set(self.members[group[1:]])
+        return sorted(found)
+
+    @cached_property
+    def members(self) -> Mapping[str, tuple[int, ...]]:
+        """Positions of the causes of each subsystem."""
+        grouped: dict[str, list[int]] = {name: [] for name in self.knowledge.subsystems}
+        for i, cause in enumerate(self.causes):
+            grouped[self.knowledge.causes[cause].subsystem].append(i)
+        return {name: tuple(positions) for name, positions in grouped.items()}
+
     def _build(self, key: str, check: Check) -> CheckTable:
         settings, marks = self.knowledge.settings, self.knowledge.marks
         base_by_name = base_shares(check, settings)
@@ -122,12 +145,11 @@ class Tables:
         base = np.array([base_by_name[o] for o in outcomes], dtype=np.float64)
         shares = np.repeat(base[:, None], len(self.causes), axis=1)
         flags = np.zeros(len(self.causes), dtype=np.bool_)
-        for i, cause in enumerate(self.causes):
-            subsystem = self.knowledge.causes[cause].subsystem
-            if marked(check, cause, subsystem):
-                flags[i] = True
-                table = outcome_shares(check, cause, subsystem, marks, settings)
-                shares[:, i] = [table[o] for o in outcomes]
+        for i in self._targets(check):
+            cause = self.causes[i]
+            table = outcome_shares(check, cause, self.knowledge.causes[cause].subsystem, marks, settings)
+            flags[i] = True
+            shares[:, i] = [table[o] for o in outcomes]
         normal = next((i for i, o in enumerate(outcomes) if check.outcomes[o].normal), None)
         return CheckTable(key, outcomes, base, shares, flags, normal)
 

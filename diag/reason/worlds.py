@@ -14,20 +14,28 @@ import numpy as np
 
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
-from diag.reason.tables import Array, CheckTable, Tables, log_safe, log_sum
+from diag.reason.tables import Array, CheckTable, Index, Tables, log_safe, log_sum
+
+ALL_PAIRS_UP_TO = 400
+"""Causes up to which every pair is a world of its own."""
+HEAVIEST_SINGLES, BEST_EXPLAINING = 150, 12
+MOST_REMEMBERED = 300
+"""Answers whose likelihoods over all worlds are kept for the next judgement."""
 
 
 @dataclass(frozen=True)
 class Worlds:
     """Log weights, or log likelihoods, over all worlds.
 
-    `one` has one entry per cause (n), `two` one per unordered pair (n x n, strictly upper triangle used).
+    `one` has one entry per cause (n). `two` has one per unordered pair of the causes in `pairs` (m x m, strictly
+    upper triangle used); up to 400 causes these are all.
     """
 
     clear: float
     unknown: float
     one: Array
     two: Array
+    pairs: Index
 
     def plus(self, other: Worlds, factor: float = 1.0) -> Worlds:
         """Return self + factor * other, entry by entry (-inf stays)."""
@@ -36,6 +44,7 @@ class Worlds:
             self.unknown + factor * other.unknown,
             self.one + factor * other.one,
             self.two + factor * other.two,
+            self.pairs,
         )
 
     def total(self) -> float:
@@ -44,9 +53,9 @@ class Worlds:
         return log_sum(flat)
 
 
-def nothing(n: int) -> Worlds:
+def nothing(n: int, pairs: Index) -> Worlds:
     """Return log likelihoods of 0: evidence that says nothing."""
-    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((n, n)))
+    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((len(pairs), len(pairs))), pairs)
 
 
 @dataclass(frozen=True)
@@ -57,7 +66,8 @@ class Posterior:
     unknown: float
     one: Array
     two: Array
-    """n x n, strictly upper triangle."""
+    """m x m over `pairs`, strictly upper triangle."""
+    pairs: Index
     present: Array
     """By cause: chance that it is present now."""
 
@@ -79,8 +89,9 @@ def posterior(weights: Worlds) -> Posterior:
         raise ValueError("no world has any weight")
     one = np.exp(weights.one - total)
     two = np.exp(weights.two - total)
-    present = one + two.sum(axis=0) + two.sum(axis=1)
-    return Posterior(math.exp(weights.clear - total), math.exp(weights.unknown - total), one, two, present)
+    present = one.copy()
+    present[weights.pairs] += two.sum(axis=0) + two.sum(axis=1)
+    return Posterior(math.exp(weights.clear - total), math.exp(weights.unknown - total), one, two, weights.pairs, present)
 
 
 # --- prior --------------------------------------------------------------------------------------
@@ -95,43 +106,81 @@ def cause_shares(tables: Tables, axes: Mapping[str, str], frequency: Array | Non
     return weights / max(float(weights.sum()), 1e-300)
 
 
-def prior(tables: Tables, pi: Array) -> Worlds:
-    """Return the log prior: clear 0, unknown, singles pi, pairs s pi pi plus the leads_to chains."""
+def all_pairs(tables: Tables) -> Index:
+    """Return every cause: all pairs are worlds."""
+    return np.arange(len(tables.causes))
+
+
+def prior(tables: Tables, pi: Array, pairs: Index) -> Worlds:
+    """Return the log prior: clear 0, unknown, singles pi, pairs s pi pi plus the leads_to chains.
+
+    Where only some causes are paired, the rest of the pair prior is "strong cause + bystander": it looks like
+    the strong cause alone and is added to it.
+    """
     settings = tables.knowledge.settings
-    n = len(pi)
     one = pi.copy()
-    joint = np.triu(pi[:, None] * pi[None, :], k=1)
-    joint[tables.alone, :] = 0.0
-    joint[:, tables.alone] = 0.0
-    joint[tables.never_with] = 0.0
-    share, mass = settings.pair_share, float(joint.sum())
+    can_pair = np.where(tables.alone, 0.0, pi)
+    joint = np.triu(can_pair[pairs][:, None] * can_pair[pairs][None, :], k=1)
+    joint[tables.never_with[np.ix_(pairs, pairs)]] = 0.0
+    share = settings.pair_share
+    mass = _pair_mass(tables, can_pair)
     scale = share / (1.0 - share) * float(pi.sum()) / mass if mass > 0 else 0.0
     two = joint * scale
+    place = {int(cause): i for i, cause in enumerate(pairs)}
     for root, mechanism, chance in tables.leads_to:
-        if pi[root] > 0 and pi[mechanism] > 0:
-            low, high = sorted((root, mechanism))
+        if pi[root] > 0 and pi[mechanism] > 0 and root in place and mechanism in place:
+            low, high = sorted((place[root], place[mechanism]))
             two[low, high] += chance * pi[root]
             one[root] -= chance * pi[root]
-    upper = np.triu(np.ones((n, n), dtype=np.bool_), k=1)
+    if len(pairs) < len(pi):
+        inside = np.zeros(len(pi), dtype=np.bool_)
+        inside[pairs] = True
+        outside = float(can_pair[~inside].sum())
+        one += scale * can_pair * np.where(inside, outside, (outside - can_pair) / 2.0)
+    upper = np.triu(np.ones(two.shape, dtype=np.bool_), k=1)
     log_two = np.where(upper, log_safe(np.maximum(two, 0.0)), -math.inf)
-    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two)
+    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two, pairs)
 
 
-def symptom_worlds(tables: Tables, symptoms: Sequence[str], denied: Sequence[str], pi: Array) -> Worlds:
+def _pair_mass(tables: Tables, can_pair: Array) -> float:
+    """Return the sum of pi_a pi_c over all pairs that make sense."""
+    squares = float((can_pair * can_pair).sum())
+    never = sum(can_pair[a] * can_pair[c] for a, c in tables.never_pairs)
+    return (float(can_pair.sum()) ** 2 - squares) / 2.0 - float(never)
+
+
+def heaviest_pairs(tables: Tables, one: Array, instances: Sequence[Instance]) -> Index:
+    """Return the causes to be paired when there are too many: the heaviest, and those that explain an answer best.
+
+    `one`: log weights of the one-fault worlds now.
+    """
+    chosen = set(np.argsort(-one, kind="stable")[:HEAVIEST_SINGLES].tolist())
+    for instance in instances:
+        table = tables.check(instance.check)
+        if not instance.given or instance.outcome is None or table.outcomes.index(instance.outcome) == table.normal:
+            continue
+        explained = table.shares[table.index(instance.outcome)] * (one > -math.inf)
+        chosen |= set(np.argsort(-explained, kind="stable")[:BEST_EXPLAINING].tolist())
+    return np.array(sorted(chosen), dtype=np.intp)
+
+
+def symptom_worlds(
+    tables: Tables, symptoms: Sequence[str], denied: Sequence[str], pi: Array, pairs: Index
+) -> Worlds:
     """Return log likelihoods of named and denied symptoms: noisy-OR with a leak over each world's causes.
 
     An unknown cause is taken to bring a symptom as often as the causes of this machine do on average; with the
     leak alone, one symptom would all but exclude "none of the known causes".
     """
     settings = tables.knowledge.settings
-    result = nothing(len(tables.causes))
+    result = nothing(len(tables.causes), pairs)
     for names, error, named in ((symptoms, 0.0, True), (denied, settings.denied_error, False)):
         for name in dict.fromkeys(names):
             links = tables.links(name)
             absent_one = (1.0 - settings.symptom_leak) * (1.0 - links)
             absent_unknown = (1.0 - settings.symptom_leak) * (1.0 - float((pi * links).sum()))
             absent_none = 1.0 - settings.symptom_leak
-            absent_two = absent_one[:, None] * absent_one[None, :] / absent_none
+            absent_two = absent_one[pairs][:, None] * absent_one[pairs][None, :] / absent_none
 
             def spoken(absent: Array | float, named: bool = named, error: float = error) -> Array:
                 absent = np.asarray(absent, dtype=np.float64)
@@ -139,7 +188,7 @@ def symptom_worlds(tables: Tables, symptoms: Sequence[str], denied: Sequence[str
                 return log_safe(chance)
 
             clear, unknown = float(spoken(absent_none)), float(spoken(absent_unknown))
-            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two)))
+            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two), pairs))
     return result
 
 
@@ -153,31 +202,33 @@ def single_likelihood(table: CheckTable, likelihood: Array) -> tuple[float, Arra
     return base, one
 
 
-def instance_worlds(table: CheckTable, likelihood: Array, *, shared: bool = False) -> Worlds:
+def instance_worlds(table: CheckTable, likelihood: Array, pairs: Index, *, shared: bool = False) -> Worlds:
     """Return log likelihoods of one instance.
 
     `shared`: its rows are a strict part of the trouble's rows, so in a two-fault world either member may
     be the one seen there: the plain mean of the two.
     """
     base, one = single_likelihood(table, likelihood)
+    paired = one[pairs]
     if shared:
-        two = (one[:, None] + one[None, :]) / 2.0
+        two = (paired[:, None] + paired[None, :]) / 2.0
     elif table.normal is None:
-        flags = table.marked.astype(np.float64)
+        flags = table.marked[pairs].astype(np.float64)
         number = flags[:, None] + flags[None, :]
-        summed = (flags * one)[:, None] + (flags * one)[None, :]
+        summed = (flags * paired)[:, None] + (flags * paired)[None, :]
         two = np.where(number > 0, summed / np.maximum(number, 1.0), base)
     else:
-        two = _noisy_or(table, likelihood)
-    return Worlds(math.log(base), math.log(base), log_safe(one), log_safe(two))
+        two = _noisy_or(table, likelihood, pairs)
+    return Worlds(math.log(base), math.log(base), log_safe(one), log_safe(two), pairs)
 
 
-def _noisy_or(table: CheckTable, likelihood: Array) -> Array:
+def _noisy_or(table: CheckTable, likelihood: Array, pairs: Index) -> Array:
     """Pair {a, c}: P(n) = q_a q_c / max(q_a, q_c, b); the others share the rest as q_a(o) + q_c(o)."""
     n = table.normal
     assert n is not None
-    normal = table.shares[n]
-    others = (table.shares * likelihood[:, None]).sum(axis=0) - normal * likelihood[n]
+    shares = table.shares[:, pairs]
+    normal = shares[n]
+    others = (shares * likelihood[:, None]).sum(axis=0) - normal * likelihood[n]
     rest = 1.0 - normal
     a, c = normal[:, None], normal[None, :]
     p_normal = a * c / np.maximum(np.maximum(a, c), table.base[n])
@@ -200,17 +251,17 @@ class Evidence:
         self.tables = tables
         self._known: dict[tuple[str, tuple[float, ...], bool], Worlds] = {}
 
-    def of(self, instance: Instance, trouble: tuple[int, ...] | None) -> Worlds:
+    def of(self, instance: Instance, trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
         """Return the log likelihoods of one instance."""
         part = instance.row_numbers is not None and trouble is not None
         shared = bool(part and set(instance.row_numbers or ()) < set(trouble or ()))
         key = (instance.check, instance.likelihood, shared)
         worlds = self._known.get(key)
-        if worlds is None:
-            if len(self._known) > 4000:
+        if worlds is None or worlds.pairs is not pairs:
+            if len(self._known) > MOST_REMEMBERED:
                 self._known.clear()
             table = self.tables.check(instance.check)
-            worlds = instance_worlds(table, np.array(instance.likelihood), shared=shared)
+            worlds = instance_worlds(table, np.array(instance.likelihood), pairs, shared=shared)
             self._known[key] = worlds
         return worlds
 
@@ -237,22 +288,24 @@ class Evidence:
         strongest = max(spread(worlds, pi) for worlds in members)
         return min(1.0, strongest / whole) if whole > 0 else 1.0
 
-    def look(self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pi: Array) -> Worlds:
+    def look(
+        self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pi: Array, pairs: Index
+    ) -> Worlds:
         """Return the log likelihoods of all answers read off one look."""
-        members = [self.of(i, trouble) for i in instances]
+        members = [self.of(i, trouble, pairs) for i in instances]
         factor = self.factor(members, pi)
-        result = nothing(len(pi))
+        result = nothing(len(pi), pairs)
         for worlds in members:
             result = result.plus(worlds, factor)
         return result
 
 
-def top_up_worlds(top_ups: Mapping[int, float], n: int) -> Worlds:
+def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:
     """Return rule top-ups by world: the largest of its members, unmarked members 0."""
     t = np.zeros(n)
     for cause, value in top_ups.items():
         t[cause] = value
-    return Worlds(0.0, 0.0, t, np.maximum(t[:, None], t[None, :]))
+    return Worlds(0.0, 0.0, t, np.maximum(t[pairs][:, None], t[pairs][None, :]), pairs)
 
 
 # --- epochs -------------------------------------------------------------------------------------
@@ -268,17 +321,20 @@ def after_repair(weights: Worlds, cured: Mapping[int, float]) -> Worlds:
     one, two = np.exp(weights.one - total), np.exp(weights.two - total)
     clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
     stays = 1.0 - works
-    gone_first = two * (works[:, None] * stays[None, :])
-    gone_second = two * (stays[:, None] * works[None, :])
-    gone_both = two * (works[:, None] * works[None, :])
-    new_one = one * stays + gone_first.sum(axis=0) + gone_second.sum(axis=1)
+    goes, keeps = works[weights.pairs], stays[weights.pairs]
+    gone_first = two * (goes[:, None] * keeps[None, :])
+    gone_second = two * (keeps[:, None] * goes[None, :])
+    gone_both = two * (goes[:, None] * goes[None, :])
+    new_one = one * stays
+    new_one[weights.pairs] += gone_first.sum(axis=0) + gone_second.sum(axis=1)
     new_clear = clear + float((one * works).sum()) + float(gone_both.sum())
-    new_two = two * (stays[:, None] * stays[None, :])
+    new_two = two * (keeps[:, None] * keeps[None, :])
     return Worlds(
         math.log(new_clear) if new_clear > 0 else -math.inf,
         math.log(unknown) if unknown > 0 else -math.inf,
         log_safe(new_one),
         log_safe(new_two),
+        weights.pairs,
     )
 
 

@@ -23,7 +23,7 @@ from diag.knowledge.shares import base_shares, outcome_shares
 from diag.reason.case import Case
 from diag.reason.judge import Engine
 from diag.reason.next_check import View
-from diag.reason.worlds import symptom_worlds
+from diag.reason.worlds import all_pairs, symptom_worlds
 from diag.trial.score import calibration_error
 
 
@@ -109,7 +109,7 @@ def test_noisy_or_of_symptoms_is_the_published_table(small: Knowledge) -> None:
     # the engine's own numbers follow the same rule with its leak
     engine = Engine(small)
     pi = engine.judge(Case()).pi
-    worlds = symptom_worlds(engine.tables, ("thin",), (), pi)
+    worlds = symptom_worlds(engine.tables, ("thin",), (), pi, all_pairs(engine.tables))
     a, b = engine.tables.position["alpha"], engine.tables.position["beta"]
     assert math.exp(worlds.two[a, b]) == pytest.approx(1 - 0.995 * (1 - 0.9) * (1 - 0.4))
     assert 1 - (1 - 0.05) * 0.6 * 0.2 == pytest.approx(0.886)

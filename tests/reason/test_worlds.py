@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +16,7 @@ from reason.naive import CLEAR, UNKNOWN, belief, likelihood, outcome_chance, pri
 from diag.call.case_of import reported
 from diag.knowledge.load import Knowledge, load
 from diag.reason.case import Case, RepairDone
-from diag.reason.judge import Engine
+from diag.reason.judge import Engine, Judgement
 
 BOX = {"fill": "box", "drive": "electric"}
 BULK = {"fill": "bulk", "drive": "electric"}  # no rule of the small knowledge marks here
@@ -299,3 +300,26 @@ def test_same_input_same_bytes(engine: Engine) -> None:
     case = Case(axes=BOX, symptoms=("thin",), instances=(said(k, "plain", "blue"), said(k, "split", "upper")))
     one, other = engine.judge(case), Engine(load([SMALL])).judge(case)
     assert repr(one.ranking) + repr(one.plan) == repr(other.ranking) + repr(other.plan)
+
+
+def test_few_pairs_keep_the_mass_and_the_order(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Above 400 causes only the heaviest are paired: the prior's mass stays, and so does the order."""
+    k = engine.knowledge
+    case = Case(axes=BOX, symptoms=("thin",), instances=(said(k, "plain", "blue"), said(k, "split", "upper")))
+    whole = engine.judge(case)
+    monkeypatch.setattr("diag.reason.judge.ALL_PAIRS_UP_TO", 1)
+    every = engine.judge(case)
+    assert every.ranking == whole.ranking
+    monkeypatch.setattr("diag.reason.worlds.HEAVIEST_SINGLES", 2)
+    monkeypatch.setattr("diag.reason.worlds.BEST_EXPLAINING", 1)
+    few = engine.judge(case)
+    assert len(few.belief.pairs) < len(engine.tables.causes)
+    def prior_mass(j: Judgement) -> float:
+        assert j.start is not None
+        assert j.symptoms is not None
+        one, two = j.start.one - j.symptoms.one, j.start.two - j.symptoms.two
+        return float(np.exp(one).sum() + np.exp(two).sum())
+
+    # bystanders may be causes that make no sense together: a few per cent at most
+    assert prior_mass(few) == pytest.approx(prior_mass(whole), rel=0.05)
+    assert [r.cause for r in few.ranking[:2]] == [r.cause for r in whole.ranking[:2]]
