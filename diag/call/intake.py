@@ -180,3 +180,22 @@ def search_symptoms(knowledge: Knowledge, text: str, most: int = 40) -> list[str
     ][:most]
 
 
+
+
+def search_answers(knowledge: Knowledge, text: str, most: int = 12) -> list[tuple[str, str]]:
+    """Return (check, outcome) of possible results that hold every word: a fact told without being asked.
+
+    Results whose own words hold more of the search come first; "no" to one item of a list is left out.
+    """
+    words = one_line(text).lower().split()
+    found = []
+    for key, check in knowledge.questions.items():
+        head = f"{key} {check.asks}".lower().replace("_", " ")
+        for name, outcome in check.outcomes.items():
+            says = f"{name.replace('_', ' ')} {outcome.says}".lower()
+            if not words or not all(w in says or w in head for w in words) or ("." in key and name == "no"):
+                continue
+            own = sum(w in says for w in words)
+            if own:
+                found.append((-own, len(says) + len(head), key, name))
+    return [(key, name) for _, _, key, name in sorted(found)[:most]]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from diag.call.record import show_call_id
 from diag.call.summary import CallSummary
-from diag.text import count
+from diag.call.times import age_words, clock
 
 WAITS: Mapping[str, str] = {
     "caller": "waiting for the caller", "part": "waiting for a part", "technician": "technician under way",
@@ -55,29 +55,8 @@ def _told(c: CallSummary, due: datetime | None, now: datetime) -> str:
     until = f" until {clock(due, now)}" if due else ""
     if c.status == "closed":
         ended = c.result.replace("_", " ")
-        return ended + (f", follow up {clock(due, now)}" if due else f", {age(c.changed, now)}")
+        return ended + (f", follow up {clock(due, now)}" if due else f", {age_words(c.changed, now)}")
     if c.status == "waiting":
         return WAITS.get(c.waiting_for, c.waiting_for) + until
     where = "on the line" if c.channel == "phone" else "on site"
-    return f"{where}, {age(c.changed, now)}" + (f", due {clock(due, now)}" if due else "")
-
-
-def clock(moment: datetime, now: datetime) -> str:
-    """Return a time in words short enough for a list: "10:40", "tomorrow 8:00", "12 May 8:00"."""
-    there = moment.astimezone(now.tzinfo)
-    time = f"{there.hour}:{there.minute:02d}"
-    days = (there.date() - now.date()).days
-    named = {0: "", 1: "tomorrow ", -1: "yesterday "}
-    return named.get(days, f"{there.day} {there:%b} ") + time
-
-
-def age(stamp: str, now: datetime) -> str:
-    """Return how long ago something was: "just now", "20 min ago", "3 h ago", "2 days ago"."""
-    passed = now - datetime.fromisoformat(stamp)
-    if passed < timedelta(minutes=2):
-        return "just now"
-    if passed < timedelta(hours=1):
-        return f"{passed.seconds // 60} min ago"
-    if passed < timedelta(days=1):
-        return f"{passed.seconds // 3600} h ago"
-    return f"{count(passed.days, 'day')} ago"
+    return f"{where}, {age_words(c.changed, now)}" + (f", due {clock(due, now)}" if due else "")

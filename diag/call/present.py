@@ -12,6 +12,7 @@ from diag.call.desk import CallDesk
 from diag.call.record import show_call_id
 from diag.call.rows import show_rows
 from diag.call.state import Answer, Step
+from diag.call.times import age_words
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
@@ -102,14 +103,15 @@ def warnings(call: CallDesk) -> list[str]:
         elif s.kind == "asks_again":
             lines.append(f"Take again: {knowledge.checks[s.text].asks}.")
     for change in thought.state.not_put_back:
-        before = _setting(change.before)
+        before = setting_words(change.before)
         lines.append(f"Not put back: {change.name}" + (f" (was {before})" if before else "") + ".")
     for lost in thought.read.no_longer_known:
         lines.append(f"{lost}: no longer known; it moves nothing.")
     return list(dict.fromkeys(lines))
 
 
-def _setting(value: object) -> str:
+def setting_words(value: object) -> str:
+    """Return a setting as stored, in words."""
     if isinstance(value, Mapping):
         return f"{value.get('value')} {value.get('unit')}"
     return str(value) if value is not None else ""
@@ -302,3 +304,25 @@ def rule_lines(call: CallDesk) -> list[str]:
         lines.append(f"{rule.id}: {rule.because}")
         lines.append(f"    on {', '.join(firing.keys) or 'nothing but what is missing'}")
     return lines or ["No rule has fired."]
+
+
+# --- hand-over ----------------------------------------------------------------------------------------
+
+
+def rests_on(call: CallDesk, most: int = 2) -> list[str]:
+    """Return the phone answers the leading cause rests on most, with their age: to be taken again on site."""
+    thought, engine = call.think(), call.engine
+    ranking = thought.judgement.ranking
+    answers = {a.event: a for a in call.state.answers if a.channel == "phone"}
+    if not ranking or not answers:
+        return []
+    weights = [w for w in how(engine, thought.read.case, thought.judgement, ranking[0].cause)
+               if w.kind == "look" and any(e in answers for e in w.events)]  # fmt: skip
+    weights.sort(key=lambda w: (-abs(w.log10), w.source))
+    lines = []
+    for w in weights[:most]:
+        event = next(e for e in w.events if e in answers)
+        check = engine.knowledge.questions[answers[event].check]
+        since = age_words(answers[event].at, call.desk.clock())
+        lines.append(f"{check.asks}: {reading_text(answers[event], check)} (by phone, {since})")
+    return lines

@@ -34,13 +34,18 @@ class Work:
 
     def do(self, change: Callable[[CallDesk], object]) -> str:
         """Record something; return "" or what was wrong. What was recorded before an error stands."""
+        wrong = self.attempt(change)
+        return "" if wrong is None else str(wrong)
+
+    def attempt(self, change: Callable[[CallDesk], object]) -> DiagError | None:
+        """Record something; return None or the error, and have the call judged when anything was recorded."""
         was = len(self.call.events)
         chances = {r.cause: r.probability for r in self.call.think().judgement.ranking} if self.ready else self.before
-        wrong = ""
+        wrong = None
         try:
             change(self.call)
         except DiagError as error:
-            wrong = str(error)
+            wrong = error
         if len(self.call.events) != was:
             self.before = chances
             self.judge()

@@ -2,23 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import ClassVar
 
+from textual.content import Content
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
 
-from diag.call import present
+from diag.call import forms_call, forms_mend, present
+from diag.call.desk import CallDesk
+from diag.call.form import Form
 from diag.call.turn import turn as turn_of
+from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, lines, say
+from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.page import Page
+from diag.tui.screens.search import SearchScreen
+from diag.tui.screens.text import MenuScreen, TextScreen
+from diag.tui.screens.writeup import WriteUpScreen
 from diag.tui.widgets.answer import AnswerBox
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
 
 CAUTION_STYLES = {"DANGER": "bold reverse $error", "WARNING": "bold $error", "CAUTION": "bold $warning"}
+
+
+MEND = {
+    "repair": "Record a repair", "interim": "Go on for now (a way, not a repair)",
+    "proof": "Proof: verdict on a repair", "change": "A setting or part was changed", "swap": "Swapped between rows",
+    "close": "Close the call", "reopen": "Open the call again", "follow_up": "Follow-up after a repair",
+}  # fmt: skip
 
 
 class DeskScreen(Page[None]):
@@ -39,6 +54,15 @@ class DeskScreen(Page[None]):
         Act("page_down", "Page down", "Scroll the check down.", "pagedown", first=True),
         Act("second", "Second offer", "Take the second offer instead.", "ctrl+t"),
         Act("third", "Third offer", "Take the third offer instead.", "ctrl+g"),
+        Act("note", "Note", "Write a note, for the house.", "ctrl+n"),
+        Act("wait", "Wait", "Park the call: what is waited for, until when."),
+        Act("situation", "Crop, rows, speed", "Change rows, crop, seed lot, target, speed, since when, what changed."),
+        Act("done_before", "Done before the call", "What was done before the call: order, values, effect, old part."),
+        Act("change", "A setting was changed", "A setting or part changed for a test or for good."),
+        Act("swap", "Swapped between rows", "A piece that two rows exchanged."),
+        Act("photo", "Photo", "Note a photo: its file and what it shows."),
+        Act("channel", "Phone or on site", "Go on on site, or by phone again."),
+        Act("follow_up", "Follow-up", "What came of the call-back after the repair."),
         Act("retry", "Judge again", "Have the call judged again, after a failure."),
     )
     BINDINGS = bindings(ACTS)
@@ -97,7 +121,7 @@ class DeskScreen(Page[None]):
 
     def _show_causes(self) -> None:
         found = present.cause_lines(self.work.call, self.work.before)
-        rows: list[tuple[str | None, object]] = []
+        rows: list[tuple[str | None, Content | str]] = []
         for c in found:
             style = "bold" if c.belief == "likely" else ""
             told = f"{c.sign} {c.belief:<9} {c.percent:>10} {c.change:<4} "
@@ -149,6 +173,94 @@ class DeskScreen(Page[None]):
     def record(self, wrong: str) -> None:
         """Tell what came of a step."""
         self.tell(wrong, "bad" if wrong else "")
+
+    # --- screens above ----------------------------------------------------------------------------
+
+    def fill(self, form: Form | None, nothing: str = "") -> None:
+        """Open a form, or say why there is none."""
+        if form is None:
+            self.tell(nothing)
+        else:
+            self.app.push_screen(FormScreen(self.work, form))
+
+    def try_form(self, make: Callable[[CallDesk], Form | None], nothing: str = "") -> None:
+        """Open a form made from the call as it is now; say what is missing for it."""
+        if not self.work.ready:
+            self.tell("The call is being judged: once more in a second.")
+            return
+        try:
+            self.fill(make(self.work.call), nothing)
+        except DiagError as error:
+            self.tell(str(error))
+
+    def action_note(self) -> None:
+        self.fill(forms_call.note_form(self.work.call))
+
+    def action_wait(self) -> None:
+        self.fill(forms_call.waiting_form(self.work.call))
+
+    def action_situation(self) -> None:
+        self.fill(forms_call.situation_form(self.work.call))
+
+    def action_done_before(self) -> None:
+        self.fill(forms_call.done_before_form(self.work.call))
+
+    def action_change(self) -> None:
+        self.fill(forms_call.change_form(self.work.call))
+
+    def action_swap(self) -> None:
+        self.fill(forms_call.swap_form(self.work.call))
+
+    def action_photo(self) -> None:
+        self.fill(forms_call.photo_form(self.work.call))
+
+    def action_follow_up(self) -> None:
+        self.fill(forms_mend.follow_up_form(self.work.call))
+
+    def action_channel(self) -> None:
+        if self.work.call.state.channel == "phone":
+            self.try_form(forms_call.arrival_form)
+        else:
+            self.record(self.work.do(lambda call: call.switch_channel("phone")))
+
+    def action_repair(self) -> None:
+        self.app.push_screen(MenuScreen(self.work, "Repair and proof", list(MEND.items())), self._mend)
+
+    def _mend(self, picked: str | None) -> None:
+        makes: dict[str, Callable[[CallDesk], Form | None]] = {
+            "repair": forms_mend.repair_form, "interim": forms_mend.interim_form, "proof": forms_mend.proof_form,
+            "change": forms_call.change_form, "swap": forms_call.swap_form, "follow_up": forms_mend.follow_up_form,
+            "close": forms_mend.close_form,
+        }  # fmt: skip
+        if picked == "reopen":
+            self.record(self.work.do(lambda call: call.record("reopened", {})))
+        elif picked:
+            self.try_form(makes[picked], "No way to go on for now is known against the leading causes.")
+
+    def action_search(self) -> None:
+        self.app.push_screen(SearchScreen(self.work), self._found)
+
+    def _found(self, found: tuple[str, str, str] | None) -> None:
+        if found is None:
+            return
+        kind, key, outcome = found
+        if kind == "take":
+            self.work.taken = key
+            self.show_call()
+        elif kind == "tell":
+            observer = "caller" if self.work.call.state.channel == "phone" else None
+            self.record(self.work.do(lambda call: call.answer(key, outcome=outcome, observer=observer)))
+        elif kind == "symptom":
+            self.record(self.work.do(lambda call: call.set_complaint("", [(key, "chosen")])))
+        elif self.work.ready:
+            self.app.push_screen(TextScreen(self.work, "Why", self._about(key)))
+
+    def _about(self, cause: str) -> str:
+        told = [*present.how_lines(self.work.call, cause), "", present.why_not_line(self.work.call, cause)]
+        return "\n".join(told)
+
+    def action_writeup(self) -> None:
+        self.app.push_screen(WriteUpScreen(self.work))
 
     def action_undo(self) -> None:
         done: list[bool] = []

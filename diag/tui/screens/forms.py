@@ -1,0 +1,125 @@
+"""A form of the call, drawn: the same forms the line dialogue asks field by field."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import ClassVar
+
+from textual import on
+from textual.containers import VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Input, OptionList, Static
+
+from diag.call.form import Field, Form, Value
+from diag.tui.act import Act, bindings
+from diag.tui.safe import say
+from diag.tui.screens.page import Page
+from diag.tui.widgets.fields import LineField, LinesField
+from diag.tui.widgets.form import Row
+from diag.tui.widgets.lists import PickList, Tick, Ticks
+from diag.tui.work import Work
+
+
+def ticks_of(field: Field) -> list[Tick]:
+    """Return the lines of a field to pick from or to tick."""
+    held = field.value if isinstance(field.value, tuple) else (field.value,)
+    only = field.name if field.kind == "pick" else ""
+    return [Tick(key, label, "x" if key in held else "", only=only) for key, label in field.choices]
+
+
+class FormScreen(Page[bool]):
+    """One form; Ctrl+S records it, Esc leaves it (what was typed is kept for the next time)."""
+
+    ACTS: ClassVar[tuple[Act, ...]] = (
+        Act("done", "Record", "Record the form.", "ctrl+s", shown=True, first=True),
+        Act("back", "Back", "Back without recording; what was typed is kept.", "escape", shown=True),
+    )
+    BINDINGS = bindings(ACTS)
+
+    def __init__(self, work: Work, form: Form, then: Callable[[], None] | None = None) -> None:
+        super().__init__(work)
+        self.work: Work = work
+        self.form, self._then = form, then
+        self.TITLE_TEXT = form.title  # type: ignore[misc]
+
+    def body(self) -> Iterable[Widget]:
+        with VerticalScroll(id="page", can_focus=False):
+            for field in self.form.fields:
+                yield Row(field.name, field.label, self._widget(field), field.hint)
+            yield PickList(id="done", numbered=False)
+
+    def _widget(self, field: Field) -> Widget:
+        kept = self.work.drafts.get(self._key(field.name))
+        if field.kind == "note":
+            return Static(say(str(field.value)), classes="note")
+        if field.kind in ("pick", "ticks"):
+            return Ticks(classes="held")
+        text = kept if kept is not None else str(field.value)
+        return LinesField(text) if field.kind == "lines" else LineField(text)
+
+    def _key(self, name: str) -> str:
+        return f"form:{self.form.name}:{name}"
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.query_one("#done", PickList).fill([("go", f"{self.form.done} (Ctrl+S)")])
+        for row, field in zip(self.query(Row), self.form.fields, strict=True):
+            if isinstance(row.field, Ticks):
+                row.field.show(ticks_of(field))
+                row.field.highlighted = next((i for i, t in enumerate(row.field.ticks) if t.state), 0)
+            row.display = field.kind != "note" or bool(field.value)
+        first = next((r.field for r in self.query(Row) if r.field.can_focus), None)
+        if first is not None:
+            first.focus()
+
+    def values(self) -> dict[str, Value]:
+        """Return what is filled in."""
+        found: dict[str, Value] = {}
+        for row, field in zip(self.query(Row), self.form.fields, strict=True):
+            if isinstance(row.field, Ticks):
+                ticked = row.field.ticked()
+                found[field.name] = ticked if field.kind == "ticks" else (ticked[0] if ticked else "")
+            elif isinstance(row.field, LinesField):
+                found[field.name] = row.field.text
+            elif isinstance(row.field, LineField):
+                found[field.name] = row.field.value
+        return found
+
+    @on(Input.Submitted)
+    @on(LinesField.Submitted)
+    def _next(self) -> None:
+        self.focus_next()
+
+    @on(OptionList.OptionSelected)
+    def _picked(self, event: OptionList.OptionSelected) -> None:
+        if event.option_list.id == "done":
+            self.action_done()
+        else:
+            self.focus_next()
+
+    def action_done(self) -> None:
+        """Record; what does not fit is told beside its field."""
+        values = self.values()
+        for row in self.query(Row):
+            row.wrong("")
+        wrong = self.work.attempt(lambda call: self.form.record(call, values))
+        if wrong is None:
+            for field in self.form.fields:
+                self.work.drafts.pop(self._key(field.name), None)
+            self.dismiss(True)
+            if self._then is not None:
+                self._then()
+            return
+        self.tell(str(wrong), "bad")
+        for row in self.query(Row):
+            if wrong.where and row.label.casefold() == wrong.where.casefold():
+                row.wrong(f"{wrong.what} {wrong.remedy}")
+                row.field.focus()
+
+    def action_back(self) -> None:
+        for row in self.query(Row):
+            if isinstance(row.field, LinesField | LineField):
+                self.work.drafts[self._key(row.key)] = (
+                    row.field.text if isinstance(row.field, LinesField) else row.field.value
+                )
+        self.dismiss(False)
