@@ -137,6 +137,8 @@ def _place(key: str) -> tuple[int, int, str]:
 def context(knowledge: Knowledge, check: Check, state: State) -> Context:
     """Return the settings and machine figures the analyses may use, SI or words."""
     found: dict[str, float | str] = dict(_machine(state))
+    if check.takes.quantity:
+        found["quantity"] = check.takes.quantity
     crop, delivery = state.situation.crop, state.machine.axes.get("delivery")
     if crop:
         found["crop"] = crop

@@ -26,6 +26,8 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
     values = walk.values
     if len(values) < 3:
         return too_few(f"{len(values)} rows were read; a map needs three.", 3 - len(values))
+    if walk.drift and not walk.spread_out:
+        return too_few(_drift_note(walk, rows[0], context), None)
     error = ctx.positive(context, "reading_error") or 0.0
     sections = {n: r for n, r in ctx.sections(context).items() if set(r) & set(values)}
     healthy = ctx.row_values(context, "healthy_rows")
@@ -181,7 +183,7 @@ def run_vacuum_pair(reading: Reading, context: Context) -> Analysed:
     """Return how two vacuum readings differ (fan and far row, wing and wing)."""
     first, second = two(reading)
     error = math.sqrt(2) * (ctx.positive(context, "reading_error") or 0.0)
-    names = reading.labels or ("first", "second")
+    names = tuple(name.replace("_", " ") for name in reading.labels) or ("first", "second")
     results = [value("first", first), value("second", second), value("difference", first - second, error),
                value("apart", abs(first - second), error)]
     if first:
@@ -284,7 +286,7 @@ def run_block_test(reading: Reading, context: Context) -> Analysed:
                value("difference", rises[0] - rises[1], apart)]
     if rest > 0:
         results.append(value("rise_ratio", rises[most] / rest, apart / rest))
-    label = reading.labels[most] if reading.labels else f"row {names[most]}"
+    label = reading.labels[most].replace("_", " ") if reading.labels else f"row {names[most]}"
     told = (f"Capping {label} raises the fan reading most: by {said(rises[most], 'vacuum', context, 2)} against "
             f"{said(rest, 'vacuum', context, 2)} for the others.")
     return analysed(results, told)

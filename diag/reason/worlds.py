@@ -91,7 +91,8 @@ def posterior(weights: Worlds) -> Posterior:
     two = np.exp(weights.two - total)
     present = one.copy()
     present[weights.pairs] += two.sum(axis=0) + two.sum(axis=1)
-    return Posterior(math.exp(weights.clear - total), math.exp(weights.unknown - total), one, two, weights.pairs, present)
+    clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
+    return Posterior(clear, unknown, one, two, weights.pairs, present)
 
 
 # --- prior --------------------------------------------------------------------------------------
