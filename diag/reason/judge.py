@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -115,7 +116,7 @@ class Judgement:
 
 
 class Engine:
-    """The reasoning over one knowledge base; build once, judge many times (from one thread)."""
+    """The reasoning over one knowledge base; build once, judge many times (threads take turns)."""
 
     def __init__(self, knowledge: Knowledge, *, counter: bool = False) -> None:
         self.knowledge = knowledge
@@ -126,9 +127,14 @@ class Engine:
         self._all = all_pairs(self.tables)
         self.frequency: Array | None = None
         """Shop frequencies in place of the knowledge's, per cause; None = as written."""
+        self._turn = threading.Lock()
 
     def judge(self, case: Case, *, by: str = "minutes", most: int = 3) -> Judgement:
         """Return the judgement of a case; pure: the same case gives the same judgement."""
+        with self._turn:
+            return self._judge(case, by, most)
+
+    def _judge(self, case: Case, by: str, most: int) -> Judgement:
         pi = cause_shares(self.tables, case.axes, self.frequency)
         pairs = self._pairs(case, pi)
         symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs)
