@@ -11,6 +11,7 @@ from diag.call.shown import shown_words
 from diag.call.transcript import Known, read_transcript
 from diag.errors import DiagError
 from diag.knowledge.load import Knowledge
+from diag.reason.case import UNKNOWN
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import why_check
 from diag.reason.judge import Engine, Judgement
@@ -28,6 +29,8 @@ def known_ids(knowledge: Knowledge) -> Known:
         caution=frozenset(knowledge.cautions),
         book=frozenset(knowledge.book),
         observer=frozenset(knowledge.observers),
+        finding=frozenset(knowledge.findings),
+        values={a: frozenset([*(v.name for v in axis.values), UNKNOWN]) for a, axis in knowledge.axes.items()},
         outcomes={key: frozenset(check.outcomes) for key, check in knowledge.questions.items()},
     )
 
