@@ -11,6 +11,7 @@ from typing import Any
 from diag.call import present
 from diag.call.answers import answer_form, choose_items, parse_answer
 from diag.call.desk import CallDesk, Desk
+from diag.call.healthy import keep_healthy
 from diag.call.intake import (
     accept_facts,
     fact_text,
@@ -47,6 +48,7 @@ HELP = """At any question:
   changed N     a setting changed for a test   wait F   waiting for caller, part, technician, weather, proof
   repair W      record a repair                for-now W    record an interim measure
   proof         verdict on the last repair     write    the write-up
+  healthy       keep readings as reference     photo F  a picture, by its file
   load          what to load on the truck      close    close the call
   list, ?       help                           quit     leave it as it is (nothing is lost)"""
 
@@ -87,7 +89,7 @@ class Dialogue:
             "note": self._note, "before": self._done_before, "swap": self._swap, "changed": self._changed,
             "wait": self._wait, "repair": self._repair, "for-now": self._interim, "proof": self._proof,
             "write": self._write_up, "load": self._load, "close": self._close, "list": self._list,
-            "take": self._take, "quit": self._quit, "photo": self._photo,
+            "take": self._take, "quit": self._quit, "photo": self._photo, "healthy": self._healthy,
         }  # fmt: skip
 
     # --- talking ----------------------------------------------------------------------------------
@@ -570,6 +572,10 @@ class Dialogue:
         said = self.ask("a = accepted, n = not accepted, y = not yet")[:1].lower()
         if said in words:
             self.call.proof(repairs[-1].event, words[said], [a.event for a in after])
+
+    def _healthy(self, rest: str) -> None:
+        keep_healthy(self.call)
+        self.say("Kept with the machine: later readings are compared with these first.")
 
     def _write_up(self, rest: str) -> None:
         from diag.writeup.render import render_text

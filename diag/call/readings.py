@@ -24,6 +24,8 @@ from diag.measure.weights import weight_below
 from diag.reason.axes import fit
 from diag.units import QUANTITIES, Measured
 
+HEALTHY = "healthy"
+"""First part of the name of a reading kept from when the machine was right."""
 AGAIN = "again"
 """Key of a reading of the first row, taken again at the end of a walk."""
 
@@ -150,6 +152,7 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
             entry = knowledge.book.get(name)
             if "book" in check.needs and entry and entry.quantity == check.takes.quantity:
                 found.setdefault("book", found[name])
+    found.update(_healthy(check, state))
     if "vacuum" in found:
         found.setdefault("vacuum_set", found["vacuum"])
     if "fan_speed" in found:
@@ -162,6 +165,21 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
         if limit.context and limit.context not in found and _same_kind(limit.quantity, check.takes.quantity):
             found[limit.context] = limits.value(limit)
     return found
+
+
+def _healthy(check: Check, state: State) -> Iterable[tuple[str, float | str]]:
+    """Yield the same readings of this machine when it was right: one value, or a value by row as text."""
+    name = f"{HEALTHY}.{check.id}"
+    by_row = {}
+    for key, value in state.machine.book.items():
+        if not isinstance(value, Mapping):
+            continue
+        if key == name:
+            yield "healthy", _si(value["value"], value["unit"])
+        elif key.startswith(f"{name}."):
+            by_row[int(key.rpartition(".")[2])] = _si(value["value"], value["unit"])
+    if by_row:
+        yield "healthy_rows", " ".join(f"{row}={value:.6g}" for row, value in sorted(by_row.items()))
 
 
 def _same_kind(one: str, other: str | None) -> bool:

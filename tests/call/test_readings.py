@@ -6,6 +6,7 @@ import pytest
 
 from diag.call.answers import choose_items, parse_answer
 from diag.call.desk import CallDesk, Desk
+from diag.call.healthy import keep_healthy
 from diag.errors import UnitError, UsageError
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check
@@ -147,3 +148,21 @@ def test_several_items_at_once(small: Knowledge) -> None:
     assert choose_items(check, "1") == {"seed": "yes"}
     assert choose_items(check, "bolt -") == {"bolt": "yes", "seed": "no"}
     assert choose_items(check, "none of them") == {"seed": "no", "bolt": "no"}
+
+
+def test_healthy_readings_come_first(call: CallDesk) -> None:
+    """Readings kept after an accepted proof are what a later map is compared with; without one there are none."""
+    with pytest.raises(UsageError, match="no readings"):
+        keep_healthy(call)
+    repair = call.repair([next(iter(call.engine.knowledge.causes))])
+    values = " ".join("18" for _ in range(12))
+    entry = call.engine.knowledge.questions["vac_manometer_row"]
+    after = call.answer("vac_manometer_row", **parse_answer(entry, f"from 1: {values} inH2O", rows=12))
+    call.proof(repair.id, "accepted", [after.id])
+    keep_healthy(call)
+    assert call.state.machine.book["healthy.vac_manometer_row.7"] == {"value": "18", "unit": "inH2O"}
+    again = call.answer("vac_manometer_row", **parse_answer(entry, "from 1: " + values.replace("18", "12") + " inH2O"))
+    seen = call.seen(again.id)
+    assert seen is not None
+    assert seen.evaluated.results["reference"] == "healthy"
+    assert seen.evaluated.outcome == "all_low"

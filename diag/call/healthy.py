@@ -1,0 +1,48 @@
+"""Healthy readings: what this machine showed when it was right, kept with its profile as a reference.
+
+They stand among the book values as `healthy.CHECK` or `healthy.CHECK.ROW`, with the unit they were read in; a
+later reading of the same check is compared with them before any book or generic value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from diag.call.desk import CallDesk
+from diag.call.readings import HEALTHY
+from diag.call.record import Event
+from diag.call.state import Answer
+from diag.errors import UsageError
+
+
+def healthy_readings(call: CallDesk) -> dict[str, Any]:
+    """Return {name: measured value} of the readings taken since the last repair whose proof was accepted."""
+    state = call.state
+    accepted = {p.target for p in state.proofs if p.verdict == "accepted"}
+    since = [r.epoch + 1 for r in state.repairs if r.event in accepted]
+    if not since:
+        return {}
+    found: dict[str, Any] = {}
+    for answer in state.answers:
+        if answer.epoch >= since[-1] and answer.status == "given":
+            found.update(_values(answer))
+    return found
+
+
+def _values(answer: Answer) -> Iterator[tuple[str, Any]]:
+    name = f"{HEALTHY}.{answer.check}"
+    if isinstance(answer.value, Mapping) and "unit" in answer.value:
+        yield name, dict(answer.value)
+    for key, value in (answer.values or {}).items():
+        if key.isdigit() and isinstance(value, Mapping) and "unit" in value:
+            yield f"{name}.{key}", dict(value)
+
+
+def keep_healthy(call: CallDesk) -> Event:
+    """Record the healthy readings with the machine. Raises UsageError when there are none yet."""
+    readings = healthy_readings(call)
+    if not readings:
+        remedy = "Measure again after the repair and accept its proof first."
+        raise UsageError("There are no readings of the machine as it should be yet.", "healthy readings", remedy)
+    return call.set_machine({"book": readings})
