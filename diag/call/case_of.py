@@ -16,6 +16,8 @@ from diag.reason.case import UNKNOWN, Case, Instance, RepairDone
 from diag.reason.tables import Tables
 
 SAYS_LITTLE = math.log(1.5)
+BACK = "old part or setting back"
+"""Method of a reading made with the old part or setting back in place, to see whether the fault returns."""
 Likelihood = tuple[float, ...]
 
 
@@ -95,6 +97,8 @@ def _scope(answer: Answer, check: Check, state: State) -> Rows:
 def _instances(seen: Iterable[Seen], state: State, knowledge: Knowledge) -> Iterable[Instance]:
     grouped: dict[tuple[str, str, int], list[Seen]] = {}
     for one in seen:
+        if (one.answer.method or "").startswith(BACK):
+            continue  # it speaks of the machine as it was, not as it is
         check = knowledge.questions[one.answer.check]
         rows = show_rows(_scope(one.answer, check, state))
         grouped.setdefault((one.answer.check, rows, one.answer.epoch), []).append(one)
@@ -111,8 +115,9 @@ def _instance(
         if one.evaluated.outcome is not None:
             holding[one.answer.observer, one.answer.method] = one
     likelihood = (1.0,) * len(check.outcomes)
+    least = knowledge.settings.floor if len(holding) > 1 else 0.0  # two sure reports that contradict leave something
     for one in holding.values():
-        error = _error(knowledge, one.answer.observer)
+        error = max(least, _error(knowledge, one.answer.observer))
         likelihood = tuple(a * b for a, b in zip(likelihood, reported(one.evaluated.weights, error), strict=True))
     names = tuple(check.outcomes)
     given = bool(holding)
