@@ -1,16 +1,7 @@
 """Models of the words people use: symptoms and the trade lexicon that leads to them.
 
-A phrase is a short pattern over words, read left to right:
-
-    gap              the word in any ending (gaps, gapping); articles and other `skipped` words never count
-    miss/skip/blank  any of these
-    SEED             any word of the lexicon's set SEED
-    NUM              a number, in figures or in words
-    =planting        this spelling only
-    (still)          may be missing
-    ..  ....         up to 3, up to 7 other words; at the end: what follows, to the end of the clause
-
-The words of one phrase stand in one sentence; only a gap may pass over a comma. Nothing here knows a single symptom: it is all in the YAML.
+How a phrase of the lexicon is written stands in `diag.knowledge.phrases`. Nothing here knows a single
+symptom: it is all in the YAML.
 """
 
 from __future__ import annotations
@@ -18,24 +9,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
 from diag.errors import UnitError
+from diag.knowledge.phrases import Phrase, Speller, read_phrase, stem
 from diag.units import quantity_named, unit_named
 
-_UNIT_WORD = re.compile(r"[a-z]+|\d+|''|[^\sa-z]")
-NUMBER = "NUM"
 ANY_ROLE, PLAIN_ROLE = "any", "read"  # of a figure whatever its role; of a figure without a word of a role
-NEAR, FAR = 3, 7  # words that `..` and `....` may pass over
-_SHORTEST_SPELT, _LONGEST_SPELT = 5, 20  # letters of words that are put right
-_LONG_WORD = 8  # letters from which on two slips are forgiven
-_SPELLER_KEEPS = 20_000  # words remembered while someone types
-_VOWELS = "aeiouy"
-_SHORTEST_STEM = 3
-_ENDINGS = (("ies", "y"), ("ied", "y"), ("ing", ""), ("ed", ""), ("es", ""), ("s", ""), ("e", ""))
+_UNIT_WORD = re.compile(r"[a-z]+|\d+|''|[^\sa-z]")
 
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
 SetName = Annotated[str, Field(pattern=r"^[A-Z]+$")]
@@ -153,6 +137,7 @@ class Talk(_Entry):
     undo_negation: Words = ()  # between negator and thing: "can't get rid of"
     denied_after: Words = ()  # after the thing: "is not the problem"
     breaks: Words = ()  # words that end what a negator or a belief covers
+    parts: Words = ()  # words that end a part of a sentence for `&`: and, but
     joins: Words = ()  # words that carry a negator on over a comma: or, nor
     beliefs: Words = ()  # what follows is thought, not seen
     earlier: Words = ()  # another time: counts less
@@ -174,6 +159,7 @@ class Lexicon(_Entry):
     ignored: Words = ()  # phrases in which nothing else is looked for
     planter: Words = ()  # these words belong to planters
     elsewhere: Words = ()  # these to other machines and other business
+    aside: Words = ()  # planter matters that are no complaint of this list: likeness alone proposes nothing then
     talk: Talk = Talk()
     row_patterns: tuple[RowPattern, ...] = ()
     quantities: tuple[Quantity, ...] = ()
@@ -204,46 +190,14 @@ class Lexicon(_Entry):
         """Yield (owner, phrase) for every phrase; owners that are no concept begin with a colon."""
         for concept in self.concepts:
             yield from ((concept.name, p) for p in concept.phrases)
-        for name in ("ignored", "planter", "elsewhere"):
+        for name in ("ignored", "planter", "elsewhere", "aside"):
             yield from ((f":{name}", p) for p in getattr(self, name))
         for name in ("no_negation", "undo_negation", "denied_after", "beliefs", "earlier"):
             yield from ((f":{name}", p) for p in getattr(self.talk, name))
 
     def read_phrase(self, owner: str, phrase: str) -> Phrase:
-        """Return the phrase as slots; raise ValueError telling what is wrong with it."""
-        slots = [s for word in phrase.split() if (s := self._slot(word)) is not None]
-        if not any(s.words or s.exact or s.number for s in slots if not s.optional):
-            raise ValueError("has no word to look for (only skipped or optional ones)")
-        if slots[0].gap or slots[0].optional:
-            raise ValueError("must begin with a word")
-        dropped = [w for w in phrase.split() if w in self.skipped_words]
-        if dropped and sum(not s.optional for s in slots) == 1:
-            raise ValueError(f'only one word is left of it, as "{dropped[0]}" never counts')
-        return Phrase(owner, phrase, tuple(slots))
-
-    def _slot(self, word: str) -> Slot | None:
-        if set(word) == {"."}:
-            return Slot(gap=NEAR if word == ".." else FAR)
-        optional = word.startswith("(") and word.endswith(")")
-        exact: set[str] = set()
-        stems: set[str] = set()
-        number = False
-        for part in word.strip("()").split("/"):
-            if part == NUMBER:
-                number = True
-            elif part.startswith("="):
-                exact.add(part[1:])
-            elif part.isupper():
-                if part not in self.sets:
-                    raise ValueError(f"no such set of words: {part}")
-                stems |= {stem(w) for w in self.sets[part]}
-            elif not part:
-                raise ValueError("an empty alternative")
-            elif part not in self.skipped_words:
-                stems.add(stem(part))
-        if not (exact or stems or number):
-            return None
-        return Slot(frozenset(stems), frozenset(exact), number, optional)
+        """Return the phrase ready for matching; raise ValueError telling what is wrong with it."""
+        return read_phrase(owner, phrase, self.sets, self.skipped_words)
 
     @cached_property
     def skipped_words(self) -> frozenset[str]:
@@ -261,8 +215,8 @@ class Lexicon(_Entry):
         return {key: tuple(phrases) for key, phrases in found.items()}
 
     @cached_property
-    def vocabulary(self) -> Mapping[str, str]:
-        """Stem: a spelling of it, for every word the lexicon knows."""
+    def vocabulary(self) -> frozenset[str]:
+        """Every word the lexicon names, as spelt there."""
         words: set[str] = {w for group in self.sets.values() for w in group}
         for _, text in self.all_phrases():
             words |= {p.lstrip("=") for part in text.split() for p in part.strip("()").split("/")}
@@ -271,17 +225,17 @@ class Lexicon(_Entry):
             words |= {w for text in said for w in text.split()}
         words |= {*self.row_words, *self.thousands, *self.counted, *self.numbers, *self.ordinals}
         words |= {*self.talk.negators, *self.talk.breaks, *self.talk.joins}
-        return {stem(w): w for w in sorted(words) if w.isalpha() and w.islower()}
+        return frozenset(w for w in words if w.isalpha() and w.islower())
 
     @cached_property
     def known(self) -> frozenset[str]:
         """Stems that are spelt right, trade words and ordinary ones."""
-        return frozenset(self.vocabulary) | {stem(w) for w in (*self.plain, *self.skipped)}
+        return frozenset(stem(w) for w in (*self.vocabulary, *self.plain, *self.skipped))
 
     @cached_property
     def speller(self) -> Speller:
         """What finds the trade word meant by a misspelt one."""
-        return Speller(self.vocabulary.values())
+        return Speller(sorted(self.vocabulary))
 
     @cached_property
     def by_name(self) -> Mapping[str, Concept]:
@@ -322,36 +276,6 @@ def _flat(groups: Mapping[str, Sequence[str]]) -> list[str]:
     return [word for group in groups.values() for word in group]
 
 
-class Speller:
-    """Finds the trade word meant by a misspelt one: same first letter, one slip, two in long words."""
-
-    def __init__(self, words: Iterable[str]) -> None:
-        self._by_letter: dict[str, list[str]] = {}
-        for word in words:
-            if len(word) >= _SHORTEST_SPELT:
-                self._by_letter.setdefault(word[0], []).append(word)
-        self._found: dict[str, str] = {}
-
-    def __call__(self, word: str) -> str:
-        """Return the trade word meant, or the word itself."""
-        if word not in self._found:
-            if len(self._found) >= _SPELLER_KEEPS:
-                self._found.clear()
-            self._found[word] = self._nearest(word)
-        return self._found[word]
-
-    def _nearest(self, word: str) -> str:
-        if not _SHORTEST_SPELT <= len(word) <= _LONGEST_SPELT:
-            return word
-        from rapidfuzz import process
-        from rapidfuzz.distance import OSA
-
-        slips = 1 if len(word) < _LONG_WORD else 2
-        choices = self._by_letter.get(word[0], [])
-        near = process.extractOne(word, choices, scorer=OSA.distance, score_cutoff=slips)
-        return word if near is None else str(near[0])
-
-
 @dataclass(frozen=True, slots=True)
 class SpokenUnit:
     """One way of saying a unit, as words and signs; `only_this`: nothing else is said so."""
@@ -359,56 +283,6 @@ class SpokenUnit:
     words: tuple[str, ...]
     unit: str
     only_this: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """One place of a phrase: a choice of words, a number, or a gap of up to so many words."""
-
-    words: frozenset[str] = frozenset()
-    exact: frozenset[str] = frozenset()
-    number: bool = False
-    optional: bool = False
-    gap: int = 0
-
-    def starts(self) -> Iterable[str]:
-        """The index keys under which a phrase beginning with this slot is kept."""
-        return [*self.words, *(f"={w}" for w in self.exact), *([NUMBER] if self.number else [])]
-
-
-@dataclass(frozen=True, slots=True)
-class Phrase:
-    """A phrase ready for matching, with the name of the concept or fact it stands for."""
-
-    owner: str
-    text: str
-    slots: tuple[Slot, ...]
-
-
-@lru_cache(maxsize=20_000)
-def stem(word: str) -> str:
-    """Return the word without its common English endings, so that skips, skipped and skipping are one."""
-    word = word.lower()
-    for ending, instead in _ENDINGS:
-        rest = word.removesuffix(ending) + instead
-        if word.endswith(ending) and _may_stand(rest, ending):
-            return _undouble(rest) if ending in ("ing", "ed") else _without_e(rest) if ending == "s" else rest
-    return word
-
-
-def _may_stand(rest: str, ending: str) -> bool:
-    if len(rest) < _SHORTEST_STEM or not any(c in _VOWELS for c in rest):
-        return False
-    return not (ending == "ed" and rest.endswith("e")) and not (ending == "s" and rest.endswith("s"))
-
-
-def _undouble(rest: str) -> str:
-    doubled = len(rest) > _SHORTEST_STEM and rest[-1] == rest[-2] and rest[-1] not in "lsz"
-    return rest[:-1] if doubled else rest
-
-
-def _without_e(rest: str) -> str:
-    return rest[:-1] if rest.endswith("e") and len(rest) > _SHORTEST_STEM else rest
 
 
 def unknown_concepts(symptoms: Iterable[Symptom], lexicon: Lexicon) -> list[tuple[str, str]]:

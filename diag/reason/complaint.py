@@ -12,13 +12,20 @@ from dataclasses import dataclass
 from typing import Literal
 
 from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Concept, Lexicon, Offers, Symptom
+from diag.reason.likeness import Like, Wordings
 from diag.reason.said import Hit, Said, Status, read
 from diag.reason.said_figures import Figure, Rows, differences, figures, machine_rows, rows
+from diag.reason.said_words import Word
 
 Slot = Literal["answer", "axis", "situation", "machine", "reading", "done_before"]
 
 LEAST = 2.0  # points from which a symptom is proposed
-_COUNTS: dict[Status, float] = {"said": 1.0, "believed": 0.35, "earlier": 0.25, "denied": 0.0}
+ALIKE = 0.4  # likeness that proposes by itself, for a text about planters in which nothing else was heard
+ALIKE_ELSE = 0.55  # the same for any other text
+_FEW_WORDS = 4  # words from which on likeness alone may propose
+_UNLIKE = Like(0.0, "")
+_LIKENESS = 5.0  # points of a text that is word for word a known wording
+_COUNTS: dict[Status, float] = {"said": 1.0, "believed": 0.5, "earlier": 0.25, "denied": 0.0}
 _ELSEWHERE = 0.5  # what a circumstance counts that was told in another sentence than the complaint
 
 
@@ -77,41 +84,91 @@ class _Heard:
     quote: str
 
 
-def match(text: str, symptoms: Iterable[Symptom], lexicon: Lexicon) -> Match:
-    """Return proposed symptoms (best first), facts contained in the words, and what was denied.
+class Matcher:
+    """The symptoms and the lexicon, prepared once for matching many texts (a text while it is typed)."""
 
-    Pure and deterministic: order is by points rounded to 2 decimals, then id.
-    """
-    said = read(text, lexicon)
-    named = rows(said)
-    values = figures(said, named)
-    heard = _phrases(said) + _from_figures(said, named, values)
-    heard += _contradictions(heard, lexicon)
-    about_planter = bool(said.of(":planter"))
-    if not about_planter and said.of(":elsewhere"):
-        return Match((), (), False, ())
-    evidence = _strongest(heard)
-    scored = [p for s in symptoms if (p := _weigh(s, evidence))]
-    proposals = tuple(sorted((p for p in scored if p.score >= LEAST), key=lambda p: (-p.score, p.symptom)))
-    proposed = {p.symptom for p in proposals}
-    denied = {name for name, best in evidence.items() if best[0].status == "denied"}
-    said_not = tuple(sorted(s.id for s in symptoms if s.main & denied and s.id not in proposed))
-    facts = tuple(_facts(said, heard, named, values))
-    return Match(proposals, facts, about_planter or bool(proposals), said_not)
+    def __init__(self, symptoms: Iterable[Symptom], lexicon: Lexicon) -> None:
+        self.symptoms = tuple(symptoms)
+        self.lexicon = lexicon
+        self._wordings = Wordings(self.symptoms, lexicon)
+
+    def match(self, text: str) -> Match:
+        """Return proposed symptoms (best first), facts contained in the words, and what was denied.
+
+        Pure and deterministic: order is by points rounded to 2 decimals, then id.
+        """
+        said = read(text, self.lexicon)
+        about_planter = bool(said.of(":planter"))
+        if not about_planter and said.of(":elsewhere"):
+            return Match((), (), False, ())
+        named = rows(said)
+        values = figures(said, named)
+        heard = _phrases(said) + _from_figures(said, named, values)
+        evidence = _strongest(heard + _contradictions(heard, self.lexicon))
+        denied = {name for name, best in evidence.items() if best[0].status == "denied"}
+        told = _told(said, values)
+        like = self._wordings.like(told)
+        weighed = [_weigh(s, evidence, like.get(s.id, _UNLIKE)) for s in self.symptoms]
+        if len(told) >= _FEW_WORDS and not said.of(":aside"):
+            enough = ALIKE if about_planter and not any(weighed) else ALIKE_ELSE
+            also = (_only_alike(like.get(s.id, _UNLIKE), s, denied, enough) for s in self.symptoms)
+            weighed = [p or q for p, q in zip(weighed, also, strict=True)]
+        proposals = tuple(sorted((p for p in weighed if p), key=lambda p: (-p.score, p.symptom)))
+        proposed = {p.symptom for p in proposals}
+        said_not = tuple(sorted(s.id for s in self.symptoms if s.main & denied and s.id not in proposed))
+        facts = tuple(_facts(said, heard, named, values))
+        return Match(proposals, facts, about_planter or bool(proposals), said_not)
+
+
+_kept: list[Matcher] = []  # the matcher used last: building one takes as long as many matches
+
+
+def match(text: str, symptoms: Iterable[Symptom], lexicon: Lexicon) -> Match:
+    """Match one text; the same symptoms and lexicon as the last time are not prepared again. See `Matcher`."""
+    wanted = tuple(symptoms)
+    last = _kept[-1] if _kept else None
+    same = last and last.lexicon is lexicon and len(last.symptoms) == len(wanted)
+    if not last or not same or any(a is not b for a, b in zip(last.symptoms, wanted, strict=True)):
+        last = Matcher(wanted, lexicon)
+        _kept[:] = [last]
+    return last.match(text)
+
+
+def _told(said: Said, values: Sequence[Figure]) -> list[Word]:
+    """Return the words that describe: not those denied or only believed, nor when, what was tried and measured."""
+    concepts = said.lexicon.by_name
+    figures_at = {said.words[i].start for f in values for i in range(f.first, f.last)}
+    hidden = {
+        place
+        for h in said.hits
+        if (concept := concepts.get(h.owner)) and (concept.keeps_words or said.status(h) in ("denied", "believed"))
+        for place in range(h.first, h.last)
+    }
+    return [w for place, w in enumerate(said.counted) if place not in hidden and w.start not in figures_at]
 
 
 # ------------------------------------------------------------------------------------- what was heard
 
 
 def _phrases(said: Said) -> list[_Heard]:
-    concepts = said.lexicon.by_name
-    hits = [h for h in said.hits if h.owner in concepts]
-    covering = [h for h in hits if concepts[h.owner].kind == "seen" and not concepts[h.owner].keeps_parts]
-    return [
-        _Heard(concepts[h.owner], said.status(h), said.counted[h.first].sentence, said.quote(h.first, h.last))
-        for h in hits
-        if concepts[h.owner].kind == "context" or not any(_covered(h, c) for c in covering)
-    ]
+    """Return the concepts heard in phrases; what stands inside a longer phrase of something seen is that."""
+    lexicon, found = said.lexicon, []
+    hits = [h for h in said.hits if h.owner in lexicon.by_name]
+    covering: dict[int, list[Hit]] = {}
+    for hit in hits:
+        concept = lexicon.by_name[hit.owner]
+        if hit.phrase.whole and concept.kind == "seen" and not concept.keeps_parts:
+            for place in range(hit.first, hit.last):
+                covering.setdefault(place, []).append(hit)
+    for hit in hits:
+        concept = lexicon.by_name[hit.owner]
+        if concept.kind == "seen" and any(_covered(hit, c) for c in covering.get(hit.first, ())):
+            continue
+        sentence, quote, status = said.counted[hit.first].sentence, said.quote(hit.first, hit.last), said.status(hit)
+        found.append(_Heard(concept, status, sentence, quote))
+        if concept.pattern and (general := lexicon.patterns[concept.pattern].concept) != concept.name:
+            found.append(_Heard(lexicon.by_name[general], status, sentence, quote))
+    return found
 
 
 def _covered(hit: Hit, by: Hit) -> bool:
@@ -133,14 +190,14 @@ def _from_figures(said: Said, named: Sequence[Rows], values: Sequence[Figure]) -
 
 def _contradictions(heard: Sequence[_Heard], lexicon: Lexicon) -> list[_Heard]:
     """Return what it means that something is said in one place and denied in another (screen against ground)."""
-    found = {}
-    for yes in heard:
-        for no in heard:
-            other = yes.concept.contradicted
-            if other and yes.concept is no.concept and yes.status == "said" and no.status == "denied":
-                words = f"{yes.quote} ... not {no.quote}"
-                found.setdefault(other, _Heard(lexicon.by_name[other], "said", yes.sentence, words))
-    return list(found.values())
+    found = []
+    denied = {h.concept.name: h for h in reversed(heard) if h.status == "denied"}
+    for name, yes in {h.concept.name: h for h in reversed(heard) if h.status == "said"}.items():
+        no, other = denied.get(name), yes.concept.contradicted
+        if no and other:
+            words = f"{yes.quote} ... not {no.quote}"
+            found.append(_Heard(lexicon.by_name[other], "said", yes.sentence, words))
+    return found
 
 
 def _quote(said: Said, first: int, last: int) -> str:
@@ -162,8 +219,28 @@ def _strongest(heard: Sequence[_Heard]) -> dict[str, list[_Heard]]:
 # -------------------------------------------------------------------------------------------- weighing
 
 
-def _weigh(symptom: Symptom, evidence: dict[str, list[_Heard]]) -> Proposal | None:
-    """Return the symptom with its points, or None when nothing that is seen speaks for it."""
+def _weigh(symptom: Symptom, evidence: dict[str, list[_Heard]], like: Like) -> Proposal | None:
+    """Return the symptom with its points, or None when too little that was heard speaks for it."""
+    points = _points(symptom, evidence)
+    heard, alike = sum(points.values()), like.share * _LIKENESS
+    if not points or heard < LEAST:
+        return None
+    for_it = sorted((n for n in points if points[n] > 0), key=lambda n: (-points[n], n))
+    reasons = tuple(_reason(evidence[n][0]) for n in for_it)
+    seen = [n for n in for_it if evidence[n][0].concept.kind == "seen"]
+    believed = all(evidence[n][0].status == "believed" for n in seen)
+    return Proposal(symptom.id, round(heard + alike, 2), reasons, believed)
+
+
+def _only_alike(like: Like, symptom: Symptom, denied: set[str], enough: float) -> Proposal | None:
+    """Return the symptom when the text is much like one of its wordings and does not deny it."""
+    if like.share < enough or symptom.main & denied:
+        return None
+    return Proposal(symptom.id, round(like.share * _LIKENESS, 2), (f'much like "{like.wording}"',), False)
+
+
+def _points(symptom: Symptom, evidence: dict[str, list[_Heard]]) -> dict[str, float]:
+    """Return the points of each concept heard; nothing when no concept that is seen speaks for the symptom."""
     points: dict[str, float] = {}
     sentences: set[int] = set()
     for name, weight in symptom.concepts.items():
@@ -175,17 +252,13 @@ def _weigh(symptom: Symptom, evidence: dict[str, list[_Heard]]) -> Proposal | No
         if points[name] > 0:
             sentences |= {h.sentence for h in best}
     if not sentences:
-        return None
+        return {}
     for name, weight in symptom.concepts.items():
         best = evidence.get(name)
         if best is not None and best[0].concept.kind == "context" and best[0].status != "denied":
             here = any(h.sentence in sentences for h in best)
             points[name] = weight * _COUNTS[best[0].status] * (1 if here else _ELSEWHERE)
-    for_it = sorted((n for n in points if points[n] > 0), key=lambda n: (-points[n], n))
-    reasons = tuple(_reason(evidence[n][0]) for n in for_it)
-    seen = [n for n in for_it if evidence[n][0].concept.kind == "seen"]
-    believed = all(evidence[n][0].status == "believed" for n in seen)
-    return Proposal(symptom.id, round(sum(points.values()), 2), reasons, believed)
+    return points
 
 
 def _reason(heard: _Heard) -> str:

@@ -1,71 +1,64 @@
-"""From text to phrases heard, and whether each thing is said, denied, only believed, or of an earlier time.
+"""The phrases heard in a text, and whether each thing is said, denied, only believed, or of an earlier time.
 
 The text is data throughout: it is cut into words, compared, and quoted back cleaned, nothing else.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Literal
 
-from diag.knowledge.words import NUMBER, Lexicon, Slot, stem
+from diag.knowledge.phrases import NUMBER, Phrase, Slot
+from diag.knowledge.words import Lexicon
+from diag.reason.said_words import Word, cut, that_count
 from diag.text import clean, one_line
 
 Status = Literal["said", "believed", "earlier", "denied"]
 
 REACH = 5  # words that a negator reaches over
-_JOIN_LOOK = 5  # words after a comma in which "or" still carries a negator on
-_TENS = range(20, 100, 10)
+WINDOW = 8  # words within which "a & b" must stand
 _QUOTE = 60  # characters of the caller's words quoted back
-_FOLD = str.maketrans("\u2019\u2018`\u2032\u201c\u201d\u2033\u2013\u2014\u2026", "''''\"\"\"--.")  # curly marks to plain
-_TOKEN = re.compile(
-    r"""(?P<number>\d{1,3}(?:,\d{3})+(?:\.\d+)?(?![\d,])|\d+[.,]\d+(?!\d*[.,]\d)|\d+|(?<![\d.])\.\d+)
-      | (?P<word>[^\W\d_]+(?:'[^\W\d_]+)*)
-      | (?P<end>\.(?!\d)[.!?]*|[!?;][.!?;]*|\n\s*\n)
-      | (?P<pause>,|:|\(|\)|\s-+\s|--+)
-      | (?P<sign>["%#/+&-])""",
-    re.VERBOSE,
-)
-_ROW_NUMBER = re.compile(r"\b(?:no|nr)\.?\s*(?=\d)", re.IGNORECASE)
-
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """One word or sign of the text: as meant, its stem, its value if a number, and where it stands."""
-
-    text: str
-    stem: str
-    value: float | None
-    start: int
-    end: int
-    sentence: int  # ends at a full stop
-    clause: int  # ends at a comma or a word such as "but"
-    pause: int  # ends at a comma
 
 
 @dataclass(frozen=True, slots=True)
 class Hit:
     """A phrase heard: words `first` to `last` (not included) of the counted words."""
 
-    owner: str
-    phrase: str
+    phrase: Phrase
     first: int
     last: int
 
+    @property
+    def owner(self) -> str:
+        """Name of the concept, or a colon and the kind of small words."""
+        return self.phrase.owner
 
-@dataclass(slots=True)
+
 class Said:
     """A text read once: all words, the words that count, and the phrases heard in them."""
 
-    text: str
-    lexicon: Lexicon
-    words: list[Word] = field(default_factory=list)  # everything, signs and skipped words too
-    counted: list[Word] = field(default_factory=list)
-    hits: list[Hit] = field(default_factory=list)
-    by_owner: dict[str, list[Hit]] = field(default_factory=dict)
-    negators: list[tuple[int, int]] = field(default_factory=list)  # place, and where its phrase (if any) ends
+    def __init__(self, text: str, lexicon: Lexicon) -> None:
+        self.text = clean(text)
+        self.lexicon = lexicon
+        self.words = cut(self.text, lexicon)  # everything, signs and skipped words too
+        self.counted = that_count(self.words, lexicon)
+        self.hits = list(_heeded(_heard(self.counted, lexicon)))
+        self._by_owner: dict[str, list[Hit]] = defaultdict(list)
+        for hit in self.hits:
+            self._by_owner[hit.owner].append(hit)
+        self._negators = list(self._find_negators())
+        self._undone_at = {h.first for h in self.of(":undo_negation")}
+        self._denied_at = {h.first for h in self.of(":denied_after") if self._ends_part(h)}
+        self._believed = {place for belief in self.of(":beliefs") for place in self._covered_by(belief)}
+        self._earlier = {self.counted[e.first].clause for e in self.of(":earlier")}
+        self.in_clause: dict[int, set[str]] = defaultdict(set)
+        self.in_sentence: dict[int, set[str]] = defaultdict(set)
+        for word in self.words:
+            self.in_clause[word.clause].add(word.text)
+            self.in_sentence[word.sentence].add(word.text)
 
     def quote(self, first: int, last: int) -> str:
         """Return the caller's own words for counted words first..last, on one line."""
@@ -77,143 +70,132 @@ class Said:
 
     def of(self, owner: str) -> list[Hit]:
         """Return the hits of one owner."""
-        return self.by_owner.get(owner, [])
+        return self._by_owner.get(owner, [])
 
     def status(self, hit: Hit) -> Status:
         """Tell whether what was heard is said, denied, only believed, or of an earlier time."""
-        if self._denied(hit):
+        if self._is_denied(hit):
             return "denied"
-        if any(self._covers(b, hit) for b in self.of(":beliefs")):
+        if hit.first in self._believed:
             return "believed"
-        clause = self.counted[hit.first].clause
-        if any(self.counted[e.first].clause == clause for e in self.of(":earlier")):
-            return "earlier"
-        return "said"
+        return "earlier" if self.counted[hit.first].clause in self._earlier else "said"
 
-    def _denied(self, hit: Hit) -> bool:
-        words, clause = self.counted, self.counted[hit.first].clause
-        for at, until in reversed(self.negators):
-            if hit.first - REACH <= at < hit.first < until and words[at].clause == clause:
-                return not any(at < u.first and u.last <= hit.first for u in self.of(":undo_negation"))
-        end = words[hit.last - 1].clause
-        return any(d.first == hit.last and words[d.first].clause == end for d in self.of(":denied_after"))
-
-    def _covers(self, belief: Hit, hit: Hit) -> bool:
+    def _is_denied(self, hit: Hit) -> bool:
         words = self.counted
-        clause, mine = words[belief.first].clause, words[hit.first].clause
-        ends_clause = belief.last == len(words) or words[belief.last].clause != words[belief.last - 1].clause
-        if not ends_clause:
-            return hit.first >= belief.last and mine == words[belief.last - 1].clause
-        alone = belief.first == 0 or words[belief.first - 1].clause != clause
-        same_sentence = words[hit.first].sentence == words[belief.first].sentence
-        return hit.last <= belief.first and same_sentence and mine == (clause - 1 if alone else clause)
+        clauses = (words[hit.first].clause, words[hit.last - 1].clause)
+        end = bisect_left(self._negators, (hit.last, 0))
+        for at, until in reversed(self._negators[max(0, end - REACH - (hit.last - hit.first)) : end]):
+            if self._reaches(at, until, hit) and words[at].clause in clauses:
+                return self._undone_at.isdisjoint(range(at + 1, hit.last))
+        return hit.last in self._denied_at and words[hit.last].part == words[hit.last - 1].part
+
+    def _reaches(self, at: int, until: int, hit: Hit) -> bool:
+        """Tell whether a negator can mean the hit: it stands before it, or inside without being named by it."""
+        if at >= hit.first:
+            return until == len(self.counted) and self.counted[at].stem not in hit.phrase.takes
+        return hit.first - REACH <= at and hit.first < until
+
+    def _ends_part(self, hit: Hit) -> bool:
+        words = self.counted
+        return hit.last == len(words) or words[hit.last].part != words[hit.last - 1].part
+
+    def _covered_by(self, belief: Hit) -> Iterator[int]:
+        """Yield the words that are only believed: what follows in the clause, else what stands before."""
+        words, place = self.counted, belief.last
+        clause = words[belief.last - 1].clause
+        while place < len(words) and words[place].clause == clause:
+            yield place
+            place += 1
+        if place > belief.last:
+            return
+        place = belief.first - 1
+        while place >= 0 and words[place].clause == clause:
+            yield place
+            place -= 1
+        alone = place == belief.first - 1
+        while alone and place >= 0 and words[place].clause == clause - 1 and self._same_sentence(place, belief):
+            yield place
+            place -= 1
+
+    def _same_sentence(self, place: int, hit: Hit) -> bool:
+        return self.counted[place].sentence == self.counted[hit.first].sentence
+
+    def _find_negators(self) -> Iterator[tuple[int, int]]:
+        """Yield (place, end) of negators that deny what follows; one in a phrase reaches to the phrase's end."""
+        negators = frozenset(self.lexicon.talk.negators)
+        ends = {place: len(self.counted) for place, w in enumerate(self.counted) if w.text in negators}
+        inside: dict[int, int] = {}
+        for hit in self.hits:
+            for place in range(hit.first, hit.last):
+                if place in ends and self.counted[place].stem in hit.phrase.takes:
+                    if hit.owner == ":no_negation":
+                        ends.pop(place)
+                    else:
+                        inside[place] = max(inside.get(place, 0), hit.last)
+        for place, end in ends.items():
+            yield place, inside.get(place, end)
 
 
 def read(text: str, lexicon: Lexicon) -> Said:
     """Return the text cut into words with every phrase of the lexicon that is heard in it."""
-    said = Said(clean(text), lexicon)
-    said.words = list(_joined(_words(said.text, lexicon)))
-    skipped = lexicon.skipped_words
-    said.counted = [w for w in said.words if w.text not in skipped and (w.text[0].isalnum() or w.text == "%")]
-    heard = list(_heard(said.counted, lexicon))
-    spans = [h for h in heard if h.owner == ":ignored"]
-    said.hits = [h for h in heard if h.owner[0] == ":" or not any(_inside(h, s) for s in spans)]
-    for hit in said.hits:
-        said.by_owner.setdefault(hit.owner, []).append(hit)
-    said.negators = list(_negators(said))
-    return said
+    return Said(text, lexicon)
 
 
-def _negators(said: Said) -> Iterator[tuple[int, int]]:
-    """Yield the negators that deny what follows; one inside a phrase reaches no further than that phrase."""
-    negators, everywhere = frozenset(said.lexicon.talk.negators), len(said.counted)
-    for at, word in enumerate(said.counted):
-        if word.text in negators:
-            around = [h for h in said.hits if h.first <= at < h.last]
-            if not any(h.owner == ":no_negation" for h in around):
-                yield at, max((h.last for h in around), default=everywhere)
-
-
-def _inside(hit: Hit, other: Hit) -> bool:
-    return other.first <= hit.first and hit.last <= other.last
-
-
-def _words(text: str, lexicon: Lexicon) -> Iterator[Word]:
-    folded = "".join(c.lower() if len(c.lower()) == 1 else c for c in text).translate(_FOLD)
-    folded = _ROW_NUMBER.sub(lambda m: "#" + " " * (len(m[0]) - 1), folded)
-    sentence = clause = pause = 0
-    breaks, joins = frozenset(lexicon.talk.breaks), frozenset(lexicon.talk.joins)
-    matches = list(_TOKEN.finditer(folded))
-    for at, found in enumerate(matches):
-        if found["end"]:
-            sentence, clause, pause = sentence + 1, clause + 1, pause + 1
-        elif found["pause"]:
-            ahead = (m["word"] for m in matches[at + 1 : at + 1 + _JOIN_LOOK])
-            clause += not any(word in joins for word in ahead)
-            pause += 1
-        elif found["number"]:
-            yield _number(found, sentence, clause, pause)
-        elif found["sign"]:
-            yield Word(found[0], found[0], None, *found.span(), sentence, clause, pause)
-        else:
-            for word in _meant(found[0], lexicon):
-                clause += word in breaks
-                value = lexicon.numbers.get(word)
-                yield Word(word, stem(word), value, *found.span(), sentence, clause, pause)
-
-
-def _joined(words: Iterable[Word]) -> Iterator[Word]:
-    """Join number words: "twenty" "nine", also over a dash, become 29."""
-    waiting: list[Word] = []
-    for word in words:
-        tens = waiting[0] if waiting else None
-        if tens and word.text == "-" and len(waiting) == 1:
-            waiting.append(word)
-            continue
-        if tens and not word.text[0].isdigit() and word.value is not None and 0 < word.value < 10:
-            total = (tens.value or 0) + word.value
-            text = f"{total:.0f}"
-            yield Word(text, text, total, tens.start, word.end, word.sentence, word.clause, word.pause)
-            waiting = []
-            continue
-        yield from waiting
-        waiting = []
-        if not word.text[0].isdigit() and word.value is not None and word.value in _TENS:
-            waiting = [word]
-        else:
-            yield word
-    yield from waiting
-
-
-def _number(found: re.Match[str], sentence: int, clause: int, pause: int) -> Word:
-    figures = found[0]
-    grouped = re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", figures)
-    plain = figures.replace(",", "") if grouped else figures.replace(",", ".")
-    return Word(plain, plain, float(plain[:15]), *found.span(), sentence, clause, pause)
-
-
-def _meant(word: str, lexicon: Lexicon) -> list[str]:
-    """Return the word or words meant: short forms written out, misspelt trade words put right."""
-    for form in (word, word.replace("'", "")):
-        if form in lexicon.spellings:
-            return lexicon.spellings[form].split()
-    if word.endswith("n't"):
-        return [word[:-3], "not"]
-    word = word.split("'")[0] or word
-    if word in lexicon.spellings:
-        return lexicon.spellings[word].split()
-    return [word] if stem(word) in lexicon.known else [lexicon.speller(word)]
+def _heeded(heard: Iterator[Hit]) -> Iterator[Hit]:
+    """Leave out what stands inside a phrase that the lexicon tells to ignore."""
+    hits = list(heard)
+    ignored: dict[int, int] = {}
+    for hit in hits:
+        if hit.owner == ":ignored":
+            for place in range(hit.first, hit.last):
+                ignored[place] = max(ignored.get(place, 0), hit.last)
+    return (h for h in hits if h.owner[0] == ":" or h.last > ignored.get(h.first, 0))
 
 
 def _heard(words: list[Word], lexicon: Lexicon) -> Iterator[Hit]:
     index = lexicon.index
+    stems: dict[int, set[str]] = {}
+    for word in words:
+        stems.setdefault(word.sentence, set()).add(word.stem)
     for at, word in enumerate(words):
+        here = stems[word.sentence]
         keys = [word.stem, f"={word.text}"] if word.value is None else [word.stem, f"={word.text}", NUMBER]
         for key in keys:
             for phrase in index.get(key, ()):
-                last = _end(phrase.slots, 1, words, at + 1)
-                if last >= 0:
-                    yield Hit(phrase.owner, phrase.text, at, last)
+                for need in phrase.needs:
+                    if need.isdisjoint(here):
+                        break
+                else:
+                    yield from _hit(phrase, words, at)
+
+
+def _hit(phrase: Phrase, words: list[Word], at: int) -> Iterator[Hit]:
+    """Yield the phrase if it is heard from word `at` on."""
+    first = phrase.slots[0]
+    last = _end(phrase.slots, 1, words, at + 1) if not first.number or _fits(first, words[at]) else -1
+    if last >= 0 and phrase.others:
+        yield from _any_order(phrase, words, at, last)
+    elif last >= 0:
+        yield Hit(phrase, at, last)
+
+
+def _any_order(phrase: Phrase, words: list[Word], first: int, last: int) -> Iterator[Hit]:
+    """Yield the phrase when its other words stand near the first ones, in the same part of the sentence."""
+    part, start, end = words[first].part, first, last
+    for slots in phrase.others:
+        near = [
+            (at, stop)
+            for at in range(max(0, first - WINDOW), min(len(words), last + WINDOW))
+            if words[at].part == part
+            and not first <= at < last
+            and _fits(slots[0], words[at])
+            and (stop := _end(slots, 1, words, at + 1)) >= 0
+        ]
+        if not near:
+            return
+        at, stop = min(near, key=lambda place: abs(place[0] - first))
+        start, end = min(start, at), max(end, stop)
+    yield Hit(phrase, start, end)
 
 
 def _end(slots: tuple[Slot, ...], slot: int, words: list[Word], at: int) -> int:
@@ -254,4 +236,6 @@ def _after_gap(slots: tuple[Slot, ...], slot: int, words: list[Word], at: int) -
 
 
 def _fits(slot: Slot, word: Word) -> bool:
-    return word.stem in slot.words or word.text in slot.exact or (slot.number and word.value is not None)
+    if word.stem in slot.words or word.text in slot.exact:
+        return True
+    return slot.number is not None and word.value is not None and slot.number[0] < word.value < slot.number[1]

@@ -8,7 +8,8 @@ from decimal import Decimal
 
 from diag.errors import UnitError
 from diag.knowledge.words import PLAIN_ROLE, Lexicon, Quantity
-from diag.reason.said import Said, Word
+from diag.reason.said import Said
+from diag.reason.said_words import Word
 from diag.units import Measured, check_possible, suspicion
 
 MOST_ROWS = 96
@@ -208,7 +209,8 @@ def _beside_its_name(said: Said, quantity: Quantity, at: int, sure: Sequence[Fig
     if role == PLAIN_ROLE and quantity.needs_role:
         return None
     near = _near(said, quantity, at, same_clause=not quantity.needs_role)
-    return _bare(said, quantity, at, sure) if near else None
+    thousand = quantity.needs_role and _next(said, at) in said.lexicon.thousands
+    return _bare(said, quantity, at, sure) if near or thousand else None
 
 
 def _by_role(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
@@ -219,8 +221,7 @@ def _by_role(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) ->
 
 
 def _bare(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
-    words, number = said.words, said.words[at].value or 0.0
-    after = words[at + 1].text if at + 1 < len(words) and words[at + 1].pause == words[at].pause else ""
+    number, after = said.words[at].value or 0.0, _next(said, at)
     thousand = after in said.lexicon.thousands
     if (after in said.lexicon.counted and not thousand and number < _LARGE) or not _allowed(said, quantity, at):
         return None
@@ -258,20 +259,22 @@ def _figure(said: Said, quantity: Quantity, first: int, last: int, unit: str, ti
     return Figure(quantity, _role(said, quantity, first), value, doubt, first, last)
 
 
+def _next(said: Said, at: int) -> str:
+    """Return the word after this one, or nothing when a comma or a full stop is between."""
+    words = said.words
+    return words[at + 1].text if at + 1 < len(words) and words[at + 1].pause == words[at].pause else ""
+
+
 def _near(said: Said, quantity: Quantity, at: int, *, same_clause: bool) -> bool:
     word = said.words[at]
-    return any(
-        w.text in quantity.near
-        for w in said.words
-        if (w.clause == word.clause if same_clause else w.sentence == word.sentence)
-    )
+    here = said.in_clause[word.clause] if same_clause else said.in_sentence[word.sentence]
+    return not here.isdisjoint(quantity.near)
 
 
 def _allowed(said: Said, quantity: Quantity, at: int) -> bool:
     if at and said.words[at - 1].text in quantity.changes:
         return False
-    clause = said.words[at].clause
-    return not any(w.text in quantity.not_near for w in said.words if w.clause == clause)
+    return said.in_clause[said.words[at].clause].isdisjoint(quantity.not_near)
 
 
 def _role(said: Said, quantity: Quantity, at: int) -> str:
