@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from diag.call.case_of import BACK as BACK
 from diag.call.desk import CallDesk
 from diag.call.moved import not_put_back
 from diag.call.state import Answer, Repair
@@ -26,8 +27,6 @@ RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
 WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 
 FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.1
-BACK = "old part or setting back"
-"""Method of a reading made with the old part or setting back in place, to see whether the fault returns."""
 _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
 
 
@@ -54,29 +53,17 @@ class Test:
 
 def shown_words(call: CallDesk) -> dict[str, str]:
     """Return the shown word of every cause that anything bears on."""
-    return {cause: word for cause, word in _Bench(call).words().items() if word != NOT_TESTED}
+    return {cause: word for cause, word in Bench(call).words().items() if word != NOT_TESTED}
 
 
 def shown_word(call: CallDesk, cause: str) -> str:
     """Return what was shown about one cause."""
-    return _Bench(call).words().get(cause, NOT_TESTED)
+    return Bench(call).words().get(cause, NOT_TESTED)
 
 
 def tests_of(call: CallDesk, cause: str) -> tuple[Test, ...]:
     """Return the answers that speak for or against a cause, in reading order."""
-    return tuple(t for t in _Bench(call).tests(cause) if t.ratio != 1.0)
-
-
-def tests_by_cause(call: CallDesk) -> dict[str, tuple[Test, ...]]:
-    """Return tests_of for every cause that any answer speaks for or against."""
-    bench = _Bench(call)
-    found = {c: tuple(t for t in bench.tests(c) if t.ratio != 1.0) for c in call.engine.knowledge.causes}
-    return {c: tests for c, tests in found.items() if tests}
-
-
-def reversed_by(call: CallDesk, cause: str) -> tuple[str, ...]:
-    """Return the answers in which the fault was made to go and come (or to move) with values; () when it was not."""
-    return _Bench(call).reversal(cause)
+    return tuple(t for t in Bench(call).tests(cause) if t.ratio != 1.0)
 
 
 def outcomes_of(call: CallDesk) -> dict[str, str]:
@@ -96,8 +83,8 @@ def has_value(answer: Answer) -> bool:
     return any(x is not None for x in (answer.value, answer.values, answer.spacings, answer.positions, answer.log))
 
 
-class _Bench:
-    """All tests of a call laid side by side."""
+class Bench:
+    """All tests of a call laid side by side; make one, ask it often."""
 
     def __init__(self, call: CallDesk) -> None:
         self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
@@ -105,7 +92,10 @@ class _Bench:
         self.answers = [a for a in self.state.answers if a.event in self.outcomes]
         self.measured = any(has_value(a) for a in self.answers)
         self.back = self._answers_with_old_back()
+        self.mended_from = self._mended_from()
+        """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
         self._tests: dict[str, tuple[Test, ...]] = {}
+        self._targets: dict[str, frozenset[str]] = {}
 
     # --- tests ------------------------------------------------------------------------------------
 
@@ -120,9 +110,11 @@ class _Bench:
         repaired = self._first_repair(cause)
         for answer in self.answers:
             check = self.knowledge.questions[answer.check]
-            if not _marks(check, cause, known.subsystem):
+            if not self._marks(answer.check, cause, known.subsystem):
                 continue
             outcome = self.outcomes[answer.event]
+            if repaired is None and check.outcomes[outcome].normal and answer.epoch > self.mended_from:
+                continue
             observer = self.knowledge.observers.get(answer.observer)
             yield Test(
                 answer.event, answer.check, outcome, self._ratio(check, outcome, cause, known.subsystem),
@@ -130,6 +122,12 @@ class _Bench:
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
                 state=self._state_of(answer, repaired, known),
             )  # fmt: skip
+
+    def _marks(self, key: str, cause: str, subsystem: str) -> bool:
+        if key not in self._targets:
+            outcomes = self.knowledge.questions[key].outcomes.values()
+            self._targets[key] = frozenset(t for o in outcomes for named in o.marks.values() for t in named)
+        return cause in self._targets[key] or f"@{subsystem}" in self._targets[key]
 
     def _ratio(self, check: Check, outcome: str, cause: str, subsystem: str) -> float:
         group = 1.0
@@ -151,6 +149,10 @@ class _Bench:
             return _BACK if self._is_back(answer, cause) else _CHANGED
         return _CHANGED if answer.pieces else _ORIGINAL
 
+    def _mended_from(self) -> float:
+        accepted = {p.target for p in self.state.proofs if p.verdict == "accepted"}
+        return min((r.epoch for r in self.state.repairs if r.event in accepted), default=float("inf"))
+
     def _is_back(self, answer: Answer, cause: Cause) -> bool:
         if (answer.method or "").startswith(BACK):
             return True
@@ -171,20 +173,33 @@ class _Bench:
         by_id = {e.id: e for e in self.call.events}
         timeline = [by_id[e] for e in self.state.timeline if e in live]
         place = {e.id: i for i, e in enumerate(timeline)}
-        return {
-            a.event: frozenset(n.name.casefold() for n in not_put_back(timeline[: place[a.event]])) for a in self.answers
-        }
+        standing = {a.event: not_put_back(timeline[: place[a.event]]) for a in self.answers}
+        return {event: frozenset(n.name.casefold() for n in changes) for event, changes in standing.items()}
+
+    def by_cause(self) -> dict[str, tuple[Test, ...]]:
+        """Return the answers that speak for or against, for every cause that any does."""
+        found = {c: tuple(t for t in self.tests(c) if t.ratio != 1.0) for c in self.knowledge.causes}
+        return {c: tests for c, tests in found.items() if tests}
 
     # --- words ------------------------------------------------------------------------------------
 
     def words(self) -> dict[str, str]:
         """Return the word of every cause; two that fit the same tests equally well are both only possible."""
         words = {c: self._word_alone(c) for c in self.knowledge.causes}
-        mended = [c for c in words if self._proved(c) or words[c] == CONFIRMED]
-        probable = [c for c, w in words.items() if w == PROBABLE and c not in mended]
         standing = [c for c, w in words.items() if w in (CONFIRMED, PROBABLE)]
-        lowered = [c for c in probable if any(self._rival(r, c, r in mended) for r in standing if r != c)]
+        mended = {c for c in standing if self._mended(c)}
+        open_ones = [c for c in standing if c not in mended]
+        lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)]
         return words | dict.fromkeys(lowered, POSSIBLE)
+
+    def _mended(self, cause: str) -> bool:
+        """Tell whether the cause itself was mended, and the fault went with it."""
+        states = {t.event: t.state for t in self.tests(cause)}
+        return self._proved(cause) or any(states[e] == _BACK for e in self.reversal(cause))
+
+    def explains(self, cause: str, other: str) -> bool:
+        """Tell whether a cause explains every firm test that speaks for another one."""
+        return self._rival(cause, other, True)
 
     def _word_alone(self, cause: str) -> str:
         tests = [t for t in self.tests(cause) if t.ratio != 1.0]
@@ -231,13 +246,17 @@ class _Bench:
 
     def _rival(self, other: str, cause: str, mended: bool) -> bool:
         """Tell whether another cause explains every firm test that speaks for this one, at least as well."""
-        mine, its = self._firm_for(cause), self._firm_for(other)
+        mine = {e: r for e, r in self._firm_for(cause).items() if e not in self._back_events(other)}
+        its = self._firm_for(other)
         if not mine or not mine.keys() <= its.keys():
             return False
         return mended or all(its[e] >= mine[e] for e in mine)
 
     def _firm_for(self, cause: str) -> dict[str, float]:
         return {t.event: t.ratio for t in self.tests(cause) if t.firm and t.ratio >= FOR and t.state != _BACK}
+
+    def _back_events(self, cause: str) -> frozenset[str]:
+        return frozenset(t.event for t in self.tests(cause) if t.state == _BACK)
 
     # --- made to go and come ------------------------------------------------------------------------
 
@@ -284,11 +303,6 @@ def rules_out(test: Test) -> bool:
     """Tell whether a test may rule a cause out: firm, strong, and with a value; never "it looked fine"."""
     with_value = test.valued or (test.deciding and not test.normal)
     return test.firm and test.ratio <= AGAINST_STRONGLY and with_value
-
-
-def _marks(check: Check, cause: str, subsystem: str) -> bool:
-    targets = {t for o in check.outcomes.values() for named in o.marks.values() for t in named}
-    return cause in targets or f"@{subsystem}" in targets
 
 
 def _gone_and_come(tests: Sequence[Test]) -> tuple[str, ...]:

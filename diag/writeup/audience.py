@@ -1,0 +1,41 @@
+"""What each reader gets to see: customer, claim, service file.
+
+Leaning, category, notes, hours and everything meant for the payer or the house never reach a customer; internal
+notes reach only the service file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from diag.errors import UsageError
+from diag.writeup.model import Cause, Root, Story
+
+CUSTOMER, CLAIM, SERVICE = "customer", "claim", "service"
+AUDIENCES = (CUSTOMER, CLAIM, SERVICE)
+_CUSTOMER_GROUPS = ("identity", "dates", "after")
+_CUSTOMER_DATES = ("first_contact", "repaired")
+
+
+def view(story: Story, audience: str) -> Story:
+    """Return the story as this reader may see it; the same for every format."""
+    if audience not in AUDIENCES:
+        raise UsageError(f"{audience!r} is no reader.", "write-up", f"One of: {', '.join(AUDIENCES)}.")
+    if audience == SERVICE:
+        return story
+    if audience == CLAIM:
+        return replace(story, internal=(), findings=())
+    groups = [i for i in story.items if i.group in _CUSTOMER_GROUPS and not i.claim]
+    items = [i for i in groups if i.group != "dates"]
+    items += [i for i in story.items if i.name in _CUSTOMER_DATES]
+    return replace(
+        story, claim=False, items=tuple(items), causes=tuple(_plain(c) for c in story.causes),
+        others=tuple(o for o in story.others if o.word == "ruled_out"), whys=(), labour=(), photos=(), cautions=(),
+        done_before=(), changed=(), notes=(), internal=(), skipped=(), findings=(), addressed=(),
+    )  # fmt: skip
+
+
+def _plain(cause: Cause) -> Cause:
+    """Return a cause in the customer's words: what it is and what it does, never who or what is to blame for it."""
+    root = Root("", "not_tested", "", "", False, ())
+    return replace(cause, label=cause.plain, kind="", mode="", seen="", leaning="", root=root)

@@ -1,0 +1,181 @@
+"""Which causes are told, what each shown word rests on, what was ruled out, and the whys."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from diag.call.desk import CallDesk
+from diag.call.shown import (
+    CONFIRMED,
+    FOR,
+    INCONCLUSIVE,
+    NOT_TESTED,
+    POSSIBLE,
+    PROBABLE,
+    RULED_OUT,
+    WORDS,
+    Bench,
+    rules_out,
+)
+from diag.call.shown import Test as Bearing
+from diag.knowledge.model import Cause as Known
+from diag.reason.judge import LIKELY, OPEN
+from diag.writeup.model import Cause, Ground, Item, Other, Root, Test, Why
+
+LEANINGS: Mapping[str, str] = {
+    "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
+    "seed": "the seed, not the machine",
+}  # fmt: skip
+
+
+class Causes:
+    """The causes of one call as the write-up tells them."""
+
+    def __init__(self, call: CallDesk, bench: Bench, tests: Sequence[Test], items: Mapping[str, Item]) -> None:
+        self.call, self.bench, self.items = call, bench, items
+        self.knowledge, self.state = call.engine.knowledge, call.state
+        self.tests = {t.event: t for t in tests}
+        self.words = bench.words()
+        self.repaired = tuple(
+            dict.fromkeys(c for r in self.state.repairs if r.kind == "repair" for c in r.causes if c in self.words)
+        )
+
+    # --- which ------------------------------------------------------------------------------------
+
+    def told(self) -> tuple[Cause, ...]:
+        """Return the causes told as found: those mended, then those shown; () when there is none."""
+        shown = [c for c, w in self.words.items() if w in (CONFIRMED, PROBABLE) and c not in self.repaired]
+        mended = [c for c in self.repaired if self.words[c] != RULED_OUT]
+        ranked = sorted(mended, key=self._rank) + sorted(shown, key=self._rank)
+        return tuple(self._cause(c) for c in ranked)
+
+    def _rank(self, cause: str) -> tuple[int, float, str]:
+        strength = 1.0
+        for test in self._speaking(cause):
+            strength *= test.ratio
+        return WORDS.index(self.words[cause]), -strength, cause
+
+    def others(self, told: Sequence[Cause]) -> tuple[Other, ...]:
+        """Return every other cause that was tested, and those still likely or open that nobody tested."""
+        gone = {c.cause for c in told}
+        judged = self.call.think().judgement.ranking
+        standing = {r.cause for r in judged if r.belief in (LIKELY, OPEN)}
+        found = []
+        for cause, word in self.words.items():
+            if cause in gone or (word == NOT_TESTED and cause not in standing):
+                continue
+            known = self.knowledge.causes[cause]
+            speaks = bool(self._speaking(cause))
+            explained = speaks and any(c.word == CONFIRMED and self.bench.explains(c.cause, cause) for c in told)
+            found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word), speaks, explained))
+        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), o.label)))
+
+    def addressed(self) -> tuple[str, ...]:
+        """Return the kinds of cause that some firm test bears on."""
+        kinds = {
+            self.knowledge.causes[c].kind
+            for c, tests in self.bench.by_cause().items() if any(t.firm for t in tests)
+        }  # fmt: skip
+        return tuple(sorted(kinds))
+
+    # --- one cause --------------------------------------------------------------------------------
+
+    def _cause(self, cause: str) -> Cause:
+        known = self.knowledge.causes[cause]
+        first = not self.repaired or cause == self.repaired[0]
+        seen = self.items.get("mechanism") if first else None
+        return Cause(
+            cause=cause, label=known.label, plain=known.plain or known.label, word=self.words[cause],
+            kind=known.kind, mode=self._mode(known),
+            mechanism=known.mechanism, seen=seen.told.text if seen else "",
+            root=self._root(known, first), leaning=LEANINGS[known.leaning], prevention=known.prevention,
+            deciding=self._deciding(cause), grounds=tuple(self._ground(t) for t in self._speaking(cause)),
+            repaired=cause in self.repaired, brings=tuple(known.symptoms),
+        )  # fmt: skip
+
+    def _mode(self, known: Known) -> str:
+        named = [s for s, _ in self.state.accepted]
+        ordered = [s for s in named if s in known.symptoms] + named
+        for symptom in ordered:
+            for mode in self.knowledge.failure_modes.values():
+                if symptom in mode.symptoms:
+                    return mode.label
+        return ""
+
+    def _root(self, known: Known, first: bool) -> Root:
+        category, proposed, events = self._category(known, first)
+        label = self.knowledge.categories[category].label if category in self.knowledge.categories else ""
+        for other, word in self.words.items():
+            leads = [b.cause for b in self.knowledge.causes[other].leads_to]
+            if known.id in leads and word in (CONFIRMED, PROBABLE):
+                rests = tuple(t.event for t in self._speaking(other))
+                return Root(self.knowledge.causes[other].label, word, category, label, proposed, rests or events)
+        told = self.items.get("root") if first else None
+        if told is None:
+            return Root("", NOT_TESTED, category, label, proposed, events)
+        return Root(told.told.text, self._root_word(told, category), category, label, proposed, told.told.events)
+
+    def _root_word(self, told: Item, category: str) -> str:
+        """A root that somebody names is possible; with firm evidence (sisters compared where needed) probable."""
+        firm = any(self.tests[e].firm for e in told.told.events if e in self.tests)
+        entry = self.knowledge.categories.get(category)
+        siblings = "siblings" in self.items or not (entry and entry.needs_siblings)
+        return PROBABLE if firm and siblings else POSSIBLE
+
+    def _category(self, known: Known, first: bool) -> tuple[str, bool, tuple[str, ...]]:
+        named = self.items.get("category") if first else None
+        if named is not None:
+            return named.code, False, named.told.events
+        for category in self.knowledge.categories.values():
+            if known.kind in category.kinds:
+                return category.name, True, ()
+        return ("unknown" if "unknown" in self.knowledge.categories else ""), True, ()
+
+    # --- grounds ------------------------------------------------------------------------------------
+
+    def _speaking(self, cause: str) -> list[Bearing]:
+        """Return the tests that speak for a cause: firm ones first, deciding first, strongest first."""
+        tests = [t for t in self.bench.tests(cause) if t.ratio >= FOR and t.event in self.tests]
+        return sorted(tests, key=lambda t: (not t.firm, not t.deciding, -t.ratio))
+
+    def _deciding(self, cause: str) -> Ground | None:
+        """Return the test that decided: the last of a reversal, else the strongest deciding one."""
+        reversing = self.bench.reversal(cause)
+        if reversing and self.words[cause] == CONFIRMED:
+            return self._ground_at(reversing[-1])
+        firm = [t for t in self._speaking(cause) if t.firm and t.deciding]
+        return self._ground(firm[0]) if firm else None
+
+    def _ground_of(self, cause: str, word: str) -> Ground | None:
+        if word == RULED_OUT:
+            against = [t for t in self.bench.tests(cause) if rules_out(t) and t.event in self.tests]
+            return self._ground(min(against, key=lambda t: t.ratio)) if against else None
+        if word == INCONCLUSIVE:
+            both = [t for t in self.bench.tests(cause) if t.ratio != 1.0 and t.event in self.tests]
+            return self._ground(both[-1]) if both else None
+        speaking = self._speaking(cause)
+        return self._ground(speaking[0]) if speaking else None
+
+    def _ground(self, bearing: Bearing) -> Ground:
+        return self._ground_at(bearing.event)
+
+    def _ground_at(self, event: str) -> Ground:
+        test = self.tests[event]
+        where = f", {test.where}" if test.where and not test.values else ""
+        says = f"{test.reading}: {test.says}" if test.says else test.reading
+        return Ground(event, test.asks + where, says)
+
+    # --- whys ---------------------------------------------------------------------------------------
+
+    def whys(self, told: Sequence[Cause]) -> Iterator[Why]:
+        """Yield why it was seen, why that part, why it failed; each with its evidence, as far as it goes."""
+        labels = {s: known.label for s, known in self.knowledge.symptoms.items()}
+        for cause in told:
+            seen = [labels[s] for s, _ in self.state.accepted if s in cause.brings]
+            rests = tuple(g.event for g in cause.grounds)
+            if seen and rests:
+                yield Why(", ".join(seen), cause.mechanism, rests)
+            if cause.deciding:
+                yield Why(cause.label, f"{cause.deciding.asks}: {cause.deciding.says}", (cause.deciding.event,))
+            if cause.root.text and cause.root.events:
+                yield Why(f"It failed ({cause.label})", cause.root.text, cause.root.events)

@@ -1,0 +1,129 @@
+"""Hours by activity, proposed from the times of the record and open to change; both values are kept.
+
+A stretch between two entries belongs to the activity of the later one, unless it is longer than the
+`longest_gap_minutes` of the knowledge. Where everything was typed at once, the knowledge's estimate of the
+minutes stands in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+
+from diag.call.desk import CallDesk
+from diag.call.kinds import WAIT_ENDS
+from diag.call.state import Step
+from diag.writeup.model import Item, Labour, Test
+
+ACTIVITIES: Mapping[str, str] = {
+    "travel": "travel", "set_up": "making safe", "diagnosis": "diagnosis", "repair": "repair",
+    "verification": "measuring again", "write_up": "write-up", "waiting": "waiting",
+}  # fmt: skip
+TESTS = "test"
+"""Activity of the lines that split the diagnosis by test."""
+
+
+def labour_of(call: CallDesk, tests: Sequence[Test], items: Mapping[str, Item]) -> tuple[Labour, ...]:
+    """Return one line per activity, then the diagnosis and the measuring again split by test."""
+    clock = _Clock(call)
+    estimate = _estimates(call, tests)
+    lines = []
+    for activity, label in ACTIVITIES.items():
+        measured, events = clock.minutes.get(activity, 0.0), tuple(clock.events.get(activity, ()))
+        guessed = estimate.get(activity, 0.0)
+        basis, minutes = ("clock", measured) if measured >= 1 else ("estimate", guessed)
+        typed = items.get(f"hours_{activity}")
+        if typed is not None and typed.told.number is not None:
+            proposed = minutes or None
+            lines.append(Labour(activity, label, typed.told.number / 60, "typed", proposed, typed.told.events))
+        elif minutes:
+            lines.append(Labour(activity, label, round(minutes, 1), basis, None, events))
+    return (*lines, *_by_test(call, tests, clock))
+
+
+def totals(labour: Sequence[Labour]) -> tuple[Labour, ...]:
+    """Return the lines by activity, without the split by test."""
+    return tuple(line for line in labour if line.activity != TESTS)
+
+
+def by_test(labour: Sequence[Labour]) -> tuple[Labour, ...]:
+    """Return the split by test."""
+    return tuple(line for line in labour if line.activity == TESTS)
+
+
+def _by_test(call: CallDesk, tests: Sequence[Test], clock: _Clock) -> Iterator[Labour]:
+    for test in tests:
+        minutes = clock.by_event.get(test.event, 0.0)
+        basis = "clock"
+        if minutes < 1:
+            minutes, basis = _check_minutes(call, test), "estimate"
+        if minutes:
+            yield Labour(TESTS, test.asks, round(minutes, 1), basis, None, (test.event,))
+
+
+class _Clock:
+    """Minutes by activity as the times of the record give them."""
+
+    def __init__(self, call: CallDesk) -> None:
+        self.minutes: dict[str, float] = {}
+        self.events: dict[str, list[str]] = {}
+        self.by_event: dict[str, float] = {}
+        gap = call.engine.knowledge.write_up.longest_gap_minutes
+        place = {event: i for i, event in enumerate(call.state.timeline)}
+        steps = sorted((s for s in call.state.trail if s.live), key=lambda s: place[s.event])
+        before: Step | None = None
+        for step in steps:
+            self._add(before, step, gap, call)
+            before = step
+
+    def _add(self, before: Step | None, step: Step, longest: float, call: CallDesk) -> None:
+        told = step.body.get("minutes") if step.kind == "repair" else None
+        passed = max(0.0, _minutes(before, step)) if before else 0.0
+        if before and before.kind == "waiting" and before.body["for"] != WAIT_ENDS:
+            activity = "waiting"
+        else:
+            activity = _activity(step, call)
+            if told is not None:
+                passed = float(told)
+            elif passed > longest:
+                passed = 0.0
+        if passed and activity:
+            self.minutes[activity] = self.minutes.get(activity, 0.0) + passed
+            self.events.setdefault(activity, []).append(step.event)
+            self.by_event[step.event] = passed
+
+
+def _minutes(a: Step, b: Step) -> float:
+    times = [datetime.fromisoformat(s.happened or s.at) for s in (a, b)]
+    return (times[1] - times[0]).total_seconds() / 60
+
+
+def _activity(step: Step, call: CallDesk) -> str:
+    mended = any(r.kind == "repair" and step.epoch > r.epoch for r in call.state.repairs)
+    if step.kind == "channel":
+        return "travel" if step.body["channel"] == "site" else ""
+    if step.kind == "caution":
+        return "set_up"
+    if step.kind == "repair":
+        return "repair"
+    if step.kind in ("closed", "judged", "reopened") or (step.kind == "note" and "item" in step.body):
+        return "write_up"
+    if step.kind in ("proof", "swap", "change", "photo", "answer"):
+        return "verification" if mended else "diagnosis"
+    return "" if step.kind in ("opened", "erased", "waiting") else "diagnosis"
+
+
+def _check_minutes(call: CallDesk, test: Test) -> float:
+    check = call.engine.knowledge.questions[test.check]
+    answer = next(a for a in call.state.answers if a.event == test.event)
+    if answer.status == "cannot_here":
+        return 0.0
+    minutes = check.minutes
+    return float((minutes.site if answer.channel == "site" else minutes.desk) or 0.0)
+
+
+def _estimates(call: CallDesk, tests: Sequence[Test]) -> dict[str, float]:
+    spent = call.minutes()
+    again = sum(_check_minutes(call, t) for t in tests if t.when != "before")
+    first = sum(_check_minutes(call, t) for t in tests if t.when == "before")
+    return {"travel": spent["travel"], "diagnosis": first, "repair": spent["repairs"], "verification": again}

@@ -1,0 +1,147 @@
+"""Lists of a write-up: what was done before the call, changed later, not put back, cautioned, photographed, noted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from diag.call.desk import CallDesk
+from diag.call.rows import from_stored
+from diag.call.state import Step
+from diag.units import System
+from diag.writeup.measured import reading_text, row_text, setting_text
+from diag.writeup.model import Line, Photo
+
+Sealed = Mapping[str, Mapping[str, str]]
+EFFECTS: Mapping[str, str] = {
+    "better": "it became better", "no_change": "it changed nothing", "worse": "it became worse",
+    "unknown": "effect not known",
+}  # fmt: skip
+OLD_PARTS: Mapping[str, str] = {
+    "kept": "old part kept", "gone": "old part gone", "unknown": "nobody knows where the old part is",
+}  # fmt: skip
+
+
+def done_before(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
+    """Return what was done before the call, in the order in which it was done."""
+    entries = sorted(call.state.done_before, key=lambda d: (d.body.get("order", 1000), d.number))
+    return tuple(Line(_done_text(d.body, sealed.get(d.event, {}).get("said", "")), (d.event,)) for d in entries)
+
+
+def _done_text(body: Mapping[str, object], said: str) -> str:
+    rows = body.get("rows")
+    where = f", {row_text(from_stored(rows))}" if rows is not None else ""  # type: ignore[arg-type]
+    before, after = setting_text(body.get("before")), setting_text(body.get("after"))
+    told = f"{before} -> {after}" if before and after else f"to {after}" if after else f"was {before}" if before else ""
+    change = f" ({told})" if told else ""
+    parts = [f"{body['what']}{where}{change}"]
+    parts += [EFFECTS[str(body["effect"])]] if body.get("effect") else []
+    parts += [OLD_PARTS[str(body["old_part"])]] if body.get("old_part") else []
+    parts += [f"told by the {str(body['told_by']).replace('_', ' ')}"] if body.get("told_by") else []
+    return "; ".join(parts) + (f': "{said}"' if said else "")
+
+
+def not_put_back(call: CallDesk) -> tuple[Line, ...]:
+    """Return temporary changes and moved pieces that still stand."""
+    state, lines = call.state, []
+    for change in state.not_put_back:
+        where = f", {row_text(change.rows)}" if change.rows is not None else ""
+        was = f", was {setting_text(change.before)}" if change.before is not None else ""
+        lines.append(Line(f"{change.name}{where}: now {setting_text(change.now)}{was}", change.events))
+    for piece, sat in state.pieces.items():
+        moved = tuple(s.event for s in state.swaps if s.piece == piece)
+        for row, home in sat.items():
+            came = "from the shelf" if home == "spare" else f"from row {home}"
+            lines.append(Line(f"row {row} holds the {piece.replace('_', ' ')} {came}", moved))
+    return tuple(lines)
+
+
+def changed(call: CallDesk, sealed: Sealed, units: System | None) -> tuple[Line, ...]:
+    """Return corrections: "changed on ..., was ...", and steps taken back."""
+    by_id = {s.event: s for s in call.state.trail}
+    corrected = {s.replaces for s in call.state.trail if s.replaces and s.live}
+    lines = []
+    for step in call.state.trail:
+        if step.live and step.replaces:
+            old = by_id[step.replaces]
+            was = _answer_text(call, old, units)
+            text = f"{_asks(call, step)}: changed on {_when(step)}, was {was}"
+            lines.append(Line(text, (old.event, step.event), step.at))
+        elif not step.live and step.event not in corrected and step.kind != "withdrawn":
+            back = by_id.get(step.withdrawn_by or "")
+            reason = sealed.get(back.event, {}).get("reason", "") if back else ""
+            on = _when(back) if back else ""
+            text = f"taken back on {on}: {_step_text(call, step, units)}" + (f" (reason: {reason})" if reason else "")
+            lines.append(Line(text, (step.event, *((back.event,) if back else ())), back.at if back else ""))
+    return tuple(lines)
+
+
+def _when(step: Step) -> str:
+    return f"{step.at[:10]} {step.at[11:16]} UTC"
+
+
+def _asks(call: CallDesk, step: Step) -> str:
+    check = call.engine.knowledge.questions.get(step.body.get("check", ""))
+    rows = step.body.get("rows")
+    where = f", {row_text(rows)}" if rows is not None else ""
+    return (check.asks.rstrip(".") if check else str(step.body.get("check", step.kind))) + where
+
+
+def _answer_text(call: CallDesk, step: Step, units: System | None) -> str:
+    return reading_text(step.body, call.engine.knowledge.questions.get(step.body.get("check", "")), units)
+
+
+def _step_text(call: CallDesk, step: Step, units: System | None) -> str:
+    if step.kind == "answer":
+        return f"{_asks(call, step)}: {_answer_text(call, step, units)}"
+    if step.kind == "repair":
+        labels = [call.engine.knowledge.causes[c].label for c in step.body.get("causes", ())
+                  if c in call.engine.knowledge.causes]  # fmt: skip
+        return f"{step.body['kind']}: {'; '.join(labels)}"
+    if step.kind == "proof":
+        return f"proof: {step.body['verdict'].replace('_', ' ')}"
+    return step.kind.replace("_", " ")
+
+
+def cautions(call: CallDesk) -> tuple[Line, ...]:
+    """Return cautions that were acknowledged, each once, with to whom they were shown."""
+    known = call.engine.knowledge.cautions
+    lines: dict[str, Line] = {}
+    for shown in call.state.cautions:
+        caution = known.get(shown.caution)
+        if caution is None or shown.acknowledged == "none":
+            continue
+        to = f", read to the {shown.shown_to}" if shown.shown_to == "grower" else ""
+        first = caution.text.split(". ")[0].rstrip(".")
+        lines.setdefault(shown.caution, Line(f"{caution.word}: {first}. Acknowledged{to}.", (shown.event,), shown.at))
+    return tuple(lines.values())
+
+
+def photos(call: CallDesk, sealed: Sealed) -> tuple[Photo, ...]:
+    """Return photos by file name and hash."""
+    found = []
+    for step in _live(call, "photo"):
+        texts = sealed.get(step.event, {})
+        found.append(Photo(step.event, texts.get("file_name", ""), texts.get("text", ""), step.body["sha256"],
+                           step.happened or step.at))  # fmt: skip
+    return tuple(found)
+
+
+def marked_notes(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
+    """Return notes marked for the file."""
+    return tuple(_notes(call, sealed, marked=True))
+
+
+def internal_notes(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
+    """Return notes that are not marked: for the house only."""
+    return tuple(_notes(call, sealed, marked=False))
+
+
+def _notes(call: CallDesk, sealed: Sealed, *, marked: bool) -> Iterator[Line]:
+    for step in _live(call, "note"):
+        text = sealed.get(step.event, {}).get("text", "")
+        if text and "item" not in step.body and bool(step.body.get("file")) == marked:
+            yield Line(text, (step.event,), step.happened or step.at)
+
+
+def _live(call: CallDesk, kind: str) -> list[Step]:
+    return [s for s in call.state.trail if s.live and s.kind == kind]

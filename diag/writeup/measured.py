@@ -1,0 +1,248 @@
+"""What was asked and measured: tests with their readings, and the same measurement before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+from diag.call.case_of import Seen
+from diag.call.desk import CallDesk
+from diag.call.readings import AGAIN
+from diag.call.rows import Rows, show_rows
+from diag.call.shown import AGAINST, BACK, FOR, Bench, has_value
+from diag.call.state import Answer
+from diag.errors import DiagError
+from diag.knowledge.model import Check
+from diag.measure.catalogue import CATALOGUE, Analysed
+from diag.text import number
+from diag.units import QUANTITIES, UNITS, Measured, System, show
+from diag.writeup.model import Pair, Test, Value
+
+MOST_VALUES = 40
+
+
+def row_text(rows: Rows | None) -> str:
+    """Return rows as they are named in a sentence."""
+    if rows is None:
+        return ""
+    if rows == "all":
+        return "all rows"
+    return f"row {show_rows(rows)}" if len(rows) == 1 else f"rows {show_rows(rows)}"
+
+
+def setting_text(value: Any, units: System | None = None) -> str:
+    """Return a stored reading or setting in words: "18.5 inH2O", "3 of 20", "loose"."""
+    if isinstance(value, Mapping) and "count" in value:
+        return f"{value['count']} of {value['of']}"
+    if isinstance(value, Mapping):
+        told = f"{value['value']} {_label(value['unit'])}".strip()
+        other = _converted(value, units)
+        return f"{told} ({other})" if other else told
+    return "" if value is None else str(value)
+
+
+def _label(unit: str) -> str:
+    return UNITS[unit].label if unit in UNITS else unit
+
+
+def _converted(value: Mapping[str, str], units: System | None) -> str:
+    """Return the same value in the reader's units, "" where it is already in them or cannot be told."""
+    if units is None or value["unit"] not in UNITS:
+        return ""
+    measured = Measured(value["value"], value["unit"])
+    named = [q for q in QUANTITIES.values() if q.dimension == measured.quantity]
+    if not named or any(value["unit"] == (q.us if units == "us" else q.metric) for q in named):
+        return ""
+    quantity = next((q for q in named if value["unit"] in (q.us, q.metric)), named[0])
+    return show(measured.si(), quantity.name, units)
+
+
+def reading_text(body: Mapping[str, Any], check: Check | None, units: System | None = None) -> str:
+    """Return what an answer's body holds, in words and with units."""
+    if body.get("status") == "unsure":
+        return "not sure"
+    if body.get("status") == "cannot_here":
+        return "could not be done there"
+    outcome = body.get("outcome")
+    if outcome is not None:
+        return check.outcomes[outcome].says if check and outcome in check.outcomes else str(outcome)
+    if body.get("value") is not None:
+        return setting_text(body["value"], units)
+    if body.get("values") is not None:
+        return _list_text(body["values"], units)
+    for name in ("spacings", "positions"):
+        if body.get(name):
+            series = body[name]
+            return f"{len(series['values'])} {name} in {_label(series['unit'])}: {', '.join(series['values'])}"
+    if body.get("log"):
+        log = body["log"]
+        points = ", ".join(f"{t}: {v}" for t, v in log["points"])
+        return f"{_label(log['time_unit'])}: {_label(log['unit'])} {points}"
+    return "noted"
+
+
+def _list_text(values: Mapping[str, Any], units: System | None) -> str:
+    """Return values by place, rows that read alike together: "rows 4-6 20 inH2O; row 7 12 inH2O"."""
+    alike: dict[str, list[int]] = {}
+    single: dict[int, str] = {}
+    for key in sorted(values, key=_place):
+        text = setting_text(values[key], units)
+        if key.isdigit():
+            alike.setdefault(text, []).append(int(key))
+        else:
+            single[len(single)] = f"{where_text(key)} {text}"
+    rows = sorted(alike.items(), key=lambda x: x[1])
+    return "; ".join([*(f"{row_text(tuple(numbers))} {text}" for text, numbers in rows), *single.values()])
+
+
+def _place(key: str) -> tuple[int, int, str]:
+    head = key.partition(" ")[0]
+    return (2, 0, key) if key == AGAIN else (0, int(head), key) if head.isdigit() else (1, 0, key)
+
+
+def where_text(key: str) -> str:
+    """Return the place a value was taken at: "row 7", "first row read again", "cold"."""
+    if key == AGAIN:
+        return "first row read again"
+    head, _, rest = key.partition(" ")
+    return (f"row {head}" + (f" {rest}" if rest else "")) if head.isdigit() else key.replace("_", " ")
+
+
+def body_of(answer: Answer) -> dict[str, Any]:
+    """Return the parts of an answer that hold its reading."""
+    names = ("status", "outcome", "value", "values", "spacings", "positions", "log")
+    return {n: getattr(answer, n) for n in names}
+
+
+class Measurements:
+    """All tests of a call."""
+
+    def __init__(self, call: CallDesk, bench: Bench, units: System | None = None) -> None:
+        self.call, self.units, self.knowledge = call, units, call.engine.knowledge
+        self.state = call.state
+        self.outcomes = bench.outcomes
+        self.by_cause = bench.by_cause()
+        self.reversing = {e for cause in self.by_cause for e in bench.reversal(cause)}
+        self.first_repair = min((r.epoch for r in self.state.repairs if r.kind == "repair"), default=None)
+
+    def tests(self) -> tuple[Test, ...]:
+        """Return every live answer to a known check, in the order in which they happened."""
+        seen = self.call.think().read.seen
+        order = {event: i for i, event in enumerate(self.state.timeline)}
+        return tuple(self._test(s) for s in sorted(seen.values(), key=lambda s: order[s.answer.event]))
+
+    def _test(self, seen: Seen) -> Test:
+        answer, check = seen.answer, self.knowledge.questions[seen.answer.check]
+        observer = self.knowledge.observers.get(answer.observer)
+        outcome = self.outcomes.get(answer.event)
+        says = check.outcomes[outcome].says if outcome else ""
+        bearing = {c: t for c, tests in self.by_cause.items() for t in tests if t.event == answer.event}
+        series = seen.evaluated.analysed if has_value(answer) else None
+        return Test(
+            event=answer.event, number=answer.number, check=answer.check, asks=check.asks.rstrip("."),
+            where=row_text(answer.rows), reading=reading_text(body_of(answer), check, self.units),
+            says="" if answer.outcome is not None else says,
+            why_not="" if outcome or answer.status != "given" else seen.evaluated.reason,
+            who=observer.label if observer else answer.observer,
+            firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
+            valued=has_value(answer), reverses=answer.event in self.reversing,
+            pieces=_pieces_text(answer), when=self._when(answer), on=answer.happened or answer.at,
+            values=tuple(self._values(answer, check, series))[:MOST_VALUES],
+            spacings=_spacings(answer),
+            supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
+            against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
+        )  # fmt: skip
+
+    def _when(self, answer: Answer) -> str:
+        if self.first_repair is None or answer.epoch <= self.first_repair:
+            return "before"
+        back = (answer.method or "").startswith(BACK)
+        states = {t.state for tests in self.by_cause.values() for t in tests if t.event == answer.event}
+        return "back" if back or "back" in states else "after"
+
+    # --- figures ----------------------------------------------------------------------------------
+
+    def _values(self, answer: Answer, check: Check, analysed: Analysed | None) -> Iterator[Value]:
+        if answer.values is not None:
+            for key in sorted(answer.values, key=_place):
+                yield self._one(answer, check, answer.values[key], where_text(key), key)
+        elif answer.value is not None:
+            yield self._one(answer, check, answer.value, row_text(answer.rows), "")
+        elif analysed is not None:
+            yield from self._computed(answer, check, analysed)
+
+    def _one(self, answer: Answer, check: Check, value: Any, where: str, key: str) -> Value:
+        row = key.partition(" ")[0]
+        rows = {int(row)} if row.isdigit() else set(answer.rows if isinstance(answer.rows, tuple) else ())
+        trouble = self.state.situation.rows
+        control = isinstance(trouble, tuple) and bool(rows) and not rows & set(trouble)
+        return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
+                     _si(value), control)  # fmt: skip
+
+    def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
+        """Yield the computed results that the check's outcomes are judged by."""
+        specs = CATALOGUE[check.compute or ""].results
+        judged = dict.fromkeys(
+            leaf.result for o in check.outcomes.values() if o.when for leaf in o.when.leaves() if leaf.result
+        )
+        for name in judged:
+            result = analysed.results.get(name)
+            if result is None or isinstance(result.value, str) or specs[name].quantity == "flag":
+                continue
+            text = result_text(result.value, specs[name].quantity, check.takes.quantity, self.units or "us")
+            what = f"{check.asks.rstrip('.')}: {specs[name].meaning}"
+            yield Value(answer.event, answer.check, what, row_text(answer.rows), text, result.value, False)
+
+
+def result_text(value: float, quantity: str, own: str | None, units: System) -> str:
+    """Return a computed result with its unit; shares in percent."""
+    quantity = own or "ratio" if quantity == "reading" else quantity
+    if quantity == "share":
+        return f"{number(value * 100)} %"
+    if quantity in QUANTITIES:
+        return show(value, quantity, units)
+    return number(value)
+
+
+def _si(value: Any) -> float | None:
+    if isinstance(value, Mapping) and "count" in value:
+        return value["count"] / value["of"] if value["of"] else None
+    if isinstance(value, Mapping):
+        try:
+            return Measured.from_json(value).si()
+        except DiagError:
+            return None
+    return float(value) if isinstance(value, int) else None
+
+
+def _spacings(answer: Answer) -> tuple[float, ...]:
+    if answer.spacings is not None:
+        series = answer.spacings
+        return tuple(Measured(v, series["unit"]).si() for v in series["values"])
+    if answer.positions is not None:
+        places = [Measured(v, answer.positions["unit"]).si() for v in answer.positions["values"]]
+        return tuple(round(b - a, 9) for a, b in pairwise(places))
+    return ()
+
+
+def _pieces_text(answer: Answer) -> str:
+    told = []
+    for piece, sat in answer.pieces.items():
+        for row, home in sat.items():
+            came = "from the shelf" if home == "spare" else f"from row {home}"
+            told.append(f"row {row} with the {piece.replace('_', ' ')} {came}")
+    return "; ".join(told)
+
+
+def pairs_of(tests: Sequence[Test]) -> tuple[Pair, ...]:
+    """Return each figure measured before and after at the same place by the same check: the last of each."""
+    first = {(v.check, v.what, v.where): v for v in _plain(tests, "before")}
+    last = {(v.check, v.what, v.where): v for v in _plain(tests, "after")}
+    return tuple(Pair(v.check, v.what, v.where, first[k], v) for k, v in last.items() if k in first)
+
+
+def _plain(tests: Iterable[Test], when: str) -> Iterator[Value]:
+    for test in tests:
+        if test.when == when and not test.pieces:
+            yield from test.values

@@ -1,0 +1,364 @@
+"""What a write-up is made of: frozen values, each with the events of the call it rests on.
+
+A story holds what was said, seen, measured and done, and the shown words computed from it; it holds no
+belief. Texts are plain (no markup); the renderers escape them for their own format.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+Events = tuple[str, ...]
+"""Ids of events of the call."""
+
+SAYS: dict[str, str] = {
+    "confirmed": "CONFIRMED", "probable": "PROBABLE", "possible": "POSSIBLE", "ruled_out": "RULED OUT",
+    "inconclusive": "INCONCLUSIVE", "not_tested": "NOT TESTED",
+}  # fmt: skip
+"""The shown words as they are printed."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something said, recorded or worked out."""
+
+    text: str
+    events: Events = ()
+    on: str = ""
+    """When it happened, UTC stamp; "" where that does not matter."""
+    number: float | None = None
+    """SI value of a figure."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One named line of the write-up: identity, usage, a date, a detail."""
+
+    name: str
+    label: str
+    group: str
+    told: Told
+    personal: bool = False
+    claim: bool = False
+    """True when only a claim and the service file need it."""
+    was: Told | None = None
+    """What it was before it was corrected."""
+    code: str = ""
+    """For a choice: its id."""
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """What the customer saw, in the customer's words; symptoms, never a diagnosis."""
+
+    words: str
+    symptoms: tuple[tuple[str, str], ...]
+    """(symptom id, label)."""
+    denied: tuple[str, ...]
+    """Labels of symptoms that were denied."""
+    facts: tuple[Told, ...]
+    """Rows, since when, rhythm, what changed."""
+    events: Events
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One condition of the measurement, before and after the repair."""
+
+    name: str
+    label: str
+    before: Told | None
+    after: Told | None
+
+    @property
+    def same(self) -> bool:
+        """True when both are known and the same."""
+        return bool(self.before and self.after and self.before.text == self.after.text)
+
+
+@dataclass(frozen=True)
+class Value:
+    """One measured figure."""
+
+    event: str
+    check: str
+    what: str
+    where: str
+    text: str
+    number: float | None
+    """SI, or a share; None when the figure is no single number."""
+    control: bool
+    """Measured in a row that is not in trouble."""
+
+
+@dataclass(frozen=True)
+class Test:
+    """One answer: what was asked or measured, where, by whom, and what it was taken to mean."""
+
+    event: str
+    number: int
+    """Position in the record, counted from 1."""
+    check: str
+    asks: str
+    where: str
+    reading: str
+    """What was answered, in words and with units."""
+    says: str
+    """What it was taken to mean; "" when it could not carry a verdict."""
+    why_not: str
+    """Why it carries no verdict."""
+    who: str
+    firm: bool
+    deciding: bool
+    valued: bool
+    reverses: bool
+    """Part of making the fault go and come, or move."""
+    pieces: str
+    """Which pieces sat in another row; "" when none did."""
+    when: str
+    """before | after | back (old part or setting back)."""
+    on: str
+    values: tuple[Value, ...] = ()
+    spacings: tuple[float, ...] = ()
+    """Spacings in m, for the histogram."""
+    supports: tuple[str, ...] = ()
+    against: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The same measurement at the same place before and after the repair."""
+
+    check: str
+    what: str
+    where: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True)
+class Root:
+    """Why it failed; kept apart from the mechanism, and often not reached."""
+
+    text: str
+    word: str
+    category: str
+    """Id of the category; "" when nobody named one."""
+    category_label: str
+    proposed: bool
+    """True while the category is only the program's proposal."""
+    events: Events
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What a shown word of a cause rests on: the test and what it gave."""
+
+    event: str
+    asks: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One cause as it is told: item, manner, mechanism, root, and what was shown."""
+
+    cause: str
+    label: str
+    plain: str
+    word: str
+    kind: str
+    mode: str
+    """Failure mode; "" when no symptom was named."""
+    mechanism: str
+    """How such a fault spoils metering."""
+    seen: str
+    """How this part failed, as a technician described it; "" when nobody did."""
+    root: Root
+    leaning: str
+    prevention: str
+    deciding: Ground | None
+    grounds: tuple[Ground, ...]
+    repaired: bool
+    brings: tuple[str, ...]
+    """Symptoms it can bring."""
+
+
+@dataclass(frozen=True)
+class Other:
+    """A cause that is not told as the one: ruled out, inconclusive, possible or not tested."""
+
+    cause: str
+    label: str
+    kind: str
+    word: str
+    ground: Ground | None
+    speaks: bool
+    """True when any test speaks for it."""
+    explained: bool
+    """True when a cause that was mended and proved explains all that speaks for it."""
+
+
+@dataclass(frozen=True)
+class Why:
+    """One step from what was seen to why it came about."""
+
+    why: str
+    because: str
+    events: Events
+
+
+@dataclass(frozen=True)
+class PartUsed:
+    """A part fitted, and the tests that pointed at it."""
+
+    item: str
+    qty: int
+    tests: Events
+
+
+@dataclass(frozen=True)
+class Repair:
+    """What was done."""
+
+    event: str
+    words: str
+    kind: str
+    """repair | interim."""
+    causes: tuple[str, ...]
+    where: str
+    parts: tuple[PartUsed, ...]
+    settings: tuple[str, ...]
+    """Each "name: before -> after"."""
+    minutes: float | None
+    by: str
+    on: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The verdict on a repair, and what its numbers can and cannot show."""
+
+    event: str
+    repair: str
+    verdict: str
+    test: str
+    answers: Events
+    step: str
+    """roll | file | claim: how far the number of seeds reaches; "" where none were counted."""
+    seeds: int
+    shows: str
+    on: str
+
+
+@dataclass(frozen=True)
+class Labour:
+    """Time of one activity."""
+
+    activity: str
+    label: str
+    minutes: float
+    basis: str
+    """typed | clock | estimate."""
+    proposed: float | None
+    """What the clock or the estimate proposed where another time was typed."""
+    events: Events
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A picture by its file name and hash."""
+
+    event: str
+    file_name: str
+    text: str
+    sha256: str
+    on: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a list: a correction, a change not put back, a note, something left out with its reason."""
+
+    text: str
+    events: Events
+    on: str = ""
+
+
+@dataclass(frozen=True)
+class Closing:
+    """How the call ended, or will if nothing else is said."""
+
+    kind: str
+    label: str
+    words: str
+    open: bool
+    on: str
+    events: Events
+
+
+@dataclass(frozen=True)
+class Record:
+    """Where the story comes from."""
+
+    call: str
+    """Call id as shown."""
+    stored: bool
+    practice: bool
+    channel: str
+    opened: str
+    program: str
+    knowledge: str
+    heads: Events
+    events: int
+    prepared_by: str
+
+
+@dataclass(frozen=True)
+class Story:
+    """A call, told."""
+
+    record: Record
+    claim: bool
+    """True when somebody else than the customer is asked to pay."""
+    items: tuple[Item, ...]
+    complaint: Complaint
+    conditions: tuple[Condition, ...]
+    tests: tuple[Test, ...]
+    pairs: tuple[Pair, ...]
+    causes: tuple[Cause, ...]
+    """Causes told as found, first the one that matters most; empty when none was shown."""
+    others: tuple[Other, ...]
+    whys: tuple[Why, ...]
+    repairs: tuple[Repair, ...]
+    proofs: tuple[Proof, ...]
+    labour: tuple[Labour, ...]
+    photos: tuple[Photo, ...]
+    cautions: tuple[Line, ...]
+    done_before: tuple[Line, ...]
+    not_put_back: tuple[Line, ...]
+    changed: tuple[Line, ...]
+    notes: tuple[Line, ...]
+    internal: tuple[Line, ...]
+    skipped: tuple[Line, ...]
+    closing: Closing
+    addressed: tuple[str, ...]
+    """Kinds of cause that some firm test bears on."""
+    findings: tuple[Line, ...] = ()
+
+    def item(self, name: str) -> Item | None:
+        """Return a named line, or None."""
+        return next((i for i in self.items if i.name == name), None)
+
+    def group(self, *groups: str) -> tuple[Item, ...]:
+        """Return the lines of some groups."""
+        return tuple(i for i in self.items if i.group in groups)
+
+    @property
+    def measured(self) -> bool:
+        """True when anything was measured."""
+        return any(t.valued for t in self.tests)
+
+    def readings(self, when: str) -> tuple[Value, ...]:
+        """Return the measured figures before or after the repair."""
+        return tuple(v for t in self.tests if t.when == when for v in t.values)

@@ -1,0 +1,396 @@
+"""The story laid out once for all printed forms: sections of paragraphs, lists, fields and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import groupby
+
+from diag.text import count, number
+from diag.writeup.audience import CLAIM, CUSTOMER, SERVICE, view
+from diag.writeup.labour import by_test, totals
+from diag.writeup.model import SAYS, Cause, Item, Line, Other, Proof, Repair, Story, Test
+
+DEMONSTRATION = "Demonstration, not a stored call."
+PRACTICE = "Practice call on an invented fault."
+DEFERS = (
+    "A leaning is what such findings usually mean; it promises nothing. The maker's warranty terms, the operator's "
+    "manual and the people who apply them decide."
+)
+NOTHING_MEASURED = (
+    "Nothing was measured in this call; what follows rests on what was said and seen, and no cause is held confirmed."
+)
+VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
+STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
+
+
+@dataclass(frozen=True)
+class Paragraph:
+    """Running text."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Quote:
+    """Somebody's own words, unchanged."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Points:
+    """A list of lines."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fields:
+    """Labels with their values."""
+
+    pairs: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under headings."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    title: str = ""
+
+
+Block = Paragraph | Quote | Points | Fields | Table
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading with its blocks; `name` is stable."""
+
+    name: str
+    title: str
+    blocks: tuple[Block, ...]
+
+
+def title_of(story: Story) -> str:
+    """Return the heading of the whole write-up."""
+    position = story.item("position")
+    where = f", {position.told.text.partition(',')[0]}" if position else ""
+    return f"Write-up {story.record.call}{where}"
+
+
+def banner(story: Story) -> tuple[str, ...]:
+    """Return what must stand above everything."""
+    lines = [] if story.record.stored else [DEMONSTRATION]
+    lines += [PRACTICE] if story.record.practice else []
+    return tuple(lines)
+
+
+def sections(story: Story, audience: str = SERVICE) -> tuple[Section, ...]:
+    """Return the sections in reading order; empty ones are left out."""
+    told = view(story, audience)
+    parts = [
+        ("complaint", "Complaint", _complaint(told)),
+        ("cause", "Cause", _cause(told, audience)),
+        ("tested", "Ruled out, open, not tested", _tested(told, audience)),
+        ("correction", "Correction", _correction(told)),
+        ("confirmation", "Confirmation", _confirmation(told)),
+        ("watch", "What to watch", _watch(told)),
+        ("tests", "What was asked and measured", _tests(told, audience)),
+        ("identity", "Machine and people", _fields(told.group("identity", "usage"))),
+        ("dates", "Dates", _fields(sorted(told.group("dates"), key=lambda i: i.told.text))),
+        ("claim", "For the payer", _claim(told, audience)),
+        ("hours", "Hours", _hours(told)),
+        ("photos", "Photos", _photos(told)),
+        ("before", "Done before the call", _lines(told.done_before)),
+        ("standing", "Not put back", _lines(told.not_put_back)),
+        ("left_out", "Left out, with the reason", _lines(told.skipped)),
+        ("changed", "Changed and taken back", _lines(told.changed)),
+        ("notes", "Notes", _notes(told)),
+        ("record", "Record", _record(told, audience)),
+    ]
+    made = [Section(name, title, tuple(blocks)) for name, title, blocks in parts]
+    return tuple(s for s in made if s.blocks)
+
+
+# --- complaint, cause ---------------------------------------------------------------------------------------
+
+
+def _complaint(story: Story) -> Iterator[Block]:
+    complaint = story.complaint
+    yield Quote(complaint.words) if complaint.words else Paragraph("The customer's words are not in this write-up.")
+    lines = []
+    if complaint.symptoms:
+        lines.append("Taken as: " + "; ".join(label for _, label in complaint.symptoms) + ".")
+    if complaint.denied:
+        lines.append("Not seen: " + "; ".join(complaint.denied) + ".")
+    lines += [f.text + "." for f in complaint.facts]
+    if lines:
+        yield Points(tuple(lines))
+
+
+def _cause(story: Story, audience: str) -> Iterator[Block]:
+    if not story.measured:
+        yield Paragraph(NOTHING_MEASURED)
+    if story.closing.kind == "no_fault_found":
+        yield from _no_fault(story)
+        return
+    if not story.causes:
+        yield Paragraph("No cause was shown." if audience != CUSTOMER else "The cause was not found in this call.")
+        return
+    for cause in story.causes:
+        yield from _one_cause(story, cause, audience)
+    if story.causes and audience != CUSTOMER:
+        yield Paragraph(DEFERS)
+
+
+def _no_fault(story: Story) -> Iterator[Block]:
+    made = [t for t in story.tests if t.valued]
+    yield Paragraph("No fault of the planter was found. " + (
+        f"{count(len(made), 'measurement')} and {count(len(story.tests) - len(made), 'other check')} are listed below."
+        if story.tests else "No check was made."))  # fmt: skip
+    when = f" on {made[-1].on[:10]}" if made else ""
+    yield Paragraph(
+        f"It speaks of the machine as it was{when}, with the seed, settings and parts then fitted; it cannot show what "
+        "was so before or will be after a change of any of them, and it blames nobody."
+    )
+
+
+def _refs(story: Story, events: Iterable[str]) -> str:
+    """Return the numbers of tests in the record: "no. 8, 9"."""
+    by_event = {t.event: t.number for t in story.tests}
+    numbers = sorted({by_event[e] for e in events if e in by_event})
+    return f"no. {', '.join(map(str, numbers))}" if numbers else ""
+
+
+def _one_cause(story: Story, cause: Cause, audience: str) -> Iterator[Block]:
+    yield Paragraph(f"{_sentence(cause.label)} {SAYS[cause.word]}.")
+    lines = []
+    if cause.seen:
+        lines.append(f"As found: {_sentence(cause.seen)}")
+    if cause.mode:
+        lines.append(f"Manner: {cause.mode}.")
+    lines.append(f"What it does: {_sentence(cause.mechanism)}" if audience == CUSTOMER
+                 else f"Mechanism: {_sentence(cause.mechanism)}")  # fmt: skip
+    if cause.deciding:
+        lines.append(f"Deciding test: {cause.deciding.asks}: {_sentence(cause.deciding.says)}")
+    rest = [g.event for g in cause.grounds if not cause.deciding or g.event != cause.deciding.event]
+    if rest and audience != CUSTOMER:
+        lines.append(f"{'Also speaking' if cause.deciding else 'Speaking'} for it: {_refs(story, rest)}.")
+    if audience != CUSTOMER:
+        lines += _root_lines(cause)
+    yield Points(tuple(lines))
+
+
+def _root_lines(cause: Cause) -> list[str]:
+    root = cause.root
+    told = f"Why it failed (root): {_sentence(root.text)} {SAYS[root.word]}." if root.text else \
+        "Why it failed (root): not reached."  # fmt: skip
+    lines = [told]
+    if root.category_label:
+        proposed = " (proposed by the program, nobody has judged it)" if root.proposed else ""
+        lines.append(f"Kind of root: {root.category_label}{proposed}.")
+    if cause.leaning:
+        lines.append(f"Leaning, as such findings usually mean: {cause.leaning}.")
+    return lines
+
+
+def _tested(story: Story, audience: str) -> Iterator[Block]:
+    ruled = [o for o in story.others if o.word == "ruled_out"]
+    for (asks, says), members in _by_ground(ruled):
+        names = "; ".join(o.label for o in members)
+        yield Paragraph(f"Ruled out by test ({asks}: {says}): {names}.")
+    if audience == CUSTOMER:
+        return
+    for word, lead in (("possible", "Possible, another cause fits as well"), ("inconclusive", "Tested, inconclusive")):
+        members = [o for o in story.others if o.word == word and o.speaks and not o.explained]
+        if members:
+            yield Paragraph(f"{lead}: {'; '.join(o.label for o in members)}.")
+    explained = sum(o.explained for o in story.others if o.word in ("possible", "inconclusive"))
+    if explained:
+        what = count(explained, "other known cause fits", "other known causes fit")
+        yield Paragraph(f"{what} some of the same readings; the confirmed cause explains them.")
+    weak = sum(o.word == "inconclusive" and not o.speaks for o in story.others)
+    if weak:
+        yield Paragraph(f"Spoken against, but not ruled out: {count(weak, 'known cause')}.")
+    untested = [o.label for o in story.others if o.word == "not_tested"]
+    yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested
+                    else "Not tested: none of the causes still standing.")  # fmt: skip
+    if unexplained := story.item("unexplained"):
+        yield Paragraph(f"What does not fit: {_sentence(unexplained.told.text)}")
+    if story.whys:
+        yield Points(tuple(f"{w.why}, because ({_refs(story, w.events)}): {_sentence(w.because)}" for w in story.whys))
+
+
+def _by_ground(others: Iterable[Other]) -> Iterator[tuple[tuple[str, str], list[Other]]]:
+    def key(other: Other) -> tuple[str, str]:
+        return (other.ground.asks, other.ground.says) if other.ground else ("", "")
+
+    for ground, members in groupby(sorted(others, key=key), key):
+        yield ground, list(members)
+
+
+# --- correction, confirmation -------------------------------------------------------------------------------
+
+
+def _correction(story: Story) -> Iterator[Block]:
+    for repair in story.repairs:
+        lead = "For now, not a repair: " if repair.kind == "interim" else ""
+        where = f" ({repair.where})" if repair.where else ""
+        yield Paragraph(f"{repair.on[:10]}{where}: {lead}{_sentence(repair.words)}")
+        lines = list(_repair_lines(repair))
+        if lines:
+            yield Points(tuple(lines))
+    if not story.repairs:
+        yield Paragraph("Nothing was repaired.")
+
+
+def _repair_lines(repair: Repair) -> Iterator[str]:
+    if repair.parts:
+        yield "Parts: " + "; ".join(f"{p.qty} x {p.item}" for p in repair.parts) + "."
+    if repair.settings:
+        yield "Settings changed: " + "; ".join(repair.settings) + "."
+    if repair.minutes is not None:
+        yield f"{number(repair.minutes)} min, by the {repair.by}."
+
+
+def _confirmation(story: Story) -> Iterator[Block]:
+    for proof in story.proofs:
+        yield Paragraph(_proof_text(proof))
+    if story.repairs and not story.proofs:
+        yield Paragraph("The repair has not been measured and judged.")
+    if story.pairs:
+        rows = tuple(
+            (p.what, p.where + (" (control)" if p.after.control else ""), p.before.text, p.after.text)
+            for p in story.pairs
+        )  # fmt: skip
+        yield Table(("measured", "where", "before", "after"), rows, "Before and after, same check and place")
+    known = [c for c in story.conditions if c.before or c.after]
+    if known and story.repairs:
+        rows = tuple((c.label, c.before.text if c.before else "not recorded",
+                      c.after.text if c.after else "not recorded") for c in known)  # fmt: skip
+        yield Table(("condition", "before", "after"), rows, "Conditions")
+    for item in story.group("after"):
+        if item.name == "follow_up":
+            yield Paragraph(f"Follow-up on {item.told.on[:10]}: {_sentence(item.told.text)}")
+
+
+def _proof_text(proof: Proof) -> str:
+    parts = [f"{proof.on[:10]}: {VERDICTS[proof.verdict]}."]
+    if proof.test:
+        parts.append(_sentence(proof.test))
+    if proof.step:
+        parts.append(f"{count(proof.seeds, 'seed')} counted: {STEPS[proof.step]}.")
+    return " ".join([*parts, proof.shows]).strip()
+
+
+def _watch(story: Story) -> Iterator[Block]:
+    lines = [item.told.text for item in story.group("after") if item.name == "watch"]
+    lines += [c.prevention for c in story.causes if c.word != "ruled_out"]
+    if lines:
+        yield Points(tuple(dict.fromkeys(lines)))
+
+
+# --- tables -------------------------------------------------------------------------------------------------
+
+
+def _tests(story: Story, audience: str) -> Iterator[Block]:
+    if not story.tests:
+        return
+    when = {"before": "before", "after": "after repair", "back": "old part back"}
+    decided = {c.deciding.event for c in story.causes if c.deciding}
+    rows: list[tuple[str, ...]] = []
+    for test in story.tests:
+        if audience == CUSTOMER:
+            place = "; ".join(p for p in (test.where, test.pieces) if p)
+            rows.append((test.asks, place, _result(test)))
+        else:
+            marks = " DECIDING" if test.event in decided else ""
+            asked = "; ".join(p for p in (test.asks, test.where, test.pieces) if p)
+            rows.append((str(test.number), asked, _result(test), f"{test.who}; {when[test.when]}{marks}"))
+    headings = ("asked", "where", "result") if audience == CUSTOMER else ("no.", "asked", "result", "who, when")
+    yield Table(headings, tuple(rows))
+
+
+def _result(test: Test) -> str:
+    if test.says:
+        return f"{test.reading} = {test.says}"
+    return f"{test.reading} (no verdict: {test.why_not})" if test.why_not else test.reading
+
+
+def _fields(items: Iterable[Item]) -> Iterator[Block]:
+    pairs = tuple((item.label, _item_text(item)) for item in items)
+    if pairs:
+        yield Fields(pairs)
+
+
+def _item_text(item: Item) -> str:
+    return item.told.text + (f" (changed on {item.told.on[:10]}, was {item.was.text})" if item.was else "")
+
+
+def _claim(story: Story, audience: str) -> Iterator[Block]:
+    if audience == CUSTOMER:
+        return
+    elsewhere = ("root", "mechanism", "unexplained", "category")
+    yield from _fields(i for i in story.group("claim", "findings") if i.name not in elsewhere)
+    if story.cautions:
+        yield Points(tuple(line.text for line in story.cautions))
+
+
+def _hours(story: Story) -> Iterator[Block]:
+    lines = totals(story.labour)
+    if not lines:
+        return
+    basis = {"typed": "as entered", "clock": "from the times of the record", "estimate": "estimate"}
+    proposed = [f"; proposed {hours(line.proposed)}" if line.proposed else "" for line in lines]
+    rows = [(n.label, hours(n.minutes), basis[n.basis] + p) for n, p in zip(lines, proposed, strict=True)]
+    total = sum(line.minutes for line in lines)
+    distance = [(i.label, i.told.text, "as entered") for i in story.group("labour") if i.name == "travel_distance"]
+    yield Table(("activity", "hours", "basis"), (*rows, ("together", hours(total), ""), *distance))
+    split = by_test(story.labour)
+    if split:
+        yield Table(("test", "hours", "basis"), tuple((t.label, hours(t.minutes), basis[t.basis]) for t in split),
+                    "By test")  # fmt: skip
+
+
+def hours(minutes: float) -> str:
+    """Return minutes as decimal hours, 0.1 h = 6 min."""
+    return f"{minutes / 60:.1f} h" if minutes >= 3 else f"{number(minutes, 2)} min"
+
+
+def _photos(story: Story) -> Iterator[Block]:
+    if story.photos:
+        rows = tuple((p.file_name or "(name left out)", p.text, p.on[:10], p.sha256[:16]) for p in story.photos)
+        yield Table(("file", "shows", "on", "SHA-256 begins"), rows)
+
+
+def _lines(lines: Iterable[Line]) -> Iterator[Block]:
+    texts = tuple(line.text for line in lines)
+    if texts:
+        yield Points(texts)
+
+
+def _notes(story: Story) -> Iterator[Block]:
+    texts = [line.text for line in story.notes] + [f"Internal: {line.text}" for line in story.internal]
+    if texts:
+        yield Points(tuple(texts))
+
+
+def _record(story: Story, audience: str) -> Iterator[Block]:
+    record = story.record
+    ended = "not closed yet" if story.closing.open else f"{story.closing.label} on {story.closing.on[:10]}"
+    pairs = [("call", record.call), ("opened", record.opened[:10]), ("closed", ended)]
+    if story.closing.words:
+        pairs.append(("said at closing", story.closing.words))
+    if audience in (CLAIM, SERVICE):
+        pairs += [("written by the", record.prepared_by), ("entries", str(record.events))]
+        pairs.append(("knowledge", record.knowledge))
+        head = ", ".join(record.heads) if record.stored else DEMONSTRATION
+        pairs.append(("head of the record", head))
+    yield Fields(tuple((label, text) for label, text in pairs if text))
+
+
+def _sentence(text: str) -> str:
+    told = text.strip()
+    return told if told.endswith((".", "!", "?")) else f"{told}."
