@@ -24,7 +24,7 @@ def main(argv: Sequence[str], *, json_out: bool) -> int:
     parser = _Parser(prog="diag knowledge effect", description="What a change of the knowledge does.")
     parser.add_argument("old", type=Path)
     parser.add_argument("new", type=Path)
-    parser.add_argument("--calls", nargs="*", metavar="TRANSCRIPT", help="recorded calls (else the demonstration calls)")
+    parser.add_argument("--calls", nargs="*", metavar="TRANSCRIPT", help="recorded calls (else the demonstration ones)")
     options = parser.parse_args(list(argv))
     files = options.calls or [str(p) for p in sorted(data_folder("transcripts_demo").glob("*.yaml"))]
     report = effect(load([options.old]), load([options.new]), files)

@@ -105,7 +105,8 @@ def _step(practice: Practice, read: Callable[[str], str], write: Callable[[str],
         return False
     if said == "give up" or said.startswith("is "):
         return _end(practice, said.removeprefix("is ").strip() if said != "give up" else None, write)
-    keys = [offers[int(said) - 1]] if said.isdigit() and 0 < int(said) <= len(offers) else search_checks(knowledge, said)
+    numbered = said.isdigit() and 0 < int(said) <= len(offers)
+    keys = [offers[int(said) - 1]] if numbered else search_checks(knowledge, said)
     if len(keys) != 1 and said not in keys:
         for key in keys:
             write(f"  {key}: {knowledge.questions[key].asks}")
