@@ -33,8 +33,8 @@ Random = Callable[[int], bytes]
 
 
 def now() -> datetime:
-    """Return the present time in UTC."""
-    return datetime.now(UTC)
+    """Return the present time, in the zone of this machine."""
+    return datetime.now(UTC).astimezone()
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,8 @@ class Form:
     name: str
     title: str
     fields: tuple[Field, ...]
-    record: Callable[[CallDesk, Values], None] = field(compare=False, repr=False)
+    record: Callable[[Any, Values], None] = field(compare=False, repr=False)
+    """Takes the call (None where the form belongs to none) and what was filled in."""
     done: str = "Record"
 
 

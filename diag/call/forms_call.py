@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,7 @@ from diag.call.form import (
 )
 from diag.call.intake import situation_field
 from diag.call.listing import WAITS
-from diag.call.rows import show_rows
+from diag.call.rows import from_stored, show_rows
 from diag.call.taking import SITUATION
 from diag.call.times import parse_when
 from diag.errors import UsageError
@@ -100,7 +101,9 @@ def swap_form(call: CallDesk) -> Form:
 
 def _record_swap(call: CallDesk, values: Values) -> None:
     piece = need(line_of(values, "piece"), "Which piece").casefold().replace(" ", "_")
-    places = [_place(call, text_of(values, name), label) for name, label in (("from_row", "Of row"), ("to_row", "With row"))]
+    places = [
+        _place(call, text_of(values, name), label) for name, label in (("from_row", "Of row"), ("to_row", "With row"))
+    ]
     if places[0] == places[1]:
         raise UsageError("A piece cannot be swapped with itself.", "With row", "Name the other row, or spare.")
     call.record("swap", {"piece": piece, "from_row": places[0], "to_row": places[1]})
@@ -167,8 +170,9 @@ def situation_form(call: CallDesk) -> Form:
     """Return the form of crop, lot, target, speed, rows, what changed, and what to take care of."""
     knowledge, s = call.engine.knowledge, call.state.situation
     kept = {
-        "rows": "" if s.rows is None else show_rows(s.rows), "crop": s.crop or "", "seed_lot_code": s.seed_lot_code or "",
-        "target": setting_text(s.target), "speed": setting_text(s.speed), "since": s.since or "", "rhythm": s.rhythm or "",
+        "rows": "" if s.rows is None else show_rows(s.rows), "crop": s.crop or "",
+        "seed_lot_code": s.seed_lot_code or "", "target": setting_text(s.target), "speed": setting_text(s.speed),
+        "since": s.since or "", "rhythm": s.rhythm or "",
     }  # fmt: skip
     labels = {"rows": "Rows in trouble", "crop": "Crop", "seed_lot_code": "Seed lot", "target": "Target",
               "speed": "Speed", "since": "Since when", "rhythm": "Rhythm"}  # fmt: skip
@@ -202,8 +206,9 @@ def _record_situation(call: CallDesk, values: Values) -> None:
 
 def arrival_form(call: CallDesk) -> Form:
     """Return the form on going from the phone to the machine: what changed, what the plan rests on, the read-back."""
+    rests = "\n".join(present.rests_on(call))
     return Form("arrival", "On site: before the tools come out", (
-        Field("rests", "Ask again", "note", value="\n".join(present.rests_on(call)) or "Nothing was answered by phone."),
+        Field("rests", "Ask again", "note", value=rests or "Nothing was answered by phone."),
         Field("changed", "What has changed since the call", "lines", "Left empty: nothing. Each change is best told on "
               "its own: Ctrl+P, Done before the call."),
         Field("read_back", "Safety and state", "pick", "Engine, fan, key, who else is there: read back to one another.",
@@ -218,3 +223,22 @@ def _record_arrival(call: CallDesk, values: Values) -> None:
     call.record("note", {}, {"text": f"Safety and state: {told}."})
     if changed:
         call.record("done_before", {"what": "changed between call and arrival", "told_by": "grower"}, {"said": changed})
+
+
+def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Form:
+    """Return the form of what is said beside the next answer: rows, who saw it, when. Nothing is recorded yet."""
+
+    def keep(call: CallDesk, values: Values) -> None:
+        told: dict[str, Any] = {
+            "rows": from_stored(rows) if (rows := rows_of(call, text_of(values, "rows"), "Rows")) is not None else None,
+            "observer": text_of(values, "observer") or None,
+            "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
+        }  # fmt: skip
+        record({k: v for k, v in told.items() if v is not None})
+
+    observers = tuple((o.name, o.label) for o in call.engine.knowledge.observers.values())
+    return Form("details", "About the next answer", (
+        Field("rows", "Rows", hint="left empty: the rows in trouble, or all"),
+        Field("observer", "Who saw it", "pick", "None ticked: the usual one for this check.", choices=observers),
+        Field("happened", "When", hint="10:40, 2 h ago; left empty: now"),
+    ), keep, "Use for the next answer")  # fmt: skip

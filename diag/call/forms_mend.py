@@ -80,8 +80,8 @@ def _record_repair(call: CallDesk, values: Values) -> None:
     minutes = whole_of_text(text_of(values, "minutes"), "Minutes it took")
     body: dict[str, Any] = {
         "rows": rows_of(call, text_of(values, "rows"), "Rows"), "minutes": minutes,
-        "parts": parts_of(text_of(values, "parts")) or None, "settings": settings_of(text_of(values, "settings")) or None,
-        "done_by": text_of(values, "done_by") or None,
+        "parts": parts_of(text_of(values, "parts")) or None,
+        "settings": settings_of(text_of(values, "settings")) or None, "done_by": text_of(values, "done_by") or None,
         "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
     }  # fmt: skip
     call.repair(causes, words=text_of(values, "words"), **{k: v for k, v in body.items() if v is not None})
@@ -161,7 +161,7 @@ def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
         verify = knowledge.verifications[name]
         lines.append(f"{verify.label}: {verify.measures} {verify.sample} Accept: {verify.accept}")
         steps = {"roll": "good enough to roll", "file": "for the file", "claim": "for a claim"}
-        told = [f"{words}: {number(verify.seeds[key])} seeds" for key, words in steps.items() if key in verify.seeds]  # type: ignore[index]
+        told = [f"{words}: {number(verify.seeds[key])} seeds" for key, words in steps.items() if key in verify.seeds]
         lines += ["; ".join(told)] if told else []
     return lines
 

@@ -53,8 +53,11 @@ def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
     return told or f"{offer.name.replace('_', ' ')} {offer.value}".strip()
 
 
-def accept_facts(call: CallDesk, facts: Iterable[FactFound]) -> list[Event]:
-    """Record accepted ticks: machine first, then the situation, then answers. Unusable ones are left out."""
+def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "caller") -> list[Event]:
+    """Record accepted ticks: machine first, then the situation, then answers. Unusable ones are left out.
+
+    `observer`: who told it; "relayed" where nobody who saw it has confirmed it.
+    """
     offers = [o for f in facts for o in f.offers]
     events = []
     machine = _machine(call, offers)
@@ -65,7 +68,7 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound]) -> list[Event]:
         events.append(call.set_situation(situation))
     for offer in dict.fromkeys(offers):
         if offer.slot == "answer":
-            events += _answer(call, offer)
+            events += _answer(call, offer, observer)
         elif offer.slot == "done_before":
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
     return events
@@ -97,8 +100,8 @@ def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any]
 
 
 def situation_value(
-    knowledge: Knowledge, name: str, value: str, rows: int | None = None, sections: Mapping[str, StoredRows] | None = None,
-    before: Iterable[str] = (),
+    knowledge: Knowledge, name: str, value: str, rows: int | None = None,
+    sections: Mapping[str, StoredRows] | None = None, before: Iterable[str] = (),
 ) -> dict[str, Any]:  # fmt: skip
     """Return {field: stored value} of a field of the situation as typed. Raises UsageError, UnitError.
 
@@ -135,8 +138,8 @@ def target_value(text: str) -> dict[str, str]:
             raise error from None
 
 
-def _answer(call: CallDesk, offer: Offer) -> list[Event]:
-    """Record an answer heard in the words, as the caller's; one already given stands."""
+def _answer(call: CallDesk, offer: Offer, observer: str) -> list[Event]:
+    """Record an answer heard in the words; one already given stands."""
     knowledge = call.engine.knowledge
     key, outcome = offer.name, offer.value
     if key not in knowledge.questions and f"{key}.{outcome}" in knowledge.questions:
@@ -144,7 +147,7 @@ def _answer(call: CallDesk, offer: Offer) -> list[Event]:
     check = knowledge.questions.get(key)
     if check is None or outcome not in check.outcomes or any(a.check == key for a in call.state.answers):
         return []
-    return [call.answer(key, outcome=outcome, observer="caller")]
+    return [call.answer(key, outcome=outcome, observer=observer)]
 
 
 def search_checks(knowledge: Knowledge, text: str, most: int = 12) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
@@ -73,7 +74,12 @@ def form_lines(call: CallDesk, keys: list[str]) -> tuple[FormLine, ...]:
     return tuple(sorted(lines, key=lambda line: [x.group for x in lines].index(line.group)))
 
 
-def record_form(call: CallDesk, ticked: Mapping[str, str], fine: Mapping[str, str]) -> None:
-    """Record a form: {check: outcome} of what was ticked, and of what was looked at and is fine."""
+def record_form(
+    call: CallDesk, ticked: Mapping[str, str], fine: Mapping[str, str], details: Mapping[str, Any] | None = None
+) -> None:
+    """Record a form: {check: outcome} of what was ticked, and of what was looked at and is fine.
+
+    `details`: rows, observer, happened, for all of them.
+    """
     for check, outcome in {**fine, **ticked}.items():
-        call.answer(check, outcome=outcome)
+        call.answer(check, outcome=outcome, **(details or {}))

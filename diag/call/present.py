@@ -17,7 +17,7 @@ from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
-from diag.reason.judge import LIKELY, OPEN
+from diag.reason.judge import LIKELY, OPEN, applicable
 from diag.reason.next_check import Offer
 from diag.text import count, number
 
@@ -173,7 +173,7 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
             told += f" = {check.outcomes[seen.evaluated.outcome].says}"
         elif seen and answer.status == "given" and not seen.evaluated.outcome:
             told += f" (no verdict: {seen.evaluated.reason})"
-        return f"{asks}{where}: {told}"
+        return f"{asks}{where}: {told}{_beside(call, answer)}"
     if step.kind == "complaint":
         ids = [s["id"] for s in body.get("accepted", ())]
         named = [knowledge.symptoms[s].label if s in knowledge.symptoms else s for s in ids]
@@ -199,6 +199,21 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
     if step.kind == "done_before":
         return f"done before the call: {body['what']}"
     return plain.get(step.kind, "")
+
+
+def _beside(call: CallDesk, answer: Answer) -> str:
+    """Return what must be known beside an answer: its age by phone, a piece of another row, another machine."""
+    told = []
+    if answer.channel == "phone" and call.state.channel == "site":
+        told.append(f"by phone, {age_words(answer.at, call.desk.clock())}")
+    for piece, seats in answer.pieces.items():
+        told += [f"row {row}, {piece} from {'the shelf' if home == 'spare' else home}" for row, home in seats.items()]
+    known = answer.check in call.engine.knowledge.questions
+    if known and not applicable(call.engine, answer.check, call.think().read.case):
+        told.append("does not apply to this machine")
+    if answer.epoch < call.state.epoch:
+        told.append("before the repair")
+    return f" ({'; '.join(told)})" if told else ""
 
 
 # --- a check's page -----------------------------------------------------------------------------------
@@ -295,11 +310,13 @@ def why_not_line(call: CallDesk, cause: str) -> str:
     return why_not(call.engine, thought.read.case, thought.judgement, cause)
 
 
-def rule_lines(call: CallDesk) -> list[str]:
-    """Return the rules that fired, with their reason and what they rest on."""
+def rule_lines(call: CallDesk, only: str | None = None) -> list[str]:
+    """Return the rules that fired (or one of them), with their reason and what they rest on."""
     knowledge = call.engine.knowledge
     lines = []
     for firing in call.think().judgement.firings:
+        if only not in (None, firing.rule):
+            continue
         rule = knowledge.rules[firing.rule]
         lines.append(f"{rule.id}: {rule.because}")
         lines.append(f"    on {', '.join(firing.keys) or 'nothing but what is missing'}")

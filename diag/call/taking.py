@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from diag.call.desk import CallDesk, Desk
 from diag.call.intake import accept_facts, situation_value
 from diag.call.rows import StoredRows
+from diag.call.times import parse_when
 from diag.errors import DiagError, UsageError
 from diag.knowledge.load import Knowledge
 from diag.reason.complaint import FactFound
@@ -16,6 +18,8 @@ from diag.text import clean
 
 SITUATION = ("rows", "crop", "seed_lot_code", "target", "speed", "since", "rhythm")
 """Fields of the situation that are typed; rows first."""
+RELAYED, CALLER = "relayed", "caller"
+"""Observers: a third person by message; the caller himself."""
 PERSONAL = ("customer", "contact", "phone", "place")
 
 
@@ -43,7 +47,7 @@ class Taking:
     follows: str | None = None
 
 
-def faults(knowledge: Knowledge, taking: Taking) -> dict[str, str]:
+def faults(knowledge: Knowledge, taking: Taking, now: datetime) -> dict[str, str]:
     """Return {field: what is wrong and the remedy}; "" when a complaint is missing altogether."""
     found: dict[str, str] = {}
     if not taking.words.strip() and not taking.accepted:
@@ -53,6 +57,10 @@ def faults(knowledge: Knowledge, taking: Taking) -> dict[str, str]:
             _field(knowledge, taking, name)
         except DiagError as error:
             found[name] = f"{error.what} {error.remedy}".strip()
+    try:
+        parse_when(taking.typed.get("call_back", ""), now, "call back")
+    except DiagError as error:
+        found["call_back"] = f"{error.what} {error.remedy}".strip()
     return found
 
 
@@ -78,7 +86,7 @@ def situation_of(knowledge: Knowledge, taking: Taking) -> dict[str, Any]:
 def take(desk: Desk, taking: Taking) -> CallDesk:
     """Open the call and record everything. Raises UsageError naming the first field that does not fit."""
     knowledge = desk.engine.knowledge
-    for name, wrong in faults(knowledge, taking).items():
+    for name, wrong in faults(knowledge, taking, desk.clock()).items():
         raise UsageError(wrong, name.replace("_", " "), "")
     personal = {name: taking.typed[name] for name in PERSONAL if taking.typed.get(name, "").strip()}
     call = desk.new_call(taking.channel, practice=taking.practice, follows=taking.follows, **personal)
@@ -88,10 +96,20 @@ def take(desk: Desk, taking: Taking) -> CallDesk:
     if situation:
         call.set_situation(situation)
     call.set_complaint(taking.words, taking.accepted, taking.denied)
-    accept_facts(call, _left(taking.facts, situation))
+    accept_facts(call, _left(taking.facts, situation), RELAYED if taking.relayed else CALLER)
     if taking.relayed:
         call.record("note", {}, {"text": f"From a message, not yet confirmed. Spoke: {taking.relayed}"})
+        until = parse_when(taking.typed.get("call_back", ""), desk.clock(), "call back")
+        call.record(
+            "waiting", {"for": "caller", **({"until": until} if until else {})}, {"text": first_questions(call)}
+        )
     return call
+
+
+def first_questions(call: CallDesk, most: int = 3) -> str:
+    """Return the first questions for the call-back, as they are said."""
+    questions = call.engine.knowledge.questions
+    return "\n".join(questions[o.check].phone or questions[o.check].asks for o in call.offers()[:most])
 
 
 def _left(facts: Iterable[FactFound], typed: Mapping[str, Any]) -> list[FactFound]:

@@ -36,7 +36,7 @@ def parse_when(text: str, now: datetime, where: str = "time", *, past: bool = Fa
         return stamp(now - length if span[4] else now + length)
     day = _DAY.match(said)
     named = _date(day[1], now, text, where) if day else None
-    rest = said[day.end():] if day else said
+    rest = said[day.end() :] if day else said
     clock = _clock(rest, text, where) if rest else MORNING
     moment = datetime.combine(named or now.date(), clock, now.tzinfo)
     if named is None and not past and moment <= now:

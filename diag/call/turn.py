@@ -37,6 +37,8 @@ class Turn:
     """How many more checks the same look answers."""
     others: tuple[str, ...] = ()
     """The other checks offered."""
+    key: str | None = None
+    """The question asked: the check, or one item of it."""
 
 
 def acknowledged_now(call: CallDesk) -> frozenset[str]:
@@ -89,18 +91,20 @@ def _asked(
     call: CallDesk, key: str, offer: Offer | None, offers: Sequence[Offer], todo: str, form: bool | None
 ) -> Turn:
     knowledge = call.engine.knowledge
-    check = whole_of(call, key) or knowledge.questions[key]
+    check = knowledge.questions[key] if form is False else whole_of(call, key) or knowledge.questions[key]
     axis = axis_to_ask(call, offer)
     if axis:
         entry = knowledge.axes[axis]
-        lines = (("ask", entry.asks), ("for", check.asks + "."))
-        return Turn("axis", "Needed first: " + entry.label, check, offer, axis, todo, lines=lines)
+        told: tuple[tuple[str, str], ...] = (("ask", entry.asks), ("for", check.asks + "."))
+        return Turn("axis", "Needed first: " + entry.label, check, offer, axis, todo, lines=told)
     known = acknowledged_now(call)
     found = present.cautions_now(call, check)
     cautions = tuple((c, present.caution_line(c, known)) for c in found)
     gates = tuple(c for c in found if c.id not in known and c.word in GATES)
     keys = members(call, key)
-    as_form = check.takes.kind == "several" or (len(keys) > 1 and (form if form is not None else _on_site(call)))
+    as_form = (check.takes.kind == "several" and form is not False) or (
+        len(keys) > 1 and (form if form is not None else _on_site(call))
+    )
     as_form = as_form and not check.measured
     others = tuple(o.check for o in offers if o.check not in keys)[:2]
     lines = _lines(call, check, offer, others, keys, as_form)
@@ -109,7 +113,7 @@ def _asked(
     title = check.asks
     if as_form and check.look:
         title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
-    return Turn(kind, title, check, offer, None, todo, cautions, gates, lines, shown, len(keys) - 1, others)
+    return Turn(kind, title, check, offer, None, todo, cautions, gates, lines, shown, len(keys) - 1, others, key)
 
 
 def _on_site(call: CallDesk) -> bool:
@@ -122,7 +126,7 @@ def _lines(
     knowledge = call.engine.knowledge
     lines = list(present.check_lines(call, check, offer))
     if as_form and check.look in knowledge.looks:
-        lines.insert(0, ("look", knowledge.looks[check.look or ""].asks))
+        lines = [("look", knowledge.looks[check.look or ""].asks), *(x for x in lines if x[0] != "asks")]
         measured = readings(call, keys[0])
         if measured:
             lines.append(("readings", "; ".join(knowledge.questions[k].asks for k in measured)))

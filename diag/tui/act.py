@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from textual.binding import Binding
+from textual.binding import Binding, BindingType
 
 
 @dataclass(frozen=True)
@@ -22,10 +22,18 @@ class Act:
     """True when the key goes before the field that has the focus."""
 
 
-def bindings(acts: Iterable[Act]) -> list[Binding]:
+def bindings(acts: Iterable[Act]) -> list[BindingType]:
     """Return the key bindings of those that have a key."""
     return [
-        Binding(a.key, a.action, a.name, show=a.shown, tooltip=a.tells, priority=a.first or _is_function_key(a.key), key_display=key_name(a.key))
+        Binding(
+            a.key,
+            a.action,
+            a.name,
+            show=a.shown,
+            tooltip=a.tells,
+            priority=a.first or _is_function_key(a.key),
+            key_display=key_name(a.key),
+        )
         for a in acts
         if a.key
     ]

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import logging
+import os
 from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from textual import work
 from textual.app import App, SystemCommand
@@ -59,12 +60,12 @@ class DiagApp(App[int]):
 
     def __init__(
         self, open_store: Callable[[], Store], make_engine: Callable[[], Engine], *, units: str | None = None,
-        no_color: bool = False, clock: Callable[[], datetime] | None = None, random: Callable[[int], bytes] | None = None,
-        log: Path | None = None,
+        no_color: bool = False, clock: Callable[[], datetime] | None = None,
+        random: Callable[[int], bytes] | None = None, log: Path | None = None,
     ) -> None:  # fmt: skip
         super().__init__()
         self._open_store, self._make_engine = open_store, make_engine
-        self._clock, self._random, self._log = clock, random, log
+        self._clock, self._random, self._log_file = clock, random, log
         self._units, self._no_color = units, no_color
         self.store: Store | None = None
         self.engine: Engine | None = None
@@ -87,13 +88,14 @@ class DiagApp(App[int]):
     @work(thread=True, exit_on_error=False, group="start")
     def _begin(self) -> None:
         """Open the store, then build the engine, while the first screen already shows."""
+        what = "store"
         try:
             self.post_message(StoreReady(self._open_store()))
             what = "knowledge"
             self.post_message(EngineReady(self._make_engine()))
         except Exception as error:
             LOG.exception("start failed")
-            self.post_message(StartFailed("store" if self.store is None and "what" not in locals() else "knowledge", error))
+            self.post_message(StartFailed(what, error))
 
     def on_store_ready(self, message: StoreReady) -> None:
         self.store = message.store
@@ -151,7 +153,7 @@ class DiagApp(App[int]):
         return self._units or self.chosen.get("units", "us")
 
     def now(self) -> datetime:
-        """Return the time here, in the zone of this machine (UTC where the clock is given)."""
+        """Return the time here, in the zone of this machine."""
         return self._clock() if self._clock else datetime.now().astimezone()
 
     def labels(self) -> Mapping[str, str]:
@@ -167,11 +169,9 @@ class DiagApp(App[int]):
         """The desk, as soon as store and engine are there."""
         if self.engine is None or self.store is None:
             return None
-        from diag.call import desk
+        from diag.call.desk import Desk
 
-        return desk.Desk(
-            self.engine, self.store, self.store.desk_id(), self._clock or desk.now, self._random or __import__("os").urandom
-        )
+        return Desk(self.engine, self.store, self.store.desk_id(), self.now, self._random or os.urandom)
 
     # --- calls ------------------------------------------------------------------------------------
 
@@ -195,24 +195,27 @@ class DiagApp(App[int]):
             return str(error)
         return ""
 
-    def start_work(self, call: CallDesk) -> None:
+    def start_work(self, call: CallDesk) -> Work:
         """Put a call on the desk."""
         from diag.tui.work import Work
 
         work = Work(self, call)
         self.works[call.call] = work
         self.show_work(work)
+        return work
 
     def show_work(self, work: Work) -> None:
         """Show the desk of a call; the list of calls lies beneath."""
         from diag.tui.screens.desk import DeskScreen
 
-        while len(self.screen_stack) > 2:
-            self.pop_screen()
+        self.action_calls()
         self.push_screen(DeskScreen(work))
 
     def run_named(self, name: str) -> None:
         """Open what is not a call: settings, demonstration calls, practice."""
+        from diag.tui.screens import others
+
+        {"settings": others.settings, "demo": others.demonstrations, "practice": others.practice}[name](self)
 
     def on_judged(self, message: Judged) -> None:
         if message.work.take(message.thought):
@@ -244,7 +247,7 @@ class DiagApp(App[int]):
             yield SystemCommand(act.name + key, act.tells, _runs(self, target, act.action))
 
     def action_command_palette(self) -> None:
-        if not CommandPalette.is_open(self):
+        if not CommandPalette.is_open(cast(App[object], self)):
             self.push_screen(CommandPalette(id="--command-palette", placeholder="Type a word of what you want"))
 
     def action_help(self) -> None:
@@ -254,7 +257,7 @@ class DiagApp(App[int]):
             self.push_screen(HelpScreen(self.acts()))
 
     def action_calls(self) -> None:
-        while len(self.screen_stack) > 2:
+        while len(self.screen_stack) > 2 and not isinstance(self.screen, StartScreen):
             self.pop_screen()
 
     def action_theme(self) -> None:
@@ -267,8 +270,8 @@ class DiagApp(App[int]):
             self.screen.tell("Ctrl+Q leaves the program. Marked text in a field is copied by Ctrl+C.")
 
     async def action_quit(self) -> None:
-        for work in self.works.values():
-            work.call.shut()
+        for one in self.works.values():
+            one.call.shut()
         self.exit(0)
 
     # --- ending badly -----------------------------------------------------------------------------
@@ -276,7 +279,7 @@ class DiagApp(App[int]):
     def _fatal_error(self) -> None:
         """Close quietly after a fault of ours: the trace goes to the log, without values of variables."""
         LOG.exception("the program failed")
-        place = f" The log tells more: {self._log}" if self._log else ""
+        place = f" The log tells more: {self._log_file}" if self._log_file else ""
         self._exit_renderables.append(f"diag: The program failed. What was recorded is kept.{place}")
         self._close_messages_no_wait()
 
@@ -291,9 +294,7 @@ def _runs(app: DiagApp, target: Any, action: str) -> Callable[[], None]:
     return start
 
 
-def run_app(
-    options: argparse.Namespace, open_store: Callable[[], Store], make_engine: Callable[[], Engine]
-) -> int:
+def run_app(options: argparse.Namespace, open_store: Callable[[], Store], make_engine: Callable[[], Engine]) -> int:
     """Run the terminal interface until the user leaves; return the exit code."""
     from diag.tui.crash import log_to_file
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from diag.errors import DiagError
 from diag.tui.messages import Judged, JudgeFailed
@@ -23,6 +23,10 @@ class Work:
     def __init__(self, app: DiagApp, call: CallDesk) -> None:
         self.app, self.call = app, call
         self.drafts: dict[str, str] = {}
+        self.details: dict[str, Any] = {}
+        """What is said beside the next answer: rows, observer, happened."""
+        self.form: bool | None = None
+        """Whether checks of one look are asked as one form; None: as a form on site, one by one by phone."""
         self.before: dict[str, float] = {}
         """Chances before the last step, to show what moved."""
         self.taken: str | None = None

@@ -3,24 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import ClassVar
+from typing import Any, ClassVar
 
-from textual.content import Content
 from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
 
 from diag.call import forms_call, forms_mend, present
 from diag.call.desk import CallDesk
+from diag.call.explaining import entry_text, told
 from diag.call.form import Form
+from diag.call.homework import card, short_card
+from diag.call.profiles import Draft, of_call, use_profile
+from diag.call.turn import Turn
 from diag.call.turn import turn as turn_of
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, lines, say
+from diag.tui.screens.aloud import AloudScreen, can_be_read_aloud
+from diag.tui.screens.change import TrailScreen
+from diag.tui.screens.explain import ExplainScreen
 from diag.tui.screens.forms import FormScreen
+from diag.tui.screens.machine import MachineScreen
 from diag.tui.screens.page import Page
 from diag.tui.screens.search import SearchScreen
 from diag.tui.screens.text import MenuScreen, TextScreen
+from diag.tui.screens.walk import CatchUpScreen, WalkScreen
 from diag.tui.screens.writeup import WriteUpScreen
 from diag.tui.widgets.answer import AnswerBox
 from diag.tui.widgets.lists import PickList
@@ -54,6 +63,13 @@ class DeskScreen(Page[None]):
         Act("page_down", "Page down", "Scroll the check down.", "pagedown", first=True),
         Act("second", "Second offer", "Take the second offer instead.", "ctrl+t"),
         Act("third", "Third offer", "Take the third offer instead.", "ctrl+g"),
+        Act("details", "Rows, who, when", "For the next answer: which rows, who saw it, when it was.", "ctrl+r"),
+        Act("machine", "Machine", "The machine of this call: pick, copy, make or change a profile."),
+        Act("homework", "Homework", "Up to three checks for one walk to the machine, as a short message.", "ctrl+o"),
+        Act("sheet", "Field sheet", "One page with checks, cautions and blanks, to take along."),
+        Act("catch_up", "Catch up", "Type in what was done, in your own order, without a question after each line."),
+        Act("hand_over", "Hand over", "The one-page card of this call, and a version for a text message."),
+        Act("aloud", "Read aloud", "Take figures read aloud one by one, each read back.", "ctrl+l"),
         Act("note", "Note", "Write a note, for the house.", "ctrl+n"),
         Act("wait", "Wait", "Park the call: what is waited for, until when."),
         Act("situation", "Crop, rows, speed", "Change rows, crop, seed lot, target, speed, since when, what changed."),
@@ -70,6 +86,7 @@ class DeskScreen(Page[None]):
     def __init__(self, work: Work) -> None:
         super().__init__(work)
         self.work: Work = work
+        self._turn: Turn | None = None
 
     def body(self) -> Iterable[Widget]:
         yield Static(id="warnings")
@@ -138,7 +155,8 @@ class DeskScreen(Page[None]):
 
     def _show_check(self) -> None:
         call, work = self.work.call, self.work
-        turn = turn_of(call, work.taken)
+        turn = turn_of(call, work.taken, form=work.form)
+        self._turn = turn
         box, answer = self.query_one("#check", VerticalScroll), self.query_one("#answer", AnswerBox)
         box.border_title = say(turn.title)
         rows: list[list[Part]] = []
@@ -166,9 +184,11 @@ class DeskScreen(Page[None]):
                 self.show_call()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        if event.option_list.id == "causes":
-            cause = self.query_one("#causes", PickList).picked
-            self.tell(present.why_not_line(self.work.call, cause) if cause and self.work.ready else "")
+        picked = event.option_list.picked if isinstance(event.option_list, PickList) else None
+        if event.option_list.id == "causes" and picked:
+            self._explain(f"cause:{picked}")
+        elif event.option_list.id == "trail":
+            self.app.push_screen(TrailScreen(self.work, picked))
 
     def record(self, wrong: str) -> None:
         """Tell what came of a step."""
@@ -192,6 +212,44 @@ class DeskScreen(Page[None]):
             self.fill(make(self.work.call), nothing)
         except DiagError as error:
             self.tell(str(error))
+
+    def action_machine(self) -> None:
+        self.app.push_screen(MachineScreen(self.work, of_call(self.work.call)), self._machine)
+
+    def _machine(self, draft: Draft | None) -> None:
+        if draft is not None:
+            self.record(self.work.do(lambda call: use_profile(call, draft)))
+
+    def action_homework(self) -> None:
+        self._batch(WalkScreen.HOMEWORK)
+
+    def action_sheet(self) -> None:
+        self._batch(WalkScreen.SHEET)
+
+    def _batch(self, kind: str) -> None:
+        if not self.work.ready:
+            self.tell("The call is being judged: once more in a second.")
+            return
+        self.app.push_screen(WalkScreen(self.work, kind))
+
+    def action_catch_up(self) -> None:
+        self.app.push_screen(CatchUpScreen(self.work))
+
+    def action_hand_over(self) -> None:
+        if self.work.ready:
+            text = "\n".join(["As a text message:", short_card(self.work.call), "", card(self.work.call)])
+            self.app.push_screen(TextScreen(self.work, "Hand over", text))
+
+    def action_aloud(self) -> None:
+        turn = self._turn
+        if turn is None or turn.check is None or turn.kind != "check" or not can_be_read_aloud(turn.check):
+            self.tell("Reading aloud is for values per row and for tape positions.")
+            return
+        self.app.push_screen(AloudScreen(self.work, turn.check), self._read)
+
+    def _read(self, text: str | None) -> None:
+        if text:
+            self.query_one("#answer", AnswerBox).fill_in(text)
 
     def action_note(self) -> None:
         self.fill(forms_call.note_form(self.work.call))
@@ -237,6 +295,34 @@ class DeskScreen(Page[None]):
         elif picked:
             self.try_form(makes[picked], "No way to go on for now is known against the leading causes.")
 
+    def action_details(self) -> None:
+        self.fill(forms_call.details_form(self.work.call, self._detail))
+
+    def _detail(self, told: dict[str, Any]) -> None:
+        self.work.details = told
+
+    def action_form(self) -> None:
+        turn = self._turn
+        if turn is None or not (turn.mates or turn.form):
+            self.tell("This check stands for itself: there is no form.")
+            return
+        self.work.form = turn.kind != "form"
+        self.show_call()
+
+    def action_explain(self) -> None:
+        self._explain("")
+
+    def _explain(self, first: str) -> None:
+        if not self.work.ready:
+            self.tell("The call is being judged: once more in a second.")
+            return
+        turn = self._turn
+        key = self.work.taken or (turn.offer.check if turn and turn.offer else None)
+        self.app.push_screen(ExplainScreen(self.work, key, first))
+
+    def action_trail(self) -> None:
+        self.app.push_screen(TrailScreen(self.work))
+
     def action_search(self) -> None:
         self.app.push_screen(SearchScreen(self.work), self._found)
 
@@ -253,11 +339,8 @@ class DeskScreen(Page[None]):
         elif kind == "symptom":
             self.record(self.work.do(lambda call: call.set_complaint("", [(key, "chosen")])))
         elif self.work.ready:
-            self.app.push_screen(TextScreen(self.work, "Why", self._about(key)))
-
-    def _about(self, cause: str) -> str:
-        told = [*present.how_lines(self.work.call, cause), "", present.why_not_line(self.work.call, cause)]
-        return "\n".join(told)
+            text = "\n\n".join([told(self.work.call, f"cause:{key}"), entry_text(self.work.call, "causes", key)])
+            self.app.push_screen(TextScreen(self.work, "Cause", text))
 
     def action_writeup(self) -> None:
         self.app.push_screen(WriteUpScreen(self.work))
@@ -265,13 +348,15 @@ class DeskScreen(Page[None]):
     def action_undo(self) -> None:
         done: list[bool] = []
         wrong = self.work.do(lambda call: done.append(call.undo()))
-        self.tell(wrong or ("Taken back. Ctrl+Y does it again." if done and done[0] else "There is nothing to take back."),
-                  "bad" if wrong else "")  # fmt: skip
+        told = "Taken back. Ctrl+Y does it again." if done and done[0] else "There is nothing to take back."
+        self.tell(wrong or told, "bad" if wrong else "")
 
     def action_redo(self) -> None:
         done: list[bool] = []
         wrong = self.work.do(lambda call: done.append(call.redo()))
-        self.tell(wrong or ("Done again." if done and done[0] else "There is nothing to do again."), "bad" if wrong else "")
+        self.tell(
+            wrong or ("Done again." if done and done[0] else "There is nothing to do again."), "bad" if wrong else ""
+        )
 
     def action_unsure(self) -> None:
         self.query_one("#answer", AnswerBox).refuse("unsure")

@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 
 from diag.call.form import Field, Form, Value
+from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.page import Page
@@ -36,11 +37,11 @@ class FormScreen(Page[bool]):
     )
     BINDINGS = bindings(ACTS)
 
-    def __init__(self, work: Work, form: Form, then: Callable[[], None] | None = None) -> None:
+    def __init__(self, work: Work | None, form: Form, then: Callable[[], None] | None = None) -> None:
         super().__init__(work)
-        self.work: Work = work
         self.form, self._then = form, then
-        self.TITLE_TEXT = form.title  # type: ignore[misc]
+        self._drafts: dict[str, str] = work.drafts if work is not None else {}
+        self.TITLE_TEXT = form.title
 
     def body(self) -> Iterable[Widget]:
         with VerticalScroll(id="page", can_focus=False):
@@ -49,7 +50,7 @@ class FormScreen(Page[bool]):
             yield PickList(id="done", numbered=False)
 
     def _widget(self, field: Field) -> Widget:
-        kept = self.work.drafts.get(self._key(field.name))
+        kept = self._drafts.get(self._key(field.name))
         if field.kind == "note":
             return Static(say(str(field.value)), classes="note")
         if field.kind in ("pick", "ticks"):
@@ -94,18 +95,20 @@ class FormScreen(Page[bool]):
     def _picked(self, event: OptionList.OptionSelected) -> None:
         if event.option_list.id == "done":
             self.action_done()
-        else:
-            self.focus_next()
+            return
+        if isinstance(event.option_list, Ticks):
+            event.option_list.choose()
+        self.focus_next()
 
     def action_done(self) -> None:
         """Record; what does not fit is told beside its field."""
         values = self.values()
         for row in self.query(Row):
             row.wrong("")
-        wrong = self.work.attempt(lambda call: self.form.record(call, values))
+        wrong = self._attempt(values)
         if wrong is None:
             for field in self.form.fields:
-                self.work.drafts.pop(self._key(field.name), None)
+                self._drafts.pop(self._key(field.name), None)
             self.dismiss(True)
             if self._then is not None:
                 self._then()
@@ -116,10 +119,19 @@ class FormScreen(Page[bool]):
                 row.wrong(f"{wrong.what} {wrong.remedy}")
                 row.field.focus()
 
+    def _attempt(self, values: dict[str, Value]) -> DiagError | None:
+        if self.work is not None:
+            return self.work.attempt(lambda call: self.form.record(call, values))
+        try:
+            self.form.record(None, values)
+        except DiagError as error:
+            return error
+        return None
+
     def action_back(self) -> None:
         for row in self.query(Row):
             if isinstance(row.field, LinesField | LineField):
-                self.work.drafts[self._key(row.key)] = (
+                self._drafts[self._key(row.key)] = (
                     row.field.text if isinstance(row.field, LinesField) else row.field.value
                 )
         self.dismiss(False)

@@ -8,17 +8,19 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import on, work
 from textual.containers import VerticalScroll
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static, TextArea
+from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
 from diag.call.intake import fact_text, read_words
 from diag.call.rows import parse_rows
+from diag.call.profiles import Draft, machine_body
 from diag.call.taking import Taking, faults, take
 from diag.errors import DiagError
 from diag.reason.complaint import Match
 from diag.tui.act import Act, bindings
-from diag.tui.safe import say
+from diag.tui.screens.machine import MachineScreen
 from diag.tui.screens.page import Page
+from diag.tui.screens.text import MenuScreen
 from diag.tui.widgets.fields import LineField, LinesField
 from diag.tui.widgets.form import Row
 from diag.tui.widgets.lists import PickList, Tick, Ticks
@@ -39,6 +41,8 @@ class IntakeScreen(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("go", "To the desk", "Record what is here and ask the first check.", "ctrl+s", shown=True, first=True),
         Act("machine", "Machine", "Pick, copy, make or change a machine profile.", "f5", shown=True),
+        Act("symptoms", "All symptoms", "The whole list of symptoms, by search.", "f3"),
+        Act("leave", "Leave", "Back to the calls without recording anything.", "escape"),
     )
     BINDINGS = bindings(ACTS)
 
@@ -49,11 +53,16 @@ class IntakeScreen(Page[None]):
         self._match: Match | None = None
         self._asked = 0
         self._warned = False
-        self._practice = False
+        self._more: tuple[str, ...] = ()
+        """Symptoms taken from the list."""
+        self._draft = Draft()
 
     def body(self) -> Iterable[Widget]:
         with VerticalScroll(id="page", can_focus=False):
             yield Ticks(id="first")
+            if self.kind == "message":
+                yield Row("spoke", "Who spoke", LineField(id="spoke", placeholder="name, and for whom"))
+                yield Row("call_back", "Call back", LineField(id="call_back", placeholder="10:40, tomorrow 7:00"))
             yield Row("words", "Their words", LinesField(id="words", placeholder="What do they say?"))
             yield Row("matches", "Sounds like", Ticks(id="matches"))
             yield Row("facts", "Told already", Ticks(id="facts"))
@@ -133,7 +142,8 @@ class IntakeScreen(Page[None]):
     def _show_match(self, knowledge: Knowledge, words: str, found: Match) -> None:
         self._match = found
         matches, facts = self.query_one("#matches", Ticks), self.query_one("#facts", Ticks)
-        kept, told = matches.ticked(), facts.ticked()
+        kept, told = tuple(dict.fromkeys((*matches.ticked(), *self._more))), facts.ticked()
+        self._more = ()
         ticks = []
         for p in found.proposals[:MOST_MATCHES]:
             thought = " (thought, not seen)" if p.believed else ""
@@ -151,7 +161,7 @@ class IntakeScreen(Page[None]):
         if found.verdict == "no_planter" and words.strip():
             row.wrong("That does not sound like a planter complaint.")
         elif found.verdict == "nothing_matched" and words.strip():
-            row.wrong("Nothing on the list matches yet. Ctrl+P, All symptoms shows the list; or go on without.")
+            row.wrong("Nothing on the list matches yet. F3 shows the whole list; or go on without.")
         else:
             row.wrong("")
 
@@ -179,6 +189,36 @@ class IntakeScreen(Page[None]):
     def _rows_marked(self, event: RowStrip.Changed) -> None:
         self.query_one("#rows", LineField).value = event.text
 
+    # --- machine, symptoms ------------------------------------------------------------------------
+
+    def action_machine(self) -> None:
+        self.app.push_screen(MachineScreen(), self._use)
+
+    def _use(self, draft: Draft | None) -> None:
+        if draft is not None:
+            self._draft = draft
+            self.query_one("#machine", LineField).value = draft.personal.get("label", "")
+            self.query_one("#machine_rows", LineField).value = str(draft.body.get("rows", "") or "")
+            self._row("machine").wrong("")
+            self.query_one("#crop").focus()
+
+    def action_symptoms(self) -> None:
+        knowledge = self._knowledge
+        if knowledge is None:
+            self.tell("The knowledge is still being read: once more in a second.")
+            return
+        rows = [(s.id, s.label) for s in knowledge.symptoms.values()]
+        self.app.push_screen(MenuScreen(None, "All symptoms", rows), self._add_symptom)
+
+    def _add_symptom(self, picked: str | None) -> None:
+        if picked:
+            self._more = (picked,)
+            self._try_out()
+            self.query_one("#matches").focus()
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
     # --- going on ---------------------------------------------------------------------------------
 
     @on(Input.Submitted)
@@ -201,17 +241,21 @@ class IntakeScreen(Page[None]):
         proposed = {p.symptom for p in match.proposals} if match else set()
         accepted = self.query_one("#matches", Ticks).ticked()
         label = self.query_one("#machine", LineField).value.strip()
+        message = self.kind == "message"
+        typed = {n: self.query_one(f"#{n}", LineField).value for n in (*names, *(("call_back",) if message else ()))}
+        machine = {**machine_body(self._draft), **({"rows": count} if count else {})}
         return Taking(
             channel=self.channel,
             words=self.query_one("#words", LinesField).text,
             accepted=tuple((s, "matched" if s in proposed else "chosen") for s in accepted),
             denied=match.said_not if match else (),
             facts=tuple(f for f in (match.facts if match else ()) if f.said + f.kind in ticked),
-            typed={n: self.query_one(f"#{n}", LineField).value for n in names},
+            typed=typed,
             changes=self.query_one("#changes", Ticks).ticked(),
             flags=self.query_one("#first", Ticks).ticked() + self.query_one("#flags", Ticks).ticked(),
-            machine={"rows": count} if count else {},
-            whose={"label": label} if label else {},
+            machine=machine,
+            whose={**self._draft.personal, **({"label": label} if label else {})},
+            relayed=(self.query_one("#spoke", LineField).value.strip() or "not said") if message else "",
         )
 
     def action_go(self) -> None:
@@ -221,7 +265,7 @@ class IntakeScreen(Page[None]):
             self.tell(self.diag.trouble or "The knowledge is still being read: once more in a second.", "bad")
             return
         taking = self.taking()
-        wrong = faults(desk.engine.knowledge, taking)
+        wrong = faults(desk.engine.knowledge, taking, self.diag.now())
         for row in self.query(Row):
             row.wrong(wrong.get(row.key, ""))
         if wrong:
@@ -239,4 +283,5 @@ class IntakeScreen(Page[None]):
         except DiagError as error:
             self.tell(str(error), "bad")
             return
+        self.dismiss(None)
         self.diag.start_work(call)

@@ -26,9 +26,9 @@ class Page(Screen[T], Generic[T]):
     """One screen. Below 60 by 18 it says so instead of showing half of itself."""
 
     ACTS: ClassVar[tuple[Act, ...]] = ()
-    HORIZONTAL_BREAKPOINTS = [(0, "-slim"), (LEAST_WIDTH, "-narrow"), (104, "-wide")]
-    VERTICAL_BREAKPOINTS = [(0, "-flat"), (LEAST_HEIGHT, "-low"), (32, "-high")]
-    TITLE_TEXT: ClassVar[str] = ""
+    HORIZONTAL_BREAKPOINTS = [(0, "-slim"), (LEAST_WIDTH, "-narrow"), (104, "-wide")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-flat"), (LEAST_HEIGHT, "-low"), (32, "-high")]  # noqa: RUF012
+    TITLE_TEXT: str = ""
 
     def __init__(self, work: Work | None = None) -> None:
         super().__init__()

@@ -70,7 +70,9 @@ class SearchScreen(Page[Found | None]):
                 rows += self._group("Look up a cause", [(f"cause|{c}|", knowledge.causes[c].label) for c in causes])
         elif "take" in self._kinds and self.work.ready:
             offers = self.work.call.offers()
-            rows += self._group("Offered now", [(f"take|{o.check}|", knowledge.questions[o.check].asks) for o in offers])
+            rows += self._group(
+                "Offered now", [(f"take|{o.check}|", knowledge.questions[o.check].asks) for o in offers]
+            )
         if not rows:
             rows.append((None, "Nothing holds all these words." if text.strip() else "Type a word."))
         self.query_one("#found", PickList).fill(rows)

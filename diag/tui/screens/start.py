@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, ClassVar
 
+from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList
 
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings
-from diag.tui.safe import lines
+from diag.tui.safe import Part, lines
 from diag.tui.screens.page import Page
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList
@@ -54,7 +55,7 @@ class StartScreen(Page[None]):
     def show_calls(self) -> None:
         """Draw the list; calls come as soon as the store is open."""
         app = self.diag
-        rows: list[tuple[str | None, object]] = [*NEW.items()]
+        rows: list[tuple[str | None, Content | str]] = [*NEW.items()]
         if app.store is None:
             rows.append((None, app.trouble or "Opening the calls ..."))
         else:
@@ -62,7 +63,7 @@ class StartScreen(Page[None]):
         box = self.query_one("#calls", PickList)
         box.fill(rows, keep=box.picked)
 
-    def _stored(self) -> list[tuple[str | None, object]]:
+    def _stored(self) -> list[tuple[str | None, Content | str]]:
         from diag.call.listing import listed
 
         app = self.diag
@@ -71,13 +72,13 @@ class StartScreen(Page[None]):
             calls: list[CallSummary] = app.store.calls(MOST, search or None) if app.store else []
         except DiagError as error:
             return [(None, f"The calls cannot be read: {error}")]
-        rows: list[tuple[str | None, object]] = []
+        rows: list[tuple[str | None, Content | str]] = []
         state = ""
         for call in listed(calls, app.now(), app.labels()):
             if call.state != state:
                 state = call.state
                 rows.append((None, lines([[(HEADS[state], "bold")]])))
-            first = [call.who + "  ", (call.told, "bold" if state == "due" else "")]
+            first: list[Part] = [call.who + "  ", (call.told, "bold" if state == "due" else "")]
             rows.append((call.call, lines([first, ["     " + call.about]])))
         if not rows:
             rows.append((None, "No call fits." if search else "No calls yet."))

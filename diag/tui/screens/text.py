@@ -27,7 +27,7 @@ class TextScreen(Page[None]):
 
     def __init__(self, work: Work | None, title: str, text: str | Content) -> None:
         super().__init__(work)
-        self.TITLE_TEXT = title  # type: ignore[misc]
+        self.TITLE_TEXT = title
         self._text = text if isinstance(text, Content) else say(text)
 
     def body(self) -> Iterable[Widget]:
@@ -48,9 +48,11 @@ class MenuScreen(Page[str]):
     ACTS: ClassVar[tuple[Act, ...]] = (BACK,)
     BINDINGS = bindings(ACTS)
 
-    def __init__(self, work: Work | None, title: str, rows: Sequence[tuple[str | None, str | Content]], head: str = "") -> None:
+    def __init__(
+        self, work: Work | None, title: str, rows: Sequence[tuple[str | None, str | Content]], head: str = ""
+    ) -> None:
         super().__init__(work)
-        self.TITLE_TEXT = title  # type: ignore[misc]
+        self.TITLE_TEXT = title
         self._rows, self._head = rows, head
 
     def body(self) -> Iterable[Widget]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from textual import on, work
 from textual.app import ComposeResult
 from textual.containers import Vertical
+from textual.content import Content
 from textual.message import Message
 from textual.widgets import Input, OptionList, Static, TextArea
 from textual.worker import get_current_worker
@@ -15,6 +17,8 @@ from textual.worker import get_current_worker
 from diag.call.answers import answer_form, parse_answer
 from diag.call.looks import record_form
 from diag.call.preview import Preview, preview
+from diag.call.rows import show_rows
+from diag.call.times import clock
 from diag.tui.safe import say
 from diag.tui.widgets.fields import LineField, LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
@@ -25,9 +29,21 @@ if TYPE_CHECKING:
     from diag.tui.work import Work
 
 LONG = ("spacings", "positions", "numbers", "log", "text")
-NOT_KNOWN = "not known"
+NOT_KNOWN, DO_IT = "not known", "do it"
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed reading is worked out."""
+
+
+def details_words(work: Work) -> list[str]:
+    """Return what is said beside the answer, in words."""
+    told = []
+    if "rows" in work.details:
+        told.append("all rows" if work.details["rows"] == "all" else f"row {show_rows(work.details['rows'])}")
+    if "observer" in work.details:
+        told.append(work.call.engine.knowledge.observers[work.details["observer"]].label)
+    if "happened" in work.details:
+        told.append(f"at {clock(datetime.fromisoformat(work.details['happened']), work.app.now())}")
+    return told
 
 
 class AnswerBox(Vertical):
@@ -40,12 +56,16 @@ class AnswerBox(Vertical):
             super().__init__()
             self.wrong, self.then = wrong, then
 
-    def __init__(self, *, id: str | None = None) -> None:
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._work: Work | None = None
         self._turn: Turn | None = None
         self._tried = 0
         self._waiting = False
+        self.change: str | None = None
+        """The earlier answer (event id) that is changed, None for a new answer."""
+        self.practice: Callable[[str], str] | None = None
+        """Does a check on the simulated machine of a practice; None in a real call."""
 
     def compose(self) -> ComposeResult:
         yield Static(id="answer-hint")
@@ -64,7 +84,7 @@ class AnswerBox(Vertical):
             turn.kind, turn.check, turn.axis
         )  # fmt: skip
         self._work, self._turn, self._waiting = work, turn, False
-        self.border_title = say("Answer")
+        self.border_title = say(" | ".join(["Answer", *details_words(work)]))
         self._hint("")
         self._preview(None)
         shows: dict[str, Callable[[Turn], str]] = {
@@ -76,6 +96,16 @@ class AnswerBox(Vertical):
         if name and (focused or not same or self.screen.focused is None):
             self.query_one(f"#{name}").focus()
 
+    def fill_in(self, text: str) -> None:
+        """Put text into the field that shows: figures that were read aloud, or taken from a file."""
+        lines, line = self.query_one("#lines", LinesField), self.query_one("#line", LineField)
+        if lines.display:
+            lines.text = text
+            lines.focus()
+        elif line.display:
+            line.value = text
+            line.focus()
+
     def _hint(self, text: str) -> None:
         hint = self.query_one("#answer-hint", Static)
         hint.display = bool(text)
@@ -84,7 +114,10 @@ class AnswerBox(Vertical):
     def _show_gate(self, turn: Turn) -> str:
         phone = self._call.state.channel == "phone"
         if any(c.word == "DANGER" for c in turn.gates):
-            self._hint("Type DANGER when it was " + ("read to the caller and he said yes." if phone else "read and understood."))
+            self._hint(
+                "Type DANGER when it was "
+                + ("read to the caller and he said yes." if phone else "read and understood.")
+            )
             line = self.query_one("#line", LineField)
             line.value = ""
             return "line"
@@ -94,7 +127,7 @@ class AnswerBox(Vertical):
 
     def _show_axis(self, turn: Turn) -> str:
         axis = self._call.engine.knowledge.axes[turn.axis or ""]
-        rows: list[tuple[str | None, object]] = [
+        rows: list[tuple[str | None, Content | str]] = [
             (v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in axis.values
         ]
         self.query_one("#pick", PickList).fill([*rows, (NOT_KNOWN, NOT_KNOWN)])
@@ -114,8 +147,11 @@ class AnswerBox(Vertical):
     def _show_check(self, turn: Turn) -> str:
         check = turn.check
         assert check is not None
+        if self.practice is not None:
+            self.query_one("#pick", PickList).fill([(DO_IT, "Do this check: the machine answers")], keep=DO_IT)
+            return "pick"
         if check.takes.kind in ("choice", "yes_no"):
-            rows: list[tuple[str | None, object]] = [(name, o.says) for name, o in check.outcomes.items()]
+            rows: list[tuple[str | None, Content | str]] = [(name, o.says) for name, o in check.outcomes.items()]
             self.query_one("#pick", PickList).fill(rows, keep=self._draft() or None)
             return "pick"
         self._hint("Type: " + answer_form(check, self._work.app.units if self._work else "us"))
@@ -207,9 +243,12 @@ class AnswerBox(Vertical):
             self._gate(turn, picked == "yes", "key")
         elif turn.kind == "axis":
             self._axis(turn, picked)
+        elif self.practice is not None:
+            take, key = self.practice, turn.key or turn.check.id
+            self._record(lambda call: take(key))
         else:
             check = turn.check.id
-            self._record(lambda call: call.answer(check, outcome=picked))
+            self._record(lambda call: self._give(call, check, outcome=picked))
 
     @on(Input.Submitted)
     def _line_done(self, event: Input.Submitted) -> None:
@@ -235,7 +274,19 @@ class AnswerBox(Vertical):
         check = self._turn.check if self._turn else None
         if check is None:
             return
-        self._record(lambda call: call.answer(check.id, **parse_answer(check, text, rows=call.state.machine.rows)))
+        self._record(lambda call: self._give(call, check.id, **parse_answer(check, text, rows=call.state.machine.rows)))
+
+    @property
+    def _details(self) -> dict[str, Any]:
+        """Rows, who saw it, when: what was said beside the answer."""
+        return dict(self._work.details) if self._work is not None else {}
+
+    def _give(self, call: CallDesk, check: str, **answer: Any) -> None:
+        """Record an answer, or change the earlier one."""
+        if self.change is not None:
+            call.change_answer(self.change, **answer, **self._details)
+        else:
+            call.answer(check, **answer, **self._details)
 
     def _record_form(self, turn: Turn) -> None:
         states = {t.key: t.state for t in self.query_one("#ticks", Ticks).ticks}
@@ -245,9 +296,11 @@ class AnswerBox(Vertical):
             if n.fine is not None and n.check not in ticked and states.get(f"{n.check}/{n.outcome}") == "-"
         }  # fmt: skip
         if not ticked and not fine:
-            self.post_message(self.Recorded("Nothing is ticked. F: all looked at and fine. F7: not sure. F8: can't do that here."))
+            self.post_message(
+                self.Recorded("Nothing is ticked. F: all looked at and fine. F7: not sure. F8: can't do that here.")
+            )
             return
-        self._record(lambda call: record_form(call, ticked, fine))
+        self._record(lambda call: record_form(call, ticked, fine, self._details))
 
     def _gate(self, turn: Turn, yes: bool, how: str) -> None:
         check = turn.check
@@ -285,7 +338,7 @@ class AnswerBox(Vertical):
 
         def record(call: CallDesk) -> None:
             for key in keys:
-                call.answer(key, status=status)
+                self._give(call, key, status=status)
 
         self._record(record)
 
@@ -294,7 +347,8 @@ class AnswerBox(Vertical):
         key = self._key()
         self._waiting = True
         wrong = self._work.do(change)
-        self._waiting = bool(not wrong)
+        self._waiting = not wrong
         if not wrong and not keep:
             self._work.drafts.pop(key, None)
+            self._work.details = {}
         self.post_message(self.Recorded(wrong, then))

@@ -12,9 +12,8 @@ from textual.widgets import Input, TextArea
 class LineField(Input):
     """One line. A pasted list keeps all its lines, joined by blanks."""
 
-    def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None,
-                 classes: str | None = None) -> None:  # fmt: skip
-        super().__init__(value, placeholder=placeholder, id=id, classes=classes, compact=True, select_on_focus=False)
+    def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None) -> None:  # noqa: A002
+        super().__init__(value, placeholder=placeholder, id=id, compact=True, select_on_focus=False)
         self.cursor_blink = False
 
 
@@ -38,10 +37,11 @@ class LinesField(TextArea):
         def control(self) -> LinesField:
             return self.field
 
-    def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None,
-                 classes: str | None = None) -> None:  # fmt: skip
-        super().__init__(value, id=id, classes=classes, compact=True, placeholder=placeholder, highlight_cursor_line=False,
-                         tab_behavior="focus", soft_wrap=True)  # fmt: skip
+    def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None) -> None:  # noqa: A002
+        super().__init__(
+            value, id=id, compact=True, placeholder=placeholder, highlight_cursor_line=False, tab_behavior="focus",
+            soft_wrap=True,
+        )  # fmt: skip
         self.cursor_blink = False
 
     def action_submit(self) -> None:

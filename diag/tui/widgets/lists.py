@@ -24,10 +24,10 @@ class PickList(OptionList):
         Binding("up,k", "cursor_up", "Up", show=False),
     ]
 
-    def __init__(self, *, id: str | None = None, classes: str | None = None, numbered: bool = True) -> None:
+    def __init__(self, *, id: str | None = None, classes: str | None = None, numbered: bool = True) -> None:  # noqa: A002
         super().__init__(id=id, classes=classes, compact=True, markup=False)
         self._numbered = numbered
-        self._rows: Sequence[tuple[str | None, object]] = ()
+        self._rows: Sequence[tuple[str | None, Content | str]] = ()
         self._drawn_for = 0
         self.keys: list[str | None] = []
         """What each line stands for; None for a heading."""
@@ -52,7 +52,7 @@ class PickList(OptionList):
             if key is not None and self._numbered:
                 number += 1
                 head = f"{number:>2} "
-            shown = text if isinstance(text, Content) else say(text)
+            shown = say(text) if isinstance(text, str) else text
             options.append(Option(_hung(head, shown, self.scrollable_content_region.width), disabled=key is None))
         self.add_options(options)
 
@@ -139,7 +139,7 @@ class Ticks(PickList):
         def control(self) -> Ticks:
             return self.ticks
 
-    def __init__(self, *, id: str | None = None, classes: str | None = None, fine: bool = False) -> None:
+    def __init__(self, *, id: str | None = None, classes: str | None = None, fine: bool = False) -> None:  # noqa: A002
         super().__init__(id=id, classes=classes)
         self._fine = fine
         self.ticks: tuple[Tick, ...] = ()
@@ -181,6 +181,12 @@ class Ticks(PickList):
         )  # fmt: skip
         self._draw()
         self.post_message(self.Changed(self))
+
+    def choose(self) -> None:
+        """Tick the line under the cursor where only one of them can be ticked."""
+        now = next((t for t in self.ticks if t.key == self.picked), None)
+        if now is not None and now.only and now.state != "x":
+            self.action_tick()
 
     def action_rest_fine(self) -> None:
         """Mark all without a tick as looked at and fine."""

@@ -1,0 +1,80 @@
+"""Practice: the desk as ever, but the simulated machine answers, and the trainee names the cause."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import work
+
+from diag.tui.act import Act, bindings
+from diag.tui.screens.desk import DeskScreen
+from diag.tui.screens.search import SearchScreen
+from diag.tui.screens.text import TextScreen
+from diag.tui.widgets.answer import AnswerBox
+from diag.tui.work import Work
+
+if TYPE_CHECKING:
+    from diag.call.desk import Desk
+    from diag.trial.practice import Practice, Verdict
+    from diag.tui.app import DiagApp
+
+
+def begin(app: DiagApp, desk: Desk) -> None:
+    """Draw an invented fault and put the practice on the desk."""
+    from diag.trial.practice import Practice
+
+    practice = Practice(desk, int.from_bytes(desk.random(3), "big"))
+    made = Work(app, practice.call)
+    made.form = False
+    app.works[practice.call.call] = made
+    app.push_screen(PracticeScreen(made, practice))
+
+
+KEPT = ("search", "explain", "trail", "second", "third", "page_up", "page_down")
+"""What can be done in a practice of what can be done at the desk."""
+
+
+class PracticeScreen(DeskScreen):
+    """Nothing of the fault is shown until a cause is named."""
+
+    ACTS: ClassVar[tuple[Act, ...]] = (
+        *(a for a in DeskScreen.ACTS if a.action in KEPT),
+        Act("name", "Name the cause", "End the practice: name what is wrong.", "f9", shown=True),
+        Act("give_up", "Give up", "End the practice: show what was wrong."),
+    )  # fmt: skip
+    BINDINGS = bindings(ACTS)
+
+    def __init__(self, work: Work, practice: Practice) -> None:
+        super().__init__(work)
+        self._practice = practice
+
+    def on_mount(self) -> None:
+        self.query_one("#answer", AnswerBox).practice = self._practice.take
+        super().on_mount()
+
+    def action_name(self) -> None:
+        self.app.push_screen(SearchScreen(self.work, ("cause",)), self._named)
+
+    def _named(self, found: tuple[str, str, str] | None) -> None:
+        if found is not None:
+            self.tell("Working out how the tool itself would have done ...")
+            self._end(found[1])
+
+    def action_give_up(self) -> None:
+        self._end(None)
+
+    @work(thread=True, exclusive=True, group="practice", exit_on_error=False)
+    def _end(self, cause: str | None) -> None:
+        """Name the cause off the screen's thread: the tool plays the same fault."""
+        self.app.call_from_thread(self._ended, self._practice.name(cause))
+
+    def _ended(self, verdict: Verdict) -> None:
+        causes = self.work.call.engine.knowledge.causes
+        truth = " and ".join(causes[c].label for c in verdict.truth)
+        text = "\n".join([
+            ("Right: " if verdict.right else "It was: ") + truth + ".",
+            *(f"{causes[c].mechanism} Mend: {causes[c].repair.do}" for c in verdict.truth), "",
+            f"You:      {verdict.checks} checks, {verdict.minutes:.0f} min.",
+            f"The tool: {verdict.tool_checks} checks, {verdict.tool_minutes:.0f} min.",
+        ])  # fmt: skip
+        self.app.push_screen(TextScreen(self.work, "Practice", text), lambda _: self.app.pop_screen())
