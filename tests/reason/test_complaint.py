@@ -287,7 +287,8 @@ HOSTILE = [
     "", " ", "\n\n\n", "[bold]row 7[/bold] [[[", "{row} %s %d ${x}", "\x00\x1b[31mrow 7 dead\x07", "\u202erow 7\u202c",
     "\U0001f33d\U0001f33d doubles \U0001f69c", "'; DROP TABLE call; --", "no " * 3000, "row 7, " * 1500, "1.1." * 2500,
     "two none " * 1200, "x" * 10_000, "[" * 10_000, "I think " * 1200, "\ud800 row 7 dead",
-    "12345678901234567890123 mph", "vacuum 0 inches", "row 999", "row 0", "rows 9 to 3", "row 7 to", "#", "%", "' '' \" \"\"",
+    "12345678901234567890123 mph", "vacuum 0 inches", "row 999", "row 0", "rows 9 to 3", "row 7 to",
+    "#", "%", "' '' \" \"\"",
 ]  # fmt: skip
 
 
