@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.call.record import Event
 from diag.call.rows import StoredRows, parse_rows, to_stored
-from diag.errors import UsageError
+from diag.errors import DiagError, UsageError
 from diag.knowledge.load import Knowledge
 from diag.reason.complaint import FactFound, Match, Offer, match
 from diag.text import one_line
@@ -87,7 +88,9 @@ def _situation(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
     body: dict[str, Any] = {}
     for offer in offers:
         if offer.slot == "situation":
-            body.update(situation_field(call, offer.name, offer.value, body))
+            # "left wing" without such a section, "all but 4" without the number of rows: told, but not usable yet
+            with suppress(DiagError):
+                body.update(situation_field(call, offer.name, offer.value, body))
     return body
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from diag.errors import UnitError
 from diag.knowledge import model
+from diag.knowledge.words import unknown_concepts
 from diag.measure.catalogue import CATALOGUE, Analysis
 from diag.units import QUANTITIES, Measured, parse
 
@@ -34,6 +35,7 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
             place = knowledge.places[kind, key]
             for path, what, remedy in examine(knowledge, entry):
                 found.append(Problem(place.file, place.within(*path), key, what, remedy))
+    found += list(_words(knowledge))
     from diag.knowledge.layers import CyclicRulesError, layers
 
     try:
@@ -43,6 +45,21 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
         what = f"Rules hang on one another through `not`: {', '.join(error.rules)}."
         found.append(Problem(place.file, place.line, error.rules[0], what, "Break the circle."))
     return found
+
+
+def _words(k: Knowledge) -> Iterator[Problem]:
+    """The lexicon: concepts that symptoms weigh, and answers that words are taken for, must be known."""
+    from diag.knowledge.load import Problem
+
+    for symptom, concept in unknown_concepts(k.symptoms.values(), k.lexicon) if k.lexicon.concepts else ():
+        place = k.places["symptoms", symptom]
+        yield Problem(place.file, place.within("concepts"), symptom, f"{concept!r} is no concept of the lexicon.",
+                      "Add it to lexicon.yaml, or correct its name.")  # fmt: skip
+    for owner, check, outcome in k.lexicon.answers():
+        asked = k.questions.get(check)
+        if f"{check}.{outcome}" not in k.questions and (asked is None or outcome not in asked.outcomes):
+            what = f"{owner}: {check} = {outcome} is no known answer."
+            yield Problem("lexicon.yaml", 1, owner, what, "Name a check and one of its outcomes or items.")
 
 
 def _known(names: Iterable[str], table: Mapping[str, Any], kind: str, *path: str | int) -> Iterator[Fault]:
