@@ -31,7 +31,7 @@ _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
 
 
 @dataclass(frozen=True)
-class Test:
+class Bearing:
     """One live answer as it bears on a cause."""
 
     event: str
@@ -61,7 +61,7 @@ def shown_word(call: CallDesk, cause: str) -> str:
     return Bench(call).words().get(cause, NOT_TESTED)
 
 
-def tests_of(call: CallDesk, cause: str) -> tuple[Test, ...]:
+def tests_of(call: CallDesk, cause: str) -> tuple[Bearing, ...]:
     """Return the answers that speak for or against a cause, in reading order."""
     return tuple(t for t in Bench(call).tests(cause) if t.ratio != 1.0)
 
@@ -94,18 +94,18 @@ class Bench:
         self.back = self._answers_with_old_back()
         self.mended_from = self._mended_from()
         """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
-        self._tests: dict[str, tuple[Test, ...]] = {}
+        self._tests: dict[str, tuple[Bearing, ...]] = {}
         self._targets: dict[str, frozenset[str]] = {}
 
     # --- tests ------------------------------------------------------------------------------------
 
-    def tests(self, cause: str) -> tuple[Test, ...]:
+    def tests(self, cause: str) -> tuple[Bearing, ...]:
         """Return the answers of all checks that mark a cause, in reading order."""
         if cause not in self._tests:
             self._tests[cause] = tuple(self._make_tests(cause))
         return self._tests[cause]
 
-    def _make_tests(self, cause: str) -> Iterator[Test]:
+    def _make_tests(self, cause: str) -> Iterator[Bearing]:
         known = self.knowledge.causes[cause]
         repaired = self._first_repair(cause)
         for answer in self.answers:
@@ -116,7 +116,7 @@ class Bench:
             if repaired is None and check.outcomes[outcome].normal and answer.epoch > self.mended_from:
                 continue
             observer = self.knowledge.observers.get(answer.observer)
-            yield Test(
+            yield Bearing(
                 answer.event, answer.check, outcome, self._ratio(check, outcome, cause, known.subsystem),
                 firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
@@ -176,7 +176,7 @@ class Bench:
         standing = {a.event: not_put_back(timeline[: place[a.event]]) for a in self.answers}
         return {event: frozenset(n.name.casefold() for n in changes) for event, changes in standing.items()}
 
-    def by_cause(self) -> dict[str, tuple[Test, ...]]:
+    def by_cause(self) -> dict[str, tuple[Bearing, ...]]:
         """Return the answers that speak for or against, for every cause that any does."""
         found = {c: tuple(t for t in self.tests(c) if t.ratio != 1.0) for c in self.knowledge.causes}
         return {c: tests for c, tests in found.items() if tests}
@@ -262,7 +262,7 @@ class Bench:
 
     def reversal(self, cause: str) -> tuple[str, ...]:
         """Return the answers that made the fault go and come, or move with a piece, with values; else ()."""
-        by_check: dict[str, list[Test]] = {}
+        by_check: dict[str, list[Bearing]] = {}
         for test in self.tests(cause):
             if test.firm and test.valued:
                 by_check.setdefault(test.check, []).append(test)
@@ -284,7 +284,7 @@ class Bench:
         pieces = {p for e in events for p in by_event[e].pieces}
         return bool(pieces) and pieces <= set(self.knowledge.causes[cause].repair.parts)
 
-    def _moved(self, tests: Sequence[Test]) -> tuple[str, ...]:
+    def _moved(self, tests: Sequence[Bearing]) -> tuple[str, ...]:
         """Return the answers that show the fault moving to another row together with a piece, else ()."""
         by_event = {a.event: a for a in self.answers}
         for first in tests:
@@ -299,13 +299,13 @@ class Bench:
         return ()
 
 
-def rules_out(test: Test) -> bool:
+def rules_out(test: Bearing) -> bool:
     """Tell whether a test may rule a cause out: firm, strong, and with a value; never "it looked fine"."""
     with_value = test.valued or (test.deciding and not test.normal)
     return test.firm and test.ratio <= AGAINST_STRONGLY and with_value
 
 
-def _gone_and_come(tests: Sequence[Test]) -> tuple[str, ...]:
+def _gone_and_come(tests: Sequence[Bearing]) -> tuple[str, ...]:
     """Return (bad, good while changed, bad again with the old back) in this order, else ()."""
     bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR and t.state == _ORIGINAL), None)
     if bad is None:

@@ -740,6 +740,10 @@ class WriteUp(Model):
     """Activity -> hours allowed."""
     longest_gap_minutes: Number = 60.0
     """A longer silence between two entries is not taken for work."""
+    carry_minutes: dict[Literal["pocket", "box", "bulky"], Number] = Field(default_factory=dict)
+    """What loading and carrying a thing is worth, in minutes, by its size."""
+    always: Texts = ()
+    """What is on the truck at every call."""
 
 
 _WORD = re.compile(r"[A-Za-z0-9][\w'/-]*")

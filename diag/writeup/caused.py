@@ -14,13 +14,13 @@ from diag.call.shown import (
     PROBABLE,
     RULED_OUT,
     WORDS,
+    Bearing,
     Bench,
     rules_out,
 )
-from diag.call.shown import Test as Bearing
 from diag.knowledge.model import Cause as Known
 from diag.reason.judge import LIKELY, OPEN
-from diag.writeup.model import Cause, Ground, Item, Other, Root, Test, Why
+from diag.writeup.model import Cause, Ground, Item, MadeTest, Other, Root, Why
 
 LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
@@ -31,7 +31,7 @@ LEANINGS: Mapping[str, str] = {
 class Causes:
     """The causes of one call as the write-up tells them."""
 
-    def __init__(self, call: CallDesk, bench: Bench, tests: Sequence[Test], items: Mapping[str, Item]) -> None:
+    def __init__(self, call: CallDesk, bench: Bench, tests: Sequence[MadeTest], items: Mapping[str, Item]) -> None:
         self.call, self.bench, self.items = call, bench, items
         self.knowledge, self.state = call.engine.knowledge, call.state
         self.tests = {t.event: t for t in tests}

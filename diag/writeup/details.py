@@ -15,7 +15,7 @@ from diag.knowledge.model import Detail
 from diag.text import clean, one_line
 from diag.units import QUANTITIES, Measured, System, parse
 from diag.writeup.measured import setting_text
-from diag.writeup.model import Item, Line, Told
+from diag.writeup.model import Item, Skip, Told
 
 LEFT_OUT = "left_out"
 """Value of a note that says why something is left out; its item is the completeness rule."""
@@ -70,16 +70,16 @@ def _number(value: Any) -> float | None:
         return None
 
 
-def left_out(call: CallDesk, personal: Mapping[str, Mapping[str, str]]) -> dict[str, Line]:
-    """Return completeness rule -> why it is left out, as it was given."""
+def left_out(call: CallDesk, personal: Mapping[str, Mapping[str, str]]) -> tuple[Skip, ...]:
+    """Return what was left out with its reason; the last reason given for each holds."""
     rules = call.engine.knowledge.completeness
     found = {}
     for step in notes_of(call):
         name = step.body["item"]
         if step.body.get("value") == LEFT_OUT and name in rules:
             reason = personal.get(step.event, {}).get("text", "")
-            found[name] = Line(f"{rules[name].needs}: {reason}".rstrip(": "), (step.event,), step.happened or step.at)
-    return found
+            found[name] = Skip(name, rules[name].needs, reason, (step.event,), step.happened or step.at)
+    return tuple(found.values())
 
 
 # --- recording ----------------------------------------------------------------------------------------

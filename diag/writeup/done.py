@@ -11,7 +11,7 @@ from diag.call.shown import FOR, Bench
 from diag.call.state import Repair as RepairDone
 from diag.measure.proof import repaired, shown_by
 from diag.writeup.measured import row_text, setting_text
-from diag.writeup.model import PartUsed, Proof, Repair, Test
+from diag.writeup.model import MadeTest, PartUsed, Proof, Repair
 
 ROLES: Mapping[str, str] = {
     "technician": "technician", "phone_desk": "phone desk", "grower": "grower", "caller": "caller", "tool": "program",
@@ -57,7 +57,7 @@ def _setting(setting: Mapping[str, Any]) -> str:
     return f"{setting['name']}{rows}: {after or before or 'changed'}"
 
 
-def proofs(call: CallDesk, tests: tuple[Test, ...]) -> Iterator[Proof]:
+def proofs(call: CallDesk, tests: tuple[MadeTest, ...]) -> Iterator[Proof]:
     """Yield verdicts with what their counts show and cannot show."""
     by_event = {a.event: a for a in call.state.answers}
     for proof in call.state.proofs:
@@ -76,7 +76,7 @@ def proofs(call: CallDesk, tests: tuple[Test, ...]) -> Iterator[Proof]:
         )  # fmt: skip
 
 
-def _before_of(call: CallDesk, answers: list[Any], tests: tuple[Test, ...]) -> tuple[int, int] | None:
+def _before_of(call: CallDesk, answers: list[Any], tests: tuple[MadeTest, ...]) -> tuple[int, int] | None:
     """Return (bad, seeds) of the last count by the same checks before the repair."""
     checks = {a.check for a in answers}
     before = {t.event for t in tests if t.when == "before" and not t.pieces}

@@ -13,7 +13,7 @@ from datetime import datetime
 from diag.call.desk import CallDesk
 from diag.call.kinds import WAIT_ENDS
 from diag.call.state import Step
-from diag.writeup.model import Item, Labour, Test
+from diag.writeup.model import Item, Labour, MadeTest
 
 ACTIVITIES: Mapping[str, str] = {
     "travel": "travel", "set_up": "making safe", "diagnosis": "diagnosis", "repair": "repair",
@@ -23,21 +23,23 @@ TESTS = "test"
 """Activity of the lines that split the diagnosis by test."""
 
 
-def labour_of(call: CallDesk, tests: Sequence[Test], items: Mapping[str, Item]) -> tuple[Labour, ...]:
+def labour_of(call: CallDesk, tests: Sequence[MadeTest], items: Mapping[str, Item]) -> tuple[Labour, ...]:
     """Return one line per activity, then the diagnosis and the measuring again split by test."""
     clock = _Clock(call)
     estimate = _estimates(call, tests)
-    lines = []
+    lines: list[Labour] = []
+    allowance = call.engine.knowledge.write_up.labour_allowance
     for activity, label in ACTIVITIES.items():
         measured, events = clock.minutes.get(activity, 0.0), tuple(clock.events.get(activity, ()))
         guessed = estimate.get(activity, 0.0)
         basis, minutes = ("clock", measured) if measured >= 1 else ("estimate", guessed)
+        allowed = allowance[activity] * 60 if activity in allowance else None
         typed = items.get(f"hours_{activity}")
         if typed is not None and typed.told.number is not None:
-            proposed = minutes or None
-            lines.append(Labour(activity, label, typed.told.number / 60, "typed", proposed, typed.told.events))
+            given = round(typed.told.number / 60, 1)
+            lines.append(Labour(activity, label, given, "typed", minutes or None, typed.told.events, allowed))
         elif minutes:
-            lines.append(Labour(activity, label, round(minutes, 1), basis, None, events))
+            lines.append(Labour(activity, label, round(minutes, 1), basis, None, events, allowed))
     return (*lines, *_by_test(call, tests, clock))
 
 
@@ -51,7 +53,7 @@ def by_test(labour: Sequence[Labour]) -> tuple[Labour, ...]:
     return tuple(line for line in labour if line.activity == TESTS)
 
 
-def _by_test(call: CallDesk, tests: Sequence[Test], clock: _Clock) -> Iterator[Labour]:
+def _by_test(call: CallDesk, tests: Sequence[MadeTest], clock: _Clock) -> Iterator[Labour]:
     for test in tests:
         minutes = clock.by_event.get(test.event, 0.0)
         basis = "clock"
@@ -113,7 +115,7 @@ def _activity(step: Step, call: CallDesk) -> str:
     return "" if step.kind in ("opened", "erased", "waiting") else "diagnosis"
 
 
-def _check_minutes(call: CallDesk, test: Test) -> float:
+def _check_minutes(call: CallDesk, test: MadeTest) -> float:
     check = call.engine.knowledge.questions[test.check]
     answer = next(a for a in call.state.answers if a.event == test.event)
     if answer.status == "cannot_here":
@@ -122,7 +124,7 @@ def _check_minutes(call: CallDesk, test: Test) -> float:
     return float((minutes.site if answer.channel == "site" else minutes.desk) or 0.0)
 
 
-def _estimates(call: CallDesk, tests: Sequence[Test]) -> dict[str, float]:
+def _estimates(call: CallDesk, tests: Sequence[MadeTest]) -> dict[str, float]:
     spent = call.minutes()
     again = sum(_check_minutes(call, t) for t in tests if t.when != "before")
     first = sum(_check_minutes(call, t) for t in tests if t.when == "before")

@@ -6,18 +6,18 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
-from diag.call.case_of import Seen
+from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import AGAIN
 from diag.call.rows import Rows, show_rows
-from diag.call.shown import AGAINST, BACK, FOR, Bench, has_value
+from diag.call.shown import AGAINST, FOR, Bench, has_value
 from diag.call.state import Answer
 from diag.errors import DiagError
 from diag.knowledge.model import Check
 from diag.measure.catalogue import CATALOGUE, Analysed
 from diag.text import number
 from diag.units import QUANTITIES, UNITS, Measured, System, show
-from diag.writeup.model import Pair, Test, Value
+from diag.writeup.model import MadeTest, Pair, Value
 
 MOST_VALUES = 40
 
@@ -126,20 +126,20 @@ class Measurements:
         self.reversing = {e for cause in self.by_cause for e in bench.reversal(cause)}
         self.first_repair = min((r.epoch for r in self.state.repairs if r.kind == "repair"), default=None)
 
-    def tests(self) -> tuple[Test, ...]:
+    def tests(self) -> tuple[MadeTest, ...]:
         """Return every live answer to a known check, in the order in which they happened."""
         seen = self.call.think().read.seen
         order = {event: i for i, event in enumerate(self.state.timeline)}
         return tuple(self._test(s) for s in sorted(seen.values(), key=lambda s: order[s.answer.event]))
 
-    def _test(self, seen: Seen) -> Test:
+    def _test(self, seen: Seen) -> MadeTest:
         answer, check = seen.answer, self.knowledge.questions[seen.answer.check]
         observer = self.knowledge.observers.get(answer.observer)
         outcome = self.outcomes.get(answer.event)
         says = check.outcomes[outcome].says if outcome else ""
         bearing = {c: t for c, tests in self.by_cause.items() for t in tests if t.event == answer.event}
         series = seen.evaluated.analysed if has_value(answer) else None
-        return Test(
+        return MadeTest(
             event=answer.event, number=answer.number, check=answer.check, asks=check.asks.rstrip("."),
             where=row_text(answer.rows), reading=reading_text(body_of(answer), check, self.units),
             says="" if answer.outcome is not None else says,
@@ -235,14 +235,14 @@ def _pieces_text(answer: Answer) -> str:
     return "; ".join(told)
 
 
-def pairs_of(tests: Sequence[Test]) -> tuple[Pair, ...]:
+def pairs_of(tests: Sequence[MadeTest]) -> tuple[Pair, ...]:
     """Return each figure measured before and after at the same place by the same check: the last of each."""
     first = {(v.check, v.what, v.where): v for v in _plain(tests, "before")}
     last = {(v.check, v.what, v.where): v for v in _plain(tests, "after")}
     return tuple(Pair(v.check, v.what, v.where, first[k], v) for k, v in last.items() if k in first)
 
 
-def _plain(tests: Iterable[Test], when: str) -> Iterator[Value]:
+def _plain(tests: Iterable[MadeTest], when: str) -> Iterator[Value]:
     for test in tests:
         if test.when == when and not test.pieces:
             yield from test.values

@@ -92,7 +92,7 @@ class Value:
 
 
 @dataclass(frozen=True)
-class Test:
+class MadeTest:
     """One answer: what was asked or measured, where, by whom, and what it was taken to mean."""
 
     event: str
@@ -263,6 +263,8 @@ class Labour:
     proposed: float | None
     """What the clock or the estimate proposed where another time was typed."""
     events: Events
+    allowed: float | None = None
+    """What the shop's own contract allows, where it says so."""
 
 
 @dataclass(frozen=True)
@@ -283,6 +285,18 @@ class Line:
     text: str
     events: Events
     on: str = ""
+
+
+@dataclass(frozen=True)
+class Skip:
+    """Something the write-up should hold and that is left out, with the reason."""
+
+    rule: str
+    """Completeness rule."""
+    text: str
+    reason: str
+    events: Events
+    on: str
 
 
 @dataclass(frozen=True)
@@ -324,7 +338,7 @@ class Story:
     items: tuple[Item, ...]
     complaint: Complaint
     conditions: tuple[Condition, ...]
-    tests: tuple[Test, ...]
+    tests: tuple[MadeTest, ...]
     pairs: tuple[Pair, ...]
     causes: tuple[Cause, ...]
     """Causes told as found, first the one that matters most; empty when none was shown."""
@@ -340,7 +354,7 @@ class Story:
     changed: tuple[Line, ...]
     notes: tuple[Line, ...]
     internal: tuple[Line, ...]
-    skipped: tuple[Line, ...]
+    skipped: tuple[Skip, ...]
     closing: Closing
     addressed: tuple[str, ...]
     """Kinds of cause that some firm test bears on."""

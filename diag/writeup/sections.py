@@ -9,7 +9,7 @@ from itertools import groupby
 from diag.text import count, number
 from diag.writeup.audience import CLAIM, CUSTOMER, SERVICE, view
 from diag.writeup.labour import by_test, totals
-from diag.writeup.model import SAYS, Cause, Item, Line, Other, Proof, Repair, Story, Test
+from diag.writeup.model import SAYS, Cause, Item, Line, MadeTest, Other, Proof, Repair, Story
 
 DEMONSTRATION = "Demonstration, not a stored call."
 PRACTICE = "Practice call on an invented fault."
@@ -105,7 +105,7 @@ def sections(story: Story, audience: str = SERVICE) -> tuple[Section, ...]:
         ("photos", "Photos", _photos(told)),
         ("before", "Done before the call", _lines(told.done_before)),
         ("standing", "Not put back", _lines(told.not_put_back)),
-        ("left_out", "Left out, with the reason", _lines(told.skipped)),
+        ("left_out", "Left out, with the reason", _skipped(told)),
         ("changed", "Changed and taken back", _lines(told.changed)),
         ("notes", "Notes", _notes(told)),
         ("record", "Record", _record(told, audience)),
@@ -268,9 +268,9 @@ def _confirmation(story: Story) -> Iterator[Block]:
         yield Table(("measured", "where", "before", "after"), rows, "Before and after, same check and place")
     known = [c for c in story.conditions if c.before or c.after]
     if known and story.repairs:
-        rows = tuple((c.label, c.before.text if c.before else "not recorded",
-                      c.after.text if c.after else "not recorded") for c in known)  # fmt: skip
-        yield Table(("condition", "before", "after"), rows, "Conditions")
+        blank = "not recorded"
+        told = [(c.label, c.before.text if c.before else blank, c.after.text if c.after else blank) for c in known]
+        yield Table(("condition", "before", "after"), tuple(told), "Conditions")
     for item in story.group("after"):
         if item.name == "follow_up":
             yield Paragraph(f"Follow-up on {item.told.on[:10]}: {_sentence(item.told.text)}")
@@ -313,7 +313,7 @@ def _tests(story: Story, audience: str) -> Iterator[Block]:
     yield Table(headings, tuple(rows))
 
 
-def _result(test: Test) -> str:
+def _result(test: MadeTest) -> str:
     if test.says:
         return f"{test.reading} = {test.says}"
     return f"{test.reading} (no verdict: {test.why_not})" if test.why_not else test.reading
@@ -343,8 +343,9 @@ def _hours(story: Story) -> Iterator[Block]:
     if not lines:
         return
     basis = {"typed": "as entered", "clock": "from the times of the record", "estimate": "estimate"}
-    proposed = [f"; proposed {hours(line.proposed)}" if line.proposed else "" for line in lines]
-    rows = [(n.label, hours(n.minutes), basis[n.basis] + p) for n, p in zip(lines, proposed, strict=True)]
+    more = [(("proposed", n.proposed), ("allowed", n.allowed)) for n in lines]
+    said = ["".join(f"; {word} {hours(m)}" for word, m in pairs if m) for pairs in more]
+    rows = [(n.label, hours(n.minutes), basis[n.basis] + s) for n, s in zip(lines, said, strict=True)]
     total = sum(line.minutes for line in lines)
     distance = [(i.label, i.told.text, "as entered") for i in story.group("labour") if i.name == "travel_distance"]
     yield Table(("activity", "hours", "basis"), (*rows, ("together", hours(total), ""), *distance))
@@ -369,6 +370,11 @@ def _lines(lines: Iterable[Line]) -> Iterator[Block]:
     texts = tuple(line.text for line in lines)
     if texts:
         yield Points(texts)
+
+
+def _skipped(story: Story) -> Iterator[Block]:
+    if story.skipped:
+        yield Points(tuple(f"{s.text}: {s.reason or '(reason left out)'}" for s in story.skipped))
 
 
 def _notes(story: Story) -> Iterator[Block]:

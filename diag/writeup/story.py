@@ -19,7 +19,7 @@ from diag.writeup.done import ROLES, proofs, repairs
 from diag.writeup.labour import labour_of
 from diag.writeup.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
 from diag.writeup.measured import Measurements, pairs_of, row_text, setting_text
-from diag.writeup.model import Closing, Complaint, Item, Line, Record, Story, Test, Told
+from diag.writeup.model import Closing, Complaint, Item, Line, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "customer": ("opened", "customer", "customer"),
@@ -62,7 +62,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         proofs=tuple(proofs(call, tests)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
-        skipped=tuple(left_out(call, sealed).values()), closing=_closing(call, sealed),
+        skipped=left_out(call, sealed), closing=_closing(call, sealed),
         addressed=causes.addressed(), findings=tuple(_findings(call)),
     )  # fmt: skip
 
@@ -125,7 +125,7 @@ def _steps_with(call: CallDesk, kind: str, field: str) -> tuple[str, ...]:
     return tuple(found) if field in ("axes", "book") else tuple(found[-1:])
 
 
-def _derived(call: CallDesk, details: Mapping[str, Item], tests: tuple[Test, ...]) -> Iterator[Item]:
+def _derived(call: CallDesk, details: Mapping[str, Item], tests: tuple[MadeTest, ...]) -> Iterator[Item]:
     """Yield dates the record already holds, and what follows from other items; never asked, never typed."""
     state = call.state
     first = state.trail[0]

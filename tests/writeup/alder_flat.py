@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from diag.call.case_of import BACK
 from diag.call.desk import CallDesk, Desk
 from diag.call.event import Event
-from diag.call.shown import BACK
 from diag.reason.judge import Engine
 from diag.writeup import details
 
@@ -138,7 +138,8 @@ def good(engine: Engine, store: Any = None) -> Case:
     case.give("conditions_after", "same")
     call.proof(case.named["repair"].id, "accepted", [case.named["A1"].id, case.named["A2"].id])
     evidence = [case.named["T3"].id]
-    case.give("siblings", "row 7 seal 2.1 mm over about 40 degrees; rows 5, 6, 8 seals 3.3, 3.4, 3.5 mm", evidence=evidence)
+    measured = "row 7 seal 2.1 mm over about 40 degrees; rows 5, 6, 8 seals 3.3, 3.4, 3.5 mm"
+    case.give("siblings", measured, evidence=evidence)
     case.give("mechanism", "low lip over part of the circle, void visible under the lip", evidence=evidence)
     case.give("root", "moulding void under the lip", evidence=evidence)
     case.give("category", "fabrication")
@@ -158,7 +159,8 @@ def claim_fields(case: Case) -> None:
         ("unexplained", "Why it grew worse after lunch was not tested"), ("filed", "2026-05-18"),
     ):  # fmt: skip
         case.give(name, text)
-    case.give("follow_up", "even: Owner reports row 7 even with its neighbours over 60 ac", happened="2026-05-15T15:00:00Z")
+    owner = "even: Owner reports row 7 even with its neighbours over 60 ac"
+    case.give("follow_up", owner, happened="2026-05-15T15:00:00Z")
 
 
 def photo(call: CallDesk, name: str, text: str, about: str | None = None) -> Event:

@@ -1,0 +1,356 @@
+"""What to load before driving out, and whether to drive at all.
+
+Each part and tool is worth the chance that it is needed, times the second trip that leaving it at home would
+cost; it is loaded when that is more than the bother of carrying it. The figures come from what is believed
+now; none of them enters a write-up for anybody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from diag.call.desk import CallDesk
+from diag.call.record import Event, show_call_id
+from diag.call.rows import expand
+from diag.errors import UsageError
+from diag.knowledge.model import Cause, Check, Named
+from diag.reason.axes import fit
+from diag.reason.case import Case
+from diag.reason.judge import Judgement
+from diag.reason.next_check import check_minutes
+from diag.reason.worlds import Posterior
+from diag.text import count, number, wrap
+from diag.writeup.details import notes_of
+
+SPEAKS_FOR = 1.9
+"""Written ratio from which on a check is worth making for a cause."""
+LEAST_CHANCE = 0.01
+STOCK = {"here": "here", "elsewhere": "elsewhere", "due": "due", "none": "none to be had"}
+_STOCK_ITEM = "stock_"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One part or tool."""
+
+    name: str
+    label: str
+    kind: str
+    """part | tool."""
+    size: str
+    """pocket | box | bulky."""
+    quantity: int
+    why_many: str
+    """Why more than one; "" for one."""
+    chance: float
+    """Chance that it is needed."""
+    worth: float
+    """Minutes lost by leaving it at home: chance x second trip."""
+    carrying: float
+    """Minutes that loading it is worth."""
+    causes: tuple[str, ...]
+    """Labels of the causes it is for, likeliest first."""
+    stock: str
+    """Where it is: "here", "elsewhere", "due 2026-05-14", "none to be had"; "" when nobody said."""
+    instead: str
+    """What to do meanwhile when it cannot be had."""
+
+    @property
+    def load(self) -> bool:
+        """True when leaving it at home costs more than carrying it."""
+        return self.worth > self.carrying
+
+
+@dataclass(frozen=True)
+class LoadList:
+    """What to load for a call, dearest to leave at home first."""
+
+    call: str
+    second_trip: float
+    """Minutes of a second trip."""
+    entries: tuple[Entry, ...]
+    always: tuple[str, ...]
+
+    @property
+    def load(self) -> tuple[Entry, ...]:
+        """Return what is worth loading."""
+        return tuple(e for e in self.entries if e.load)
+
+    @property
+    def leave(self) -> tuple[Entry, ...]:
+        """Return what may stay at home."""
+        return tuple(e for e in self.entries if not e.load)
+
+    @property
+    def second_trip_chance(self) -> float:
+        """Return the chance that something left at home is missed, at most (the sum over what is left)."""
+        return min(1.0, sum(e.chance for e in self.leave))
+
+
+@dataclass(frozen=True)
+class DriveOut:
+    """What can still be done by phone, and what a drive-out would take."""
+
+    phone_chance: float
+    """Chance that what is wrong can be mended by the grower."""
+    phone_minutes: float
+    """Expected minutes from here by phone, the drive-out where it comes to that included."""
+    phone_checks: tuple[tuple[str, float], ...]
+    """Best questions left by phone with their minutes."""
+    phone_left: int
+    """How many questions are left by phone."""
+    travel_minutes: float
+    site_minutes: float
+    """Expected minutes on site."""
+    reasons: tuple[str, ...]
+    """Why somebody should drive, or stop asking, as the rules say."""
+
+    @property
+    def drive_minutes(self) -> float:
+        """Return expected minutes when somebody drives now."""
+        return self.travel_minutes + self.site_minutes
+
+
+# --- what to load ---------------------------------------------------------------------------------------------
+
+
+def load_list(call: CallDesk) -> LoadList:
+    """Return what to load for a call as it stands."""
+    knowledge = call.engine.knowledge
+    case, judgement = call.think().read.case, call.think().judgement
+    trip = case.drive_out if case.drive_out is not None else knowledge.settings.drive_out
+    needs = _needs(call, case, judgement)
+    stock = stock_of(call)
+    entries = []
+    for (kind, name), causes in needs.items():
+        chance = any_present(judgement.belief, [call.engine.tables.position[c] for c in causes])
+        if chance < LEAST_CHANCE:
+            continue
+        thing = (knowledge.parts if kind == "part" else knowledge.tools)[name]
+        entries.append(_entry(call, kind, thing, causes, chance, trip, stock.get(name, "")))
+    ranked = sorted(entries, key=lambda e: (-round(e.worth, 1), e.carrying, e.name))
+    return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always)
+
+
+def needs_of(call: CallDesk, cause: str, case: Case) -> dict[tuple[str, str], None]:
+    """Return the parts and tools that finding, mending and proving a cause on site takes."""
+    knowledge = call.engine.knowledge
+    known = knowledge.causes[cause]
+    found = {("part", p): None for p in known.repair.parts}
+    found |= {("tool", t): None for t in known.repair.tools}
+    for check in (_finding_check(call, known, case), _proving_check(call, known)):
+        if check is not None:
+            found |= {("tool", t): None for t in check.tools}
+    return found
+
+
+def _needs(call: CallDesk, case: Case, judgement: Judgement) -> dict[tuple[str, str], list[str]]:
+    on_site = replace(case, channel="site", prepared=frozenset())
+    needs: dict[tuple[str, str], list[str]] = {}
+    for ranked in judgement.ranking:
+        if ranked.probability < LEAST_CHANCE / 4:
+            break
+        for thing in needs_of(call, ranked.cause, on_site):
+            needs.setdefault(thing, []).append(ranked.cause)
+    return needs
+
+
+def _finding_check(call: CallDesk, cause: Cause, case: Case) -> Check | None:
+    """Return the check on site that speaks for a cause best per minute; None when it was made already."""
+    knowledge = call.engine.knowledge
+    asked = {i.check for i in case.instances if i.epoch == case.epoch and i.given}
+    best: tuple[float, str] | None = None
+    for key, check in knowledge.questions.items():
+        ratio = strongest(call, check, cause)
+        if ratio < SPEAKS_FOR or fit(check.applies, case.axes, knowledge) <= 0:
+            continue
+        minutes = check_minutes(check, case, call.engine.tables)
+        if minutes is None:
+            continue
+        worth = (-ratio, minutes) if key not in asked else (-ratio, -1.0)
+        if best is None or (worth[0] / max(worth[1], 0.5), key) < best:
+            best = (worth[0] / max(worth[1], 0.5), key)
+    return None if best is None or best[1] in asked else knowledge.questions[best[1]]
+
+
+def strongest(call: CallDesk, check: Check, cause: Cause) -> float:
+    """Return the strongest written ratio by which any outcome of a check speaks for a cause."""
+    marks, best = call.engine.knowledge.marks, 1.0
+    for outcome in check.outcomes.values():
+        for word, targets in outcome.marks.items():
+            if cause.id in targets or f"@{cause.subsystem}" in targets:
+                best = max(best, marks[word].ratio)
+    return best
+
+
+def _proving_check(call: CallDesk, cause: Cause) -> Check | None:
+    verification = call.engine.knowledge.verifications.get(cause.repair.verify or "")
+    if verification is None:
+        return None
+    checks = [call.engine.knowledge.questions.get(c) for c in verification.checks]
+    return next((c for c in checks if c is not None), None)
+
+
+def any_present(belief: Posterior, causes: Sequence[int]) -> float:
+    """Return the chance that at least one of some causes is present: single and two-fault worlds together."""
+    import numpy as np
+
+    flags = np.zeros(len(belief.one), dtype=np.bool_)
+    flags[list(causes)] = True
+    paired = flags[belief.pairs]
+    either = paired[:, None] | paired[None, :]
+    return float(belief.one[flags].sum() + belief.two[either].sum())
+
+
+def _entry(
+    call: CallDesk, kind: str, thing: Named, causes: Sequence[str], chance: float, trip: float, stock: str
+) -> Entry:
+    knowledge = call.engine.knowledge
+    quantity, why = _quantity(call, thing, causes) if kind == "part" else (1, "")
+    interim = next((i.do for c in causes if (i := knowledge.causes[c].interim)), "")
+    missing = stock and stock != STOCK["here"]
+    return Entry(
+        thing.name, thing.label, kind, thing.size, quantity, why, round(chance, 4), round(chance * trip, 1),
+        knowledge.write_up.carry_minutes.get(thing.size, 0.0),
+        tuple(knowledge.causes[c].label for c in causes), stock, interim if missing else "",
+    )  # fmt: skip
+
+
+def _quantity(call: CallDesk, part: Named, causes: Sequence[str]) -> tuple[int, str]:
+    """Return how many: one per row in trouble, or one per row of the machine where sister parts wear alike."""
+    if not part.per_row:
+        return 1, ""
+    state, ranking = call.state, call.think().judgement
+    machine = state.machine.rows
+    trouble = state.situation.rows
+    rows = len(expand(trouble, machine)) if trouble is not None and (trouble != "all" or machine) else 1
+    leading = [c for c in causes if (r := ranking.of(c)) is not None and r.probability >= LEAST_CHANCE]
+    worn = any(call.engine.knowledge.causes[c].repair.siblings for c in leading)
+    if worn and machine:
+        return machine, "one for every row: sister parts of that age are usually worn too"
+    return rows, "one for each row in trouble" if rows > 1 else ""
+
+
+# --- stock ------------------------------------------------------------------------------------------------------
+
+
+def mark_stock(call: CallDesk, part: str, where: str) -> Event:
+    """Record where a part is: here, elsewhere, due DATE, none. Raises UsageError."""
+    from diag.writeup.details import parse_date
+
+    if part not in call.engine.knowledge.parts:
+        raise UsageError(f"There is no part {part!r}.", "stock", "Take a part of the load list.")
+    word, _, rest = where.strip().partition(" ")
+    if word not in STOCK or (rest and word != "due") or (word == "due" and not rest):
+        remedy = "One of: here, elsewhere, due 2026-05-14, none."
+        raise UsageError(f"{where!r} does not say where it is.", "stock", remedy)
+    value = f"due {parse_date(rest, 'stock')}" if word == "due" else STOCK[word]
+    return call.record("note", {"item": f"{_STOCK_ITEM}{part}", "value": value})
+
+
+def stock_of(call: CallDesk) -> dict[str, str]:
+    """Return where each part is, as last said."""
+    found = {}
+    for step in notes_of(call):
+        if step.body["item"].startswith(_STOCK_ITEM):
+            found[step.body["item"].removeprefix(_STOCK_ITEM)] = str(step.body.get("value", ""))
+    return found
+
+
+# --- drive out or not -------------------------------------------------------------------------------------------
+
+
+def drive_out_view(call: CallDesk) -> DriveOut:
+    """Return what can still be done by phone and what a drive-out would take, at any moment of a call."""
+    engine, thought = call.engine, call.think()
+    case = thought.read.case
+    phone = engine.judge(replace(case, channel="phone")) if case.channel != "phone" else thought.judgement
+    site = engine.judge(replace(case, channel="site", prepared=frozenset()))
+    travel = case.drive_out if case.drive_out is not None else engine.knowledge.settings.drive_out
+    offers = tuple((engine.knowledge.questions[o.check].asks, round(o.minutes, 1)) for o in phone.plan.offers)
+    rules = engine.knowledge.rules
+    told = [s for s in phone.said if s.kind == "suggests" and s.text in ("drive_out", "hand_over")]
+    reasons = [rules[s.rule].because for s in told]
+    return DriveOut(
+        phone_chance=round(grower_can(phone.belief, call), 4), phone_minutes=round(_expected(phone), 1),
+        phone_checks=offers, phone_left=phone.plan.feasible, travel_minutes=travel,
+        site_minutes=round(_expected(site), 1), reasons=tuple(dict.fromkeys(reasons)),
+    )  # fmt: skip
+
+
+def _expected(judgement: Judgement) -> float:
+    saves = max((o.saves_minutes for o in judgement.plan.offers), default=0.0)
+    return max(0.0, judgement.plan.cost_now - max(0.0, saves))
+
+
+def grower_can(belief: Posterior, call: CallDesk) -> float:
+    """Return the chance that everything that is wrong can be mended by the grower, guided or alone."""
+    can = call.engine.tables.grower_can
+    paired = can[belief.pairs]
+    both = paired[:, None] & paired[None, :]
+    return float(belief.clear + belief.one[can].sum() + belief.two[both].sum())
+
+
+def drive_text(view: DriveOut, width: int = 78) -> str:
+    """Return the drive-out view as text."""
+    checks = "; ".join(f"{asks.rstrip('.')} ({number(minutes)} min)" for asks, minutes in view.phone_checks)
+    lines = [
+        f"By phone: {view.phone_chance:.0%} that the grower can mend it".replace("%", " %", 1)
+        + f"; about {number(view.phone_minutes)} min from here, a drive-out included where it comes to that.",
+        f"Questions left by phone: {view.phone_left}" + (f"; best: {checks}." if checks else "."),
+        f"Drive out now: {number(view.travel_minutes)} min on the road and about "
+        f"{number(view.site_minutes)} min on site.",
+    ]
+    lines += [f"Time to decide: {reason}" for reason in view.reasons]
+    return "\n".join(wrap(line, width) for line in lines) + "\n"
+
+
+# --- as text ----------------------------------------------------------------------------------------------------
+
+
+def load_text(loaded: LoadList, width: int = 78) -> str:
+    """Return the list as text to print or send."""
+    lines = [f"Load for call {loaded.call} (a second trip costs about {number(loaded.second_trip)} min)"]
+    if not loaded.load:
+        lines.append("Nothing but what is always on the truck is worth loading.")
+    for kind, title in (("part", "Parts"), ("tool", "Tools")):
+        entries = [e for e in loaded.load if e.kind == kind]
+        lines += [f"{title}:"] if entries else []
+        lines += [_line(e) for e in entries]
+    lines.append("Always: " + ", ".join(loaded.always) + "." if loaded.always else "")
+    left = loaded.leave
+    if left:
+        names = ", ".join(e.label for e in left)
+        lines.append(f"May stay at home (each missed at most once in {_once(left)}): {names}.")
+    return "\n".join(wrap(line, width) for line in lines if line) + "\n"
+
+
+def _line(entry: Entry) -> str:
+    many = f" ({entry.why_many})" if entry.why_many else ""
+    stock = f"; {entry.stock}" if entry.stock else ""
+    instead = f"; meanwhile: {entry.instead}" if entry.instead else ""
+    quantity = f"{entry.quantity} x " if entry.kind == "part" else ""
+    return f"- {quantity}{entry.label}{many}: needed {_share(entry.chance)}, for {_for(entry.causes)}{stock}{instead}"
+
+
+def _share(chance: float) -> str:
+    return f"in {round(chance * 100)} of 100 such calls" if chance >= 0.015 else "in 1 of 100 such calls"
+
+
+def _for(causes: Iterable[str]) -> str:
+    named = list(causes)
+    more = f" and {count(len(named) - 2, 'other')}" if len(named) > 2 else ""
+    return " or ".join(named[:2]) + more
+
+
+def _once(entries: Sequence[Entry]) -> str:
+    return f"{max(2, round(1 / max(e.chance for e in entries)))} calls"
+
+
+def as_json(loaded: LoadList) -> Mapping[str, Any]:
+    """Return the list ready for JSON."""
+    entries = [{**asdict(e), "load": e.load, "causes": list(e.causes)} for e in loaded.entries]
+    return {"call": loaded.call, "second_trip_minutes": loaded.second_trip, "entries": entries,
+            "always": list(loaded.always)}  # fmt: skip
