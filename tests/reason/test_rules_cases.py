@@ -390,12 +390,12 @@ CALLS = {
     "brush the eye? not yet": Call(
         symptoms=("count_disagrees", "pop_low_row"), rows="one", channel="phone",
         answers=(("q_when_began.lubricant_changed", "yes"), ("q_weather", "dry_static")),
-        rules=("dig_before_the_eye_is_brushed",), first="dig_behind_row", never=("sensor_clean",),
+        rules=("dig_before_the_eye_is_brushed",), first="dig_behind_row", offers=("sensor_clean",),
     ),
     "worn seal on site, cover still shut": Call(
         symptoms=("vac_low_row", "skips_high"), rows="one",
         answers=(("vac_listen", "at_cover"), ("q_age.old_seals", "yes"), ("q_time_pattern", "slowly_worse")),
-        rules=("vacuum_before_the_cover",), first="vac_manometer_row", never=("seal_feel", "cover_swap"),
+        rules=("vacuum_before_the_cover",), first="vac_manometer_row", offers=("seal_feel",),
         says=(("warns", "Read the vacuum of this row"),),
     ),
     "blown fuse": Call(
