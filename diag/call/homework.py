@@ -50,7 +50,7 @@ def message(call: CallDesk, checks: Sequence[str], until: str | None = None, now
             lines.append(f"   Bring: {check.read_back}")
         for caution in present.cautions_now(call, check):
             if caution.word in ("DANGER", "WARNING"):
-                words.setdefault(f"{caution.word}: {caution.text}")
+                words.setdefault(present.caution_line(caution, frozenset({caution.id})))
     if until:
         told = clock(datetime.fromisoformat(until), now or call.desk.clock())
         lines.append(f"Call back: {told}.")

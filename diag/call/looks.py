@@ -63,6 +63,8 @@ def form_lines(call: CallDesk, keys: list[str]) -> tuple[FormLine, ...]:
         check, whole = questions[key], whole_of(call, key)
         fine = next((name for name, o in check.outcomes.items() if o.normal), None)
         group = (whole or check).asks
+        if whole is None and fine is not None:
+            group += f" (fine: {check.outcomes[fine].says})"
         if whole is not None or check.takes.kind == "several":
             bad = [name for name in check.outcomes if name != NO]
             lines += [FormLine(key, name, check.outcomes[name].says, group, fine or NO) for name in bad]

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.call.record import show_call_id
 from diag.call.rows import show_rows
 from diag.call.state import Answer, Step
-from diag.call.times import age_words
-from diag.knowledge.load import Knowledge
+from diag.call.times import age_words, clock
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
@@ -56,7 +57,7 @@ def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most:
         change = "" if old is None or abs(r.probability - old) < 0.02 else "up" if r.probability > old else "down"
         note = f"spoken against by {r.against}" if r.against else ""
         label = knowledge.causes[r.cause].label
-        percent = "under 1 %" if r.probability < 0.01 else f"{r.probability:.0%}".replace("%", " %")
+        percent = "<1 %" if r.probability < 0.01 else f"{r.probability:.0%}".replace("%", " %")
         lines.append(CauseLine(r.cause, label, BELIEF_WORDS[r.belief], SIGNS[r.belief], percent, change, note))
     return lines
 
@@ -173,6 +174,7 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
             told += f" = {check.outcomes[seen.evaluated.outcome].says}"
         elif seen and answer.status == "given" and not seen.evaluated.outcome:
             told += f" (no verdict: {seen.evaluated.reason})"
+        told = "yes" if told == asks else told  # one item of a list: its words are its question
         return f"{asks}{where}: {told}{_beside(call, answer)}"
     if step.kind == "complaint":
         ids = [s["id"] for s in body.get("accepted", ())]
@@ -185,11 +187,19 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
         return f"proof: {body['verdict'].replace('_', ' ')}"
     if step.kind == "note":
         return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
-    plain = {
-        "opened": "call opened", "machine": "machine profile", "situation": "situation", "channel": "goes on",
-        "swap": "swapped", "change": "changed", "waiting": "waiting", "closed": "closed", "reopened": "opened again",
-        "done_before": "done before the call", "photo": "photo",
-    }  # fmt: skip
+    if step.kind in ("machine", "situation"):
+        told = body_words(call, body)
+        label = call.personal.get(step.event, {}).get("label", "")
+        return ("machine: " if step.kind == "machine" else "told: ") + "; ".join(t for t in (label, told) if t)
+    if step.kind == "change":
+        rows = f" row {show_rows(body['rows'])}" if body.get("rows") not in (None, "all") else ""
+        was = f" from {setting_words(body['before'])}" if "before" in body else ""
+        test = ", for a test" if body.get("temporary") else ""
+        return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {setting_words(body['after'])}{test}"
+    if step.kind == "waiting":
+        return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
+            f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
+    plain = {"opened": "call opened", "reopened": "opened again", "photo": "photo"}
     if step.kind == "channel":
         return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
     if step.kind == "closed":
@@ -219,6 +229,37 @@ def _beside(call: CallDesk, answer: Answer) -> str:
 # --- a check's page -----------------------------------------------------------------------------------
 
 
+def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
+    """Return what a machine profile or a situation says, in words: name and value of each field."""
+    knowledge = call.engine.knowledge
+    labels = {"rows": "rows", "row_width": "row width", "seed_lot_code": "seed lot", "since": "since"}
+    told = []
+    for name, value in body.items():
+        if name in ("changes", "flags"):
+            named = knowledge.changes if name == "changes" else knowledge.flags
+            told.append(", ".join(named[v].label if v in named else v for v in value))
+        elif name == "axes":
+            told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
+        elif name == "book":
+            told += [f"{knowledge.book[n].label if n in knowledge.book else n} {setting_words(v)}"
+                     for n, v in value.items()]  # fmt: skip
+        elif name == "sections":
+            told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
+        elif name == "rows" and not isinstance(value, int):
+            told.append("all rows" if value == "all" else f"row {show_rows(value)}")
+        else:
+            told.append(f"{labels.get(name, name)} {setting_words(value)}")
+    return "; ".join(t for t in told if t)
+
+
+def _axis_words(call: CallDesk, axis: str, chosen: object) -> str:
+    entry = call.engine.knowledge.axes.get(axis)
+    labels = {v.name: v.label for v in entry.values} if entry else {}
+    values = chosen if isinstance(chosen, list) else [chosen]
+    named = " and ".join(labels.get(str(v), str(v)) for v in values)
+    return f"{entry.label if entry else axis}: {named}"
+
+
 def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
     """Return the cautions that come before a check in this call, worst first."""
     raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
@@ -240,7 +281,7 @@ def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
 
 
 def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Iterator[tuple[str, str]]:
-    """Yield (part, text) of a check's page in reading order: question, why, steps, answers."""
+    """Yield (part, text) of a check's page in reading order: question, what it changes, steps, why, minutes."""
     knowledge = call.engine.knowledge
     phone = call.state.channel == "phone"
     if phone and check.phone:
@@ -249,6 +290,11 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
             yield "read back", check.read_back
     else:
         yield "asks", check.asks + "."
+    for text in check.destroys:
+        yield "ends", f"This changes evidence: {text}. Read or photograph it first."
+    for step in check.steps:
+        yield "step", f"[{knowledge.states[step.state].label}] {step.do}"
+    yield "expected", check.expected
     if offer is not None:
         yield "why", why_check(call.engine, offer)
     elif check.why:
@@ -261,19 +307,9 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
         yield "takes", f"{number(minutes.site)} min"
     if check.tools:
         yield "tools", ", ".join(knowledge.tools[t].label for t in check.tools)
-    for step in check.steps:
-        yield "step", f"[{knowledge.states[step.state].label}] {step.do}"
-    for text in check.destroys:
-        yield "ends", f"This changes evidence: {text}. Read or photograph it first."
-    yield "expected", check.expected
     for s in check.stand_ins:
         what = knowledge.checks[s.check].asks if s.check else s.do or ""
         yield "instead", f"{what} (weaker: {s.weaker_in})"
-
-
-def whole_check(knowledge: Knowledge, key: str) -> Check:
-    """Return the check as it is put to people: the whole list of a `several` check, else the check itself."""
-    return knowledge.checks.get(key.partition(".")[0]) or knowledge.questions[key]
 
 
 def outcome_choices(check: Check) -> list[tuple[str, str]]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 from diag.call.desk import CallDesk, Desk
-from diag.call.intake import accept_facts, situation_value
+from diag.call.intake import LISTS, accept_facts, situation_value
 from diag.call.rows import StoredRows
 from diag.call.times import parse_when
 from diag.errors import DiagError, UsageError
@@ -96,7 +96,7 @@ def take(desk: Desk, taking: Taking) -> CallDesk:
     if situation:
         call.set_situation(situation)
     call.set_complaint(taking.words, taking.accepted, taking.denied)
-    accept_facts(call, _left(taking.facts, situation), RELAYED if taking.relayed else CALLER)
+    accept_facts(call, _left(knowledge, taking, situation), RELAYED if taking.relayed else CALLER)
     if taking.relayed:
         call.record("note", {}, {"text": f"From a message, not yet confirmed. Spoke: {taking.relayed}"})
         until = parse_when(taking.typed.get("call_back", ""), desk.clock(), "call back")
@@ -112,10 +112,25 @@ def first_questions(call: CallDesk, most: int = 3) -> str:
     return "\n".join(questions[o.check].phone or questions[o.check].asks for o in call.offers()[:most])
 
 
-def _left(facts: Iterable[FactFound], typed: Mapping[str, Any]) -> list[FactFound]:
-    """Return facts without what was typed into a field of its own: that counts."""
-    return [
-        FactFound(f.kind, f.value, f.said, tuple(o for o in f.offers if o.slot != "situation" or o.name not in typed
-                                                 or o.name in ("changes", "flags")), f.doubt)
-        for f in facts
-    ]  # fmt: skip
+def _left(knowledge: Knowledge, taking: Taking, typed: Mapping[str, Any]) -> list[FactFound]:
+    """Return facts without what was typed into a field of its own: that counts.
+
+    A fact whose field was typed otherwise is left out whole, with the answers it brings.
+    """
+    kept = []
+    for fact in taking.facts:
+        told = [o for o in fact.offers if o.slot == "situation" and o.name in typed and o.name not in LISTS]
+        if any(_stored(knowledge, taking, o.name, o.value) != typed[o.name] for o in told):
+            continue
+        here = {("situation", n) for n in typed if n not in LISTS} | {("machine", n) for n in taking.machine}
+        here |= {("axis", n) for n in typed}
+        offers = tuple(o for o in fact.offers if (o.slot, o.name) not in here)
+        kept.append(replace(fact, offers=offers))
+    return kept
+
+
+def _stored(knowledge: Knowledge, taking: Taking, name: str, value: str) -> Any:
+    try:
+        return _field(knowledge, replace(taking, typed={name: value}), name).get(name)
+    except DiagError:
+        return None

@@ -68,7 +68,7 @@ def advice(call: CallDesk) -> str:
     text = present.ACTIONS[judgement.action]
     if judgement.plan.repair and judgement.action == "repair":
         cause = call.engine.knowledge.causes[judgement.plan.repair]
-        text += f": {cause.repair.do.rstrip('.')} (about {cause.repair.minutes:g} min)"
+        text += f": {cause.label} (about {cause.repair.minutes:g} min)"
     return text + "."
 
 
@@ -113,6 +113,7 @@ def _asked(
     title = check.asks
     if as_form and check.look:
         title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
+        title = title[:1].upper() + title[1:]
     return Turn(kind, title, check, offer, None, todo, cautions, gates, lines, shown, len(keys) - 1, others, key)
 
 
@@ -124,9 +125,9 @@ def _lines(
     call: CallDesk, check: Check, offer: Offer | None, others: Sequence[str], keys: Sequence[str], as_form: bool
 ) -> tuple[tuple[str, str], ...]:
     knowledge = call.engine.knowledge
-    lines = list(present.check_lines(call, check, offer))
+    lines = [x for x in present.check_lines(call, check, offer) if x[0] != "asks"]
     if as_form and check.look in knowledge.looks:
-        lines = [("look", knowledge.looks[check.look or ""].asks), *(x for x in lines if x[0] != "asks")]
+        lines.insert(0, ("look", knowledge.looks[check.look or ""].asks))
         measured = readings(call, keys[0])
         if measured:
             lines.append(("readings", "; ".join(knowledge.questions[k].asks for k in measured)))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from diag.reason.case import Case
 from diag.reason.judge import Engine, Judgement
 from diag.reason.next_check import Offer
+from diag.text import count
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def why_check(engine: Engine, offer: Offer) -> str:
     if offer.first:
         parts.append("A rule or an earlier answer asks for it first.")
     if offer.saves_minutes >= 1:
-        parts.append(f"Saves about {offer.saves_minutes:.0f} minutes against repairing on suspicion.")
+        parts.append(f"Saves about {count(round(offer.saves_minutes), 'minute')} against repairing on suspicion.")
     if check.why:
         parts.insert(0, check.why)
     return " ".join(parts) or "It is the cheapest open check."

@@ -45,6 +45,10 @@ MEND = {
 }  # fmt: skip
 
 
+LEAST_ANSWER = 7
+"""Lines the answer always has, its title among them."""
+
+
 class DeskScreen(Page[None]):
     """One call in work."""
 
@@ -141,7 +145,7 @@ class DeskScreen(Page[None]):
         rows: list[tuple[str | None, Content | str]] = []
         for c in found:
             style = "bold" if c.belief == "likely" else ""
-            told = f"{c.sign} {c.belief:<9} {c.percent:>10} {c.change:<4} "
+            told = f"{c.sign} {c.belief:<9} {c.percent:>5} {c.change:<4} "
             rows.append((c.cause, say((told, style), (c.label, style))))
         rows.append((None, say(present.rest_line(self.work.call))))
         self.query_one("#causes", PickList).fill(rows)
@@ -170,6 +174,17 @@ class DeskScreen(Page[None]):
         self.query_one("#check-text", Static).update(lines(rows))
         box.scroll_home(animate=False)
         answer.show(self.work, turn)
+        self.call_after_refresh(self._share)
+
+    def _share(self) -> None:
+        """Give the answer what the check does not need, and never less than it needs to be usable."""
+        room = self.query_one("#left").size.height
+        wanted = self.query_one("#check-text").size.height + 1
+        self.query_one("#answer", AnswerBox).limit(max(min(LEAST_ANSWER, room - 4), room // 2 - 1, room - wanted))
+
+    def on_resize(self) -> None:
+        super().on_resize()
+        self.call_after_refresh(self._share)
 
     # --- doing ------------------------------------------------------------------------------------
 

@@ -15,8 +15,9 @@ from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.page import Page
-from diag.tui.widgets.fields import LineField, LinesField
+from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.form import Row
+from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
 from diag.tui.work import Work
 

@@ -12,8 +12,8 @@ from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
 from diag.call.intake import fact_text, read_words
-from diag.call.rows import parse_rows
 from diag.call.profiles import Draft, machine_body
+from diag.call.rows import parse_rows
 from diag.call.taking import Taking, faults, take
 from diag.errors import DiagError
 from diag.reason.complaint import Match
@@ -21,8 +21,9 @@ from diag.tui.act import Act, bindings
 from diag.tui.screens.machine import MachineScreen
 from diag.tui.screens.page import Page
 from diag.tui.screens.text import MenuScreen
-from diag.tui.widgets.fields import LineField, LinesField
+from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.form import Row
+from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
 from diag.tui.widgets.rowstrip import RowStrip
 
@@ -33,6 +34,8 @@ KINDS = {"phone": "New call by phone", "site": "New call on site", "message": "N
 MATCH_AFTER = 0.15
 """Seconds of quiet before the words are matched."""
 MOST_MATCHES = 6
+FILLED = ("rows", "machine_rows", "crop", "target", "speed", "since", "rhythm", "seed_lot_code")
+"""Fields that a fact told in the words can fill."""
 
 
 class IntakeScreen(Page[None]):
@@ -164,6 +167,18 @@ class IntakeScreen(Page[None]):
             row.wrong("Nothing on the list matches yet. F3 shows the whole list; or go on without.")
         else:
             row.wrong("")
+
+    @on(Ticks.Changed, "#facts")
+    def _facts_ticked(self) -> None:
+        """Show ticked facts in the fields they belong to, where nothing was typed."""
+        ticked = set(self.query_one("#facts", Ticks).ticked())
+        for fact in self._match.facts if self._match else ():
+            if fact.said + fact.kind in ticked:
+                for offer in fact.offers:
+                    name = "machine_rows" if (offer.slot, offer.name) == ("machine", "rows") else offer.name
+                    if offer.slot in ("situation", "machine") and name in FILLED:
+                        field = self.query_one(f"#{name}", LineField)
+                        field.value = field.value or offer.value
 
     # --- rows -------------------------------------------------------------------------------------
 

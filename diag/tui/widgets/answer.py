@@ -20,7 +20,8 @@ from diag.call.preview import Preview, preview
 from diag.call.rows import show_rows
 from diag.call.times import clock
 from diag.tui.safe import say
-from diag.tui.widgets.fields import LineField, LinesField
+from diag.tui.widgets.fields import LineField
+from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
 
 if TYPE_CHECKING:
@@ -105,6 +106,14 @@ class AnswerBox(Vertical):
         elif line.display:
             line.value = text
             line.focus()
+
+    def limit(self, height: int) -> None:
+        """Take no more than so many lines, the title among them; lists scroll inside."""
+        self.styles.max_height = height
+        hint, shown = self.query_one("#answer-hint"), self.query_one("#preview")
+        used = 1 + (hint.size.height if hint.display else 0) + (shown.size.height if shown.display else 0)
+        for name in ("pick", "ticks", "lines"):
+            self.query_one(f"#{name}").styles.max_height = max(2, height - used)
 
     def _hint(self, text: str) -> None:
         hint = self.query_one("#answer-hint", Static)

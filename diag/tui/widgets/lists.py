@@ -15,6 +15,9 @@ from textual.widgets.option_list import Option
 
 from diag.tui.safe import say
 
+SPARE = 3
+"""Columns a list needs beside its text: one on either side, one for the scroll bar."""
+
 
 class PickList(OptionList):
     """A list of lines; a number goes to that line, Enter takes it."""
@@ -53,7 +56,7 @@ class PickList(OptionList):
                 number += 1
                 head = f"{number:>2} "
             shown = say(text) if isinstance(text, str) else text
-            options.append(Option(_hung(head, shown, self.scrollable_content_region.width), disabled=key is None))
+            options.append(Option(_hung(head, shown, self.size.width - SPARE), disabled=key is None))
         self.add_options(options)
 
     def on_resize(self) -> None:
