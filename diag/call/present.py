@@ -15,6 +15,7 @@ from diag.call.record import show_call_id
 from diag.call.rows import show_rows
 from diag.call.state import Answer, Step
 from diag.call.times import age_words, clock
+from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
@@ -310,6 +311,11 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
     for s in check.stand_ins:
         what = knowledge.checks[s.check].asks if s.check else s.do or ""
         yield "instead", f"{what} (weaker: {s.weaker_in})"
+
+
+def whole_check(knowledge: Knowledge, key: str) -> Check:
+    """Return the check as it is put to people: the whole list of a `several` check, else the check itself."""
+    return knowledge.checks.get(key.partition(".")[0]) or knowledge.questions[key]
 
 
 def outcome_choices(check: Check) -> list[tuple[str, str]]:
