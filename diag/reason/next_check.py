@@ -18,7 +18,7 @@ from diag.reason.case import Case
 from diag.reason.tables import Array, Flags, Index, Tables
 from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior
 
-HEAVIEST_WORLDS = 300
+HEAVIEST_WORLDS = 150
 HEAVIEST_ASKED_ABOUT = 60
 """Causes the look-ahead weighs when there are more than all pairs are kept for."""
 PREFIXES = (0, 1, 2, 3, 4, 6, 8, 12, 16, 24)
