@@ -8,7 +8,7 @@ from typing import Any
 
 from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
-from diag.call.readings import AGAIN
+from diag.call.readings import AGAIN, context
 from diag.call.rows import Rows, show_rows
 from diag.call.shown import AGAINST, FOR, Bench, has_value
 from diag.call.state import Answer
@@ -83,7 +83,7 @@ def reading_text(body: Mapping[str, Any], check: Check | None, units: System | N
 
 
 def _list_text(values: Mapping[str, Any], units: System | None) -> str:
-    """Return values by place, rows that read alike together: "rows 4-6 20 inH2O; row 7 12 inH2O"."""
+    """Return values by place, rows that read alike together: "rows 4-6: 20 inH2O; row 7: 12 inH2O"."""
     alike: dict[str, list[int]] = {}
     single: dict[int, str] = {}
     for key in sorted(values, key=_place):
@@ -91,9 +91,9 @@ def _list_text(values: Mapping[str, Any], units: System | None) -> str:
         if key.isdigit():
             alike.setdefault(text, []).append(int(key))
         else:
-            single[len(single)] = f"{where_text(key)} {text}"
+            single[len(single)] = f"{where_text(key)}: {text}"
     rows = sorted(alike.items(), key=lambda x: x[1])
-    return "; ".join([*(f"{row_text(tuple(numbers))} {text}" for text, numbers in rows), *single.values()])
+    return "; ".join([*(f"{row_text(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
 
 
 def _place(key: str) -> tuple[int, int, str]:
@@ -149,10 +149,16 @@ class Measurements:
             valued=has_value(answer), reverses=answer.event in self.reversing,
             pieces=_pieces_text(answer), when=self._when(answer), on=answer.happened or answer.at,
             values=tuple(self._values(answer, check, series))[:MOST_VALUES],
-            spacings=_spacings(answer),
+            spacings=_spacings(answer), target=self._target(answer, check),
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
         )  # fmt: skip
+
+    def _target(self, answer: Answer, check: Check) -> float | None:
+        if answer.spacings is None and answer.positions is None:
+            return None
+        target = context(self.knowledge, check, self.state).get("target_spacing")
+        return target if isinstance(target, float) else None
 
     def _when(self, answer: Answer) -> str:
         if self.first_repair is None or answer.epoch <= self.first_repair:

@@ -121,6 +121,8 @@ class MadeTest:
     values: tuple[Value, ...] = ()
     spacings: tuple[float, ...] = ()
     """Spacings in m, for the histogram."""
+    target: float | None = None
+    """Target spacing in m."""
     supports: tuple[str, ...] = ()
     against: tuple[str, ...] = ()
 

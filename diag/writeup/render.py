@@ -18,7 +18,7 @@ from typing import Any
 from diag.text import clean, one_line
 from diag.writeup.audience import SERVICE, view
 from diag.writeup.model import Story
-from diag.writeup.sections import Block, Fields, Paragraph, Points, Quote, Table, banner, sections, title_of
+from diag.writeup.sections import Block, Fields, Paragraph, Points, Quote, Table, banner, sections, subtitle, title_of
 
 FORMAT, VERSION = "diag-write-up", 1
 LEAST_WIDTH = 40
@@ -38,7 +38,8 @@ def guard(cell: str) -> str:
 def render_text(story: Story, width: int = 78, audience: str = SERVICE) -> str:
     """Return the write-up as plain text, at most `width` columns (at least 40)."""
     width = max(LEAST_WIDTH, width)
-    lines = [title_of(view(story, audience)), *banner(story)]
+    told = view(story, audience)
+    lines = [title_of(told), guard(subtitle(told)), *banner(story)]
     for section in sections(story, audience):
         lines += ["", section.title.upper()]
         for number, block in enumerate(section.blocks):
@@ -117,7 +118,8 @@ def _text_row(cells: Sequence[str], widths: Sequence[int]) -> Iterator[str]:
 
 def render_markdown(story: Story, audience: str = SERVICE) -> str:
     """Return the write-up as Markdown."""
-    lines = [f"# {_md(title_of(view(story, audience)))}", ""]
+    told = view(story, audience)
+    lines = [f"# {_md(title_of(told))}", "", _md(guard(subtitle(told))), ""]
     lines += [f"**{_md(line)}**\n" for line in banner(story)]
     for section in sections(story, audience):
         lines += [f"## {section.title}", ""]

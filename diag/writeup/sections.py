@@ -80,6 +80,12 @@ def title_of(story: Story) -> str:
     return f"Write-up {story.record.call}{where}"
 
 
+def subtitle(story: Story) -> str:
+    """Return one line that tells which customer, machine and day it is about."""
+    named = [story.item(n) for n in ("customer", "machine_label", "serial")]
+    return ", ".join([*(i.told.text for i in named if i), f"opened {story.record.opened[:10]}"])
+
+
 def banner(story: Story) -> tuple[str, ...]:
     """Return what must stand above everything."""
     lines = [] if story.record.stored else [DEMONSTRATION]
