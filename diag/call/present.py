@@ -30,6 +30,11 @@ ACTIONS: Mapping[str, str] = {
     "check": "ask or measure", "repair": "repair", "drive_out": "drive out", "hand_over": "hand over",
     "prove": "measure again to prove the repair", "close": "close the call",
 }  # fmt: skip
+SUGGESTED: Mapping[str, str] = {
+    "drive_out": "Time to decide: drive out.", "hand_over": "Time to decide: hand the call on.",
+    "stop": "Stop the diagnosis here.", "homework": "Give homework and call back.",
+    "close": "This can be closed.", "prove": "Measure again before anything else.",
+}  # fmt: skip
 SIGNS: Mapping[str, str] = {"likely": "##", "open": "# ", "unlikely": ". ", "set_aside": "- "}
 
 
@@ -102,6 +107,8 @@ def warnings(call: CallDesk) -> list[str]:
     for s in thought.judgement.said:
         if s.kind in ("warns", "advises"):
             lines.append(s.text)
+        elif s.kind == "suggests":
+            lines.append(SUGGESTED[s.text])
         elif s.kind == "asks_again":
             lines.append(f"Take again: {knowledge.checks[s.text].asks}.")
     for change in thought.state.not_put_back:
