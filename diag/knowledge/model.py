@@ -343,7 +343,7 @@ class Cause(Model):
     subsystem: Id
     applies: Applies = ALWAYS
     per_mille: Number
-    """Primary cause per 1,000 calls of a mixed fleet [estimate]."""
+    """Primary cause per 1,000 calls on machines that can have it [estimate]; their share brings it to the fleet."""
     kind: Id
     """Class: wear, setting, contamination, damage, ..."""
     rows: Literal["one", "some", "section", "all", "any"] = "any"

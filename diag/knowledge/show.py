@@ -60,7 +60,7 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     yield from _line("to a grower", cause.plain)
     yield from _line("where", _label(k.subsystems, cause.subsystem))
     yield from _line("machines", machines(k, cause.applies) or "all")
-    yield from _line("how often", f"{cause.per_mille:g} of 1,000 calls (estimate)")
+    yield from _line("how often", f"{cause.per_mille:g} of 1,000 calls on machines that can have it (estimate)")
     yield from _line("class", _label(k.kinds, cause.kind))
     yield from _line("season", _label(k.seasons, cause.season))
     yield from _line("pattern", cause.pattern)
