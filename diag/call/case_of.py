@@ -120,7 +120,8 @@ def _instance(
         error = max(least, _error(knowledge, one.answer.observer))
         likelihood = tuple(a * b for a, b in zip(likelihood, reported(one.evaluated.weights, error), strict=True))
     names = tuple(check.outcomes)
-    given = bool(holding)
+    control = _is_control(members[-1].answer, check, state)
+    given = bool(holding) and not control
     best = max(range(len(names)), key=lambda i: (round(likelihood[i], 9), -i)) if given else None
     last = members[-1]
     scope = _scope(last.answer, check, state)
@@ -129,8 +130,17 @@ def _instance(
         likelihood=likelihood, events=tuple(m.answer.event for m in members),
         row_numbers=None if scope == ALL else tuple(scope), given=given,
         results=last.evaluated.results if given else {}, observer=last.answer.observer,
-        refused=last.answer.status == "cannot_here",
+        refused=last.answer.status == "cannot_here", control=control,
     )  # fmt: skip
+
+
+def _is_control(answer: Answer, check: Check, state: State) -> bool:
+    """A look at rows without trouble, and with no piece from a row in trouble: a control, no evidence about it."""
+    trouble, rows = state.situation.rows, _scope(answer, check, state)
+    if trouble is None or ALL in (trouble, rows) or set(rows) & set(trouble):
+        return False
+    homes = {home for moved in answer.pieces.values() for home in moved.values()}
+    return not homes & set(trouble)
 
 
 def _error(knowledge: Knowledge, observer: str) -> float:

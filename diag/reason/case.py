@@ -29,6 +29,8 @@ class Instance:
     results: Mapping[str, float | str] = field(default_factory=dict)
     """Results of the analysis (SI or words), for rules."""
     observer: str = ""
+    control: bool = False
+    """True for a look at sound rows beside the trouble: recorded and shown, but no evidence."""
     refused: bool = False
     """True for "can't do that here": its stand-ins come first."""
 

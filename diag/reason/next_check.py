@@ -112,7 +112,7 @@ class Planner:
     # --- what can be done at all ----------------------------------------------------------------
 
     def _feasible(self, case: Case, wishes: Wishes) -> tuple[list[str], list[float]]:
-        asked = {i.check for i in case.instances if i.epoch == case.epoch}
+        asked = {i.check for i in case.instances if i.epoch == case.epoch and not i.control}
         keys, minutes = [], []
         for key, check in self.tables.knowledge.questions.items():
             cost = check_minutes(check, case, self.tables)

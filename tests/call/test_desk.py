@@ -220,3 +220,15 @@ def test_replay_of_any_history_believes_the_same(engine: Engine, steps: list[obj
             check, outcome = step  # type: ignore[misc]
             call.answer(check, outcome=outcome)
     assert desk.replayed(call.call, reversed(call.events), call.sealed).fingerprint() == call.fingerprint()
+
+
+def test_a_sound_row_beside_the_trouble_is_a_control(engine: Engine, call: CallDesk) -> None:
+    """With trouble on row 3, what row 4 shows is no evidence, unless a piece of row 3 sits there."""
+    call.set_situation({"rows": [3]})
+    before = call.fingerprint()
+    call.answer("plain", outcome="ok", rows=(4,))
+    assert call.fingerprint() == before
+    assert "plain" in [o.check for o in engine.judge(call.think_case(), most=20).plan.offers]
+    call.record("swap", {"piece": "meter", "from_row": 3, "to_row": 4})
+    call.answer("plain", outcome="red", rows=(4,))
+    assert call.fingerprint() != before
