@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from diag.call import present
 from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
+from diag.call.needs import Need, missing
 from diag.knowledge.model import Caution, Check
 from diag.reason.next_check import Offer
 
@@ -20,7 +21,7 @@ GATES = ("DANGER", "WARNING")
 
 @dataclass(frozen=True)
 class Turn:
-    """What is to be shown and asked now. `kind`: caution | axis | form | check | nothing | closed."""
+    """What is to be shown and asked now. `kind`: axis | caution | need | form | check | nothing | closed."""
 
     kind: str
     title: str
@@ -39,6 +40,8 @@ class Turn:
     """The other checks offered."""
     key: str | None = None
     """The question asked: the check, or one item of it."""
+    need: Need | None = None
+    """What the reading cannot be judged without."""
 
 
 def acknowledged_now(call: CallDesk) -> frozenset[str]:
@@ -72,9 +75,14 @@ def advice(call: CallDesk) -> str:
     return text + "."
 
 
-def turn(call: CallDesk, taken: str | None = None, *, form: bool | None = None) -> Turn:
-    """Return what is asked now. `taken`: a check chosen by hand; `form`: the whole look as one form, or not
-    (None: as a form on site, one by one on the phone)."""
+def turn(
+    call: CallDesk, taken: str | None = None, *, form: bool | None = None, not_known: Container[str] = ()
+) -> Turn:
+    """Return what is asked now.
+
+    `taken`: a check chosen by hand; `form`: the whole look as one form, or not (None: as a form on site, one by
+    one on the phone); `not_known`: names of needs that were asked for in vain.
+    """
     if call.state.closed:
         return Turn("closed", "Closed: " + call.state.closed.result.replace("_", " "))
     offers = call.offers()
@@ -84,12 +92,13 @@ def turn(call: CallDesk, taken: str | None = None, *, form: bool | None = None) 
         told = ("There is", "no check left that can be done here. Record a repair, go on on site, or close the call.")
         return Turn("nothing", "Nothing left to ask", advice=todo, lines=(told,))
     offer = next((o for o in offers if o.check == key), None)
-    return _asked(call, key, offer, offers, todo, form)
+    return _asked(call, key, offer, offers, todo, form, not_known)
 
 
 def _asked(
-    call: CallDesk, key: str, offer: Offer | None, offers: Sequence[Offer], todo: str, form: bool | None
-) -> Turn:
+    call: CallDesk, key: str, offer: Offer | None, offers: Sequence[Offer], todo: str, form: bool | None,
+    not_known: Container[str],
+) -> Turn:  # fmt: skip
     knowledge = call.engine.knowledge
     check = knowledge.questions[key] if form is False else whole_of(call, key) or knowledge.questions[key]
     axis = axis_to_ask(call, offer)
@@ -107,14 +116,18 @@ def _asked(
     )
     as_form = as_form and not check.measured
     others = tuple(o.check for o in offers if o.check not in keys)[:2]
-    lines = _lines(call, check, offer, others, keys, as_form)
-    kind = "caution" if gates else "form" if as_form else "check"
+    lines = list(_lines(call, check, offer, others, keys, as_form))
+    need = next((n for n in missing(call, check) if n.name not in not_known), None) if check.measured else None
+    if need is not None and not gates:
+        lines = [("need", f"{need.asks}, to judge the reading."), *lines]
+    kind = "caution" if gates else "need" if need else "form" if as_form else "check"
     shown = form_lines(call, keys) if as_form else ()
     title = check.asks
     if as_form and check.look:
         title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
         title = title[:1].upper() + title[1:]
-    return Turn(kind, title, check, offer, None, todo, cautions, gates, lines, shown, len(keys) - 1, others, key)
+    return Turn(kind, title, check, offer, None, todo, cautions, gates, tuple(lines), shown, len(keys) - 1, others, key,
+                need)  # fmt: skip
 
 
 def _on_site(call: CallDesk) -> bool:

@@ -27,6 +27,8 @@ class Work:
         """What is said beside the next answer: rows, observer, happened."""
         self.form: bool | None = None
         """Whether checks of one look are asked as one form; None: as a form on site, one by one by phone."""
+        self.not_known: set[str] = set()
+        """What readings need and nobody knew; asked once."""
         self.before: dict[str, float] = {}
         """Chances before the last step, to show what moved."""
         self.taken: str | None = None

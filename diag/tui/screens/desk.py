@@ -14,6 +14,7 @@ from diag.call import forms_call, forms_mend, present
 from diag.call.desk import CallDesk
 from diag.call.explaining import entry_text, told
 from diag.call.form import Form
+from diag.call.healthy import keep_healthy
 from diag.call.homework import card, short_card
 from diag.call.profiles import Draft, of_call, use_profile
 from diag.call.turn import Turn
@@ -55,7 +56,12 @@ class DeskScreen(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("search", "Other check", "Take any check, or tell something that was not asked.", "f3", shown=True),
         Act("explain", "Why", "Why this check, why this belief, what would happen if.", "f4", shown=True),
-        Act("form", "One look, one form", "Answer all checks of the same look in one form.", "f5"),
+        Act(
+            "form",
+            "One form, or in words",
+            "All checks of one look in one form; a reading in words, without figures.",
+            "f5",
+        ),
         Act("trail", "Change", "Change or take back anything recorded.", "f6"),
         Act("unsure", "Not sure", "Asked, and nobody is sure: it moves nothing.", "f7"),
         Act("cannot", "Can't do that here", "It cannot be done here; what to do instead comes first.", "f8"),
@@ -83,6 +89,7 @@ class DeskScreen(Page[None]):
         Act("photo", "Photo", "Note a photo: its file and what it shows."),
         Act("channel", "Phone or on site", "Go on on site, or by phone again."),
         Act("follow_up", "Follow-up", "What came of the call-back after the repair."),
+        Act("healthy", "Keep as healthy", "Keep the readings with the machine as what is healthy there."),
         Act("retry", "Judge again", "Have the call judged again, after a failure."),
     )
     BINDINGS = bindings(ACTS)
@@ -159,7 +166,7 @@ class DeskScreen(Page[None]):
 
     def _show_check(self) -> None:
         call, work = self.work.call, self.work
-        turn = turn_of(call, work.taken, form=work.form)
+        turn = turn_of(call, work.taken, form=work.form, not_known=work.not_known)
         self._turn = turn
         box, answer = self.query_one("#check", VerticalScroll), self.query_one("#answer", AnswerBox)
         box.border_title = say(turn.title)
@@ -195,6 +202,7 @@ class DeskScreen(Page[None]):
         else:
             self.tell("")
             self.work.taken = message.then
+            self.query_one("#answer", AnswerBox).in_words = False
             if self.work.ready:
                 self.show_call()
 
@@ -205,9 +213,9 @@ class DeskScreen(Page[None]):
         elif event.option_list.id == "trail":
             self.app.push_screen(TrailScreen(self.work, picked))
 
-    def record(self, wrong: str) -> None:
+    def record(self, wrong: str, done: str = "") -> None:
         """Tell what came of a step."""
-        self.tell(wrong, "bad" if wrong else "")
+        self.tell(wrong or done, "bad" if wrong else "")
 
     # --- screens above ----------------------------------------------------------------------------
 
@@ -318,6 +326,11 @@ class DeskScreen(Page[None]):
 
     def action_form(self) -> None:
         turn = self._turn
+        if turn is not None and turn.check is not None and turn.check.measured:
+            box = self.query_one("#answer", AnswerBox)
+            box.in_words = not box.in_words
+            self.show_call()
+            return
         if turn is None or not (turn.mates or turn.form):
             self.tell("This check stands for itself: there is no form.")
             return
@@ -359,6 +372,9 @@ class DeskScreen(Page[None]):
 
     def action_writeup(self) -> None:
         self.app.push_screen(WriteUpScreen(self.work))
+
+    def action_healthy(self) -> None:
+        self.record(self.work.do(keep_healthy), "Kept with the machine: later readings are compared with these first.")
 
     def action_undo(self) -> None:
         done: list[bool] = []

@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 
 from diag.call.answers import answer_form, parse_answer
 from diag.call.looks import record_form
+from diag.call.needs import give
 from diag.call.preview import Preview, preview
 from diag.call.rows import show_rows
 from diag.call.times import clock
@@ -23,6 +24,7 @@ from diag.tui.safe import say
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
+from diag.units import QUANTITIES
 
 if TYPE_CHECKING:
     from diag.call.desk import CallDesk
@@ -33,6 +35,14 @@ LONG = ("spacings", "positions", "numbers", "log", "text")
 NOT_KNOWN, DO_IT = "not known", "do it"
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed reading is worked out."""
+
+
+def unit_words(quantity: str) -> str:
+    """Return the units a value may be given in, in words."""
+    known = QUANTITIES.get(quantity)
+    if known is None or known.dimension == "count":
+        return ""
+    return f", in {' or '.join(dict.fromkeys((known.us, known.metric)))}"
 
 
 def details_words(work: Work) -> list[str]:
@@ -65,6 +75,8 @@ class AnswerBox(Vertical):
         self._waiting = False
         self.change: str | None = None
         """The earlier answer (event id) that is changed, None for a new answer."""
+        self.in_words = False
+        """True when a reading is answered by its result in words, without figures."""
         self.practice: Callable[[str], str] | None = None
         """Does a check on the simulated machine of a practice; None in a real call."""
 
@@ -89,7 +101,8 @@ class AnswerBox(Vertical):
         self._hint("")
         self._preview(None)
         shows: dict[str, Callable[[Turn], str]] = {
-            "caution": self._show_gate, "axis": self._show_axis, "form": self._show_form, "check": self._show_check,
+            "caution": self._show_gate, "need": self._show_need, "axis": self._show_axis, "form": self._show_form,
+            "check": self._show_check,
         }  # fmt: skip
         name = shows[turn.kind](turn) if turn.kind in shows else ""
         for field in ("pick", "ticks", "line", "lines"):
@@ -142,6 +155,14 @@ class AnswerBox(Vertical):
         self.query_one("#pick", PickList).fill([*rows, (NOT_KNOWN, NOT_KNOWN)])
         return "pick"
 
+    def _show_need(self, turn: Turn) -> str:
+        need = turn.need
+        assert need is not None
+        self._hint(f"Needed once, to judge the reading: {need.asks}{unit_words(need.quantity)}. F7: not known.")
+        line = self.query_one("#line", LineField)
+        line.value = self._draft()
+        return "line"
+
     def _show_form(self, turn: Turn) -> str:
         self._hint("Tick what is wrong. F: all the rest looked at and fine. Left open: not looked at. Enter records.")
         kept = dict(p.split("=", 1) for p in self._draft().split("|") if "=" in p)
@@ -159,7 +180,7 @@ class AnswerBox(Vertical):
         if self.practice is not None:
             self.query_one("#pick", PickList).fill([(DO_IT, "Do this check: the machine answers")], keep=DO_IT)
             return "pick"
-        if check.takes.kind in ("choice", "yes_no"):
+        if check.takes.kind in ("choice", "yes_no") or self.in_words:
             rows: list[tuple[str | None, Content | str]] = [(name, o.says) for name, o in check.outcomes.items()]
             self.query_one("#pick", PickList).fill(rows, keep=self._draft() or None)
             return "pick"
@@ -183,7 +204,10 @@ class AnswerBox(Vertical):
 
     def _key(self) -> str:
         turn = self._turn
-        return f"answer:{turn.kind}:{turn.check.id if turn.check else ''}" if turn else ""
+        if turn is None:
+            return ""
+        name = turn.need.name if turn.need else turn.check.id if turn.check else ""
+        return f"answer:{turn.kind}:{name}"
 
     def _draft(self) -> str:
         return self._work.drafts.get(self._key(), "") if self._work else ""
@@ -195,9 +219,10 @@ class AnswerBox(Vertical):
     @on(Input.Changed)
     def _line_changed(self, event: Input.Changed) -> None:
         event.stop()
-        if self._turn is not None and self._turn.kind == "check" and self.query_one("#line").display:
+        if self._turn is not None and self._turn.kind in ("check", "need") and self.query_one("#line").display:
             self._keep(event.value)
-            self._try_out(event.value)
+            if self._turn.kind == "check":
+                self._try_out(event.value)
 
     @on(TextArea.Changed)
     def _lines_changed(self, event: TextArea.Changed) -> None:
@@ -271,6 +296,10 @@ class AnswerBox(Vertical):
             else:
                 self.post_message(self.Recorded("Type the word DANGER to go on, or F8: it can't be done here."))
             return
+        if turn.need is not None:
+            need, check = turn.need, turn.key
+            self._record(lambda call: give(call, need, event.value), then=check)
+            return
         self._record_text(event.value)
 
     @on(LinesField.Submitted)
@@ -342,6 +371,10 @@ class AnswerBox(Vertical):
             return
         if turn.kind == "axis":
             self._axis(turn, NOT_KNOWN)
+            return
+        if turn.need is not None and self._work is not None and status == "unsure":
+            self._work.not_known.add(turn.need.name)
+            self.post_message(self.Recorded(then=turn.key))
             return
         keys = list(dict.fromkeys(n.check for n in turn.form)) or [turn.check.id]
 
