@@ -30,6 +30,10 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
         "checks": _check, "rules": _rule, "verifications": _verification, "symptoms": _symptom,
         "completeness": _completeness, "details": _detail, "categories": _category, "failure_modes": _failure_mode,
     }  # fmt: skip
+    place = knowledge.places.get(("head", "write_up"))
+    for path, what, remedy in _known(knowledge.write_up.at_hand, knowledge.tools, "tool", "at_hand"):
+        where = (place.file, place.within(*path)) if place else ("knowledge.yaml", 1)
+        found.append(Problem(*where, "write_up", what, remedy))
     for kind, examine in examiners.items():
         for key, entry in getattr(knowledge, kind).items():
             place = knowledge.places[kind, key]

@@ -744,6 +744,8 @@ class WriteUp(Model):
     """What loading and carrying a thing is worth, in minutes, by its size."""
     always: Texts = ()
     """What is on the truck at every call."""
+    at_hand: Ids = ()
+    """Tools that need no loading: always on the truck, or found on the farm."""
 
 
 _WORD = re.compile(r"[A-Za-z0-9][\w'/-]*")

@@ -106,18 +106,31 @@ class Simulation:
 
     def play(self, fault: Fault, channel: str, rng: random.Random, policy: str = "bits") -> Played:
         """Play one call by a policy: bits | minutes | chart | nothing."""
+        call, judgement, asked = self.to_decision(fault, channel, rng, policy)
+        return self._done(call, fault, judgement, asked, channel)
+
+    def to_decision(
+        self, fault: Fault, channel: str, rng: random.Random, policy: str = "bits"
+    ) -> tuple[CallDesk, Judgement, int]:
+        """Play one call until a cause is named or no check is left; return the call, the last judgement, the checks."""
         call = self.desk.new_call(channel)
         machine = {a: v for a, v in fault.axes.items() if a != "crop"}
         call.set_machine({"axes": machine, "rows": 12})
         call.set_situation({"crop": fault.axes.get("crop")})
         call.set_complaint("", [(s, "chosen") for s in fault.symptoms])
+        return (call, *self.go_on(call, fault, channel, rng, policy))
+
+    def go_on(
+        self, call: CallDesk, fault: Fault, channel: str, rng: random.Random, policy: str = "bits"
+    ) -> tuple[Judgement, int]:
+        """Play a call on from where it stands, by phone or on site; return the last judgement and the checks made."""
         chart = iter(self._chart(fault)) if policy == "chart" else None
         asked = 0
         while True:
             judgement = self.judge(call, policy)
             check = self._next(call, judgement, policy, channel, chart)
             if check is None or asked >= ENOUGH_CHECKS:
-                return self._done(call, fault, judgement, asked, channel)
+                return judgement, asked
             self._answer(call, check, fault, channel, rng)
             asked += 1
 
@@ -136,10 +149,8 @@ class Simulation:
             if judgement.ranking[0].probability >= self.engine.knowledge.settings.claim_repair:
                 return None
             return next((c for c in chart if self.feasible(call, c)), None)
-        if channel == "phone":
-            decided = judgement.action != "check"
-            return None if decided or judgement.may_be_named else judgement.plan.offers[0].check
-        return None if judgement.may_be_named else judgement.plan.offers[0].check
+        decided = policy == "minutes" and judgement.action != "check"
+        return None if decided or judgement.may_be_named else judgement.plan.offers[0].check
 
     def feasible(self, call: CallDesk, check: str) -> bool:
         """Return whether a check is open, fits the machine and can be done in this channel."""
@@ -212,8 +223,8 @@ class Simulation:
             repair = self.engine.knowledge.causes[cause].repair
             spent += repair.minutes + (0.0 if cause in left else repair.if_wrong)
             left.discard(cause)
-            if not left or spent > self.engine.knowledge.settings.hand_over:
+            if not left:
                 break
-        return min(spent, self.engine.knowledge.settings.hand_over)
+        return spent
 
 

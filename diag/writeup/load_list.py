@@ -1,13 +1,14 @@
 """What to load before driving out, and whether to drive at all.
 
-Each part and tool is worth the chance that it is needed, times the second trip that leaving it at home would
-cost; it is loaded when that is more than the bother of carrying it. The figures come from what is believed
-now; none of them enters a write-up for anybody.
+Leaving a thing at home costs the chance that it is needed, times a second trip. Things are chosen by cause: a cause
+is served only when all that finding, mending and proving it takes is on the truck, so causes are taken on one after
+the other, best chance for the least to carry first, as long as the trips they save are worth the carrying. The
+figures come from what is believed now; none of them enters a write-up for anybody.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -15,6 +16,7 @@ from diag.call.desk import CallDesk
 from diag.call.record import Event, show_call_id
 from diag.call.rows import expand
 from diag.errors import UsageError
+from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Cause, Check, Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
@@ -27,8 +29,12 @@ from diag.writeup.details import notes_of
 SPEAKS_FOR = 1.9
 """Written ratio from which on a check is worth making for a cause."""
 LEAST_CHANCE = 0.01
+OFTEN = 0.10
+"""Chance from which on a tool is named among the first."""
 STOCK = {"here": "here", "elsewhere": "elsewhere", "due": "due", "none": "none to be had"}
 _STOCK_ITEM = "stock_"
+Thing = tuple[str, str]
+"""(part | tool, name)."""
 
 
 @dataclass(frozen=True)
@@ -56,11 +62,8 @@ class Entry:
     """Where it is: "here", "elsewhere", "due 2026-05-14", "none to be had"; "" when nobody said."""
     instead: str
     """What to do meanwhile when it cannot be had."""
-
-    @property
-    def load(self) -> bool:
-        """True when leaving it at home costs more than carrying it."""
-        return self.worth > self.carrying
+    load: bool
+    """True when it belongs on the truck."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +75,8 @@ class LoadList:
     """Minutes of a second trip."""
     entries: tuple[Entry, ...]
     always: tuple[str, ...]
+    served: float
+    """Chance that everything needed is on the truck then."""
 
     @property
     def load(self) -> tuple[Entry, ...]:
@@ -82,11 +87,6 @@ class LoadList:
     def leave(self) -> tuple[Entry, ...]:
         """Return what may stay at home."""
         return tuple(e for e in self.entries if not e.load)
-
-    @property
-    def second_trip_chance(self) -> float:
-        """Return the chance that something left at home is missed, at most (the sum over what is left)."""
-        return min(1.0, sum(e.chance for e in self.leave))
 
 
 @dataclass(frozen=True)
@@ -121,40 +121,80 @@ def load_list(call: CallDesk) -> LoadList:
     knowledge = call.engine.knowledge
     case, judgement = call.think().read.case, call.think().judgement
     trip = case.drive_out if case.drive_out is not None else knowledge.settings.drive_out
-    needs = _needs(call, case, judgement)
+    position = call.engine.tables.position
+    by_cause = _needs(call, case, judgement)
+    chosen = choose(knowledge, by_cause, {r.cause: r.probability for r in judgement.ranking}, trip)
+    unserved = [position[c] for c in position if not set(by_cause.get(c, (("", ""),))) <= chosen]
+    served = max(0.0, 1.0 - judgement.belief.unknown - any_present(judgement.belief, unserved))
+    needs: dict[Thing, list[str]] = {}
+    for cause, things in by_cause.items():
+        for one in things:
+            needs.setdefault(one, []).append(cause)
     stock = stock_of(call)
     entries = []
     for (kind, name), causes in needs.items():
-        chance = any_present(judgement.belief, [call.engine.tables.position[c] for c in causes])
+        chance = any_present(judgement.belief, [position[c] for c in causes])
         if chance < LEAST_CHANCE:
             continue
-        thing = (knowledge.parts if kind == "part" else knowledge.tools)[name]
-        entries.append(_entry(call, kind, thing, causes, chance, trip, stock.get(name, "")))
+        thing = named(knowledge, (kind, name))
+        entry = _entry(call, kind, thing, causes, chance, trip, stock.get(name, ""))
+        entries.append(replace(entry, load=(kind, name) in chosen))
     ranked = sorted(entries, key=lambda e: (-round(e.worth, 1), e.carrying, e.name))
-    return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always)
+    return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always, round(served, 4))
 
 
-def needs_of(call: CallDesk, cause: str, case: Case) -> dict[tuple[str, str], None]:
-    """Return the parts and tools that finding, mending and proving a cause on site takes."""
+def choose(
+    knowledge: Knowledge, needs: Mapping[str, Collection[Thing]], chances: Mapping[str, float], trip: float
+) -> set[Thing]:
+    """Return what to load.
+
+    Cause after cause is taken on: the one that saves most second-trip minutes per minute of carrying, as long
+    as it saves more than it costs.
+    """
+    load: set[Thing] = set()
+    while True:
+        best: tuple[float, float, str] | None = None
+        for cause, things in needs.items():
+            added = set(things) - load
+            if not added:
+                continue
+            carry = carrying(knowledge, added)
+            gain = trip * sum(chances[c] for c, t in needs.items() if set(t) - load and set(t) <= load | added)
+            if gain > carry and (best is None or (-gain / max(carry, 0.01), -gain, cause) < best):
+                best = (-gain / max(carry, 0.01), -gain, cause)
+        if best is None:
+            return load
+        load |= set(needs[best[2]])
+
+
+def named(knowledge: Knowledge, thing: Thing) -> Named:
+    """Return the entry of a part or tool."""
+    kind, name = thing
+    return (knowledge.parts if kind == "part" else knowledge.tools)[name]
+
+
+def carrying(knowledge: Knowledge, things: Iterable[Thing]) -> float:
+    """Return the minutes that loading some things is worth."""
+    minutes = knowledge.write_up.carry_minutes
+    return sum(minutes.get(named(knowledge, t).size, 0.0) for t in things)
+
+
+def needs_of(call: CallDesk, cause: str, case: Case) -> set[Thing]:
+    """Return the parts and tools that finding, mending and proving a cause on site takes, less what is at hand."""
     knowledge = call.engine.knowledge
     known = knowledge.causes[cause]
-    found = {("part", p): None for p in known.repair.parts}
-    found |= {("tool", t): None for t in known.repair.tools}
+    found = {("part", p) for p in known.repair.parts} | {("tool", t) for t in known.repair.tools}
     for check in (_finding_check(call, known, case), _proving_check(call, known)):
         if check is not None:
-            found |= {("tool", t): None for t in check.tools}
-    return found
+            found |= {("tool", t) for t in check.tools}
+    return found - {("tool", t) for t in knowledge.write_up.at_hand}
 
 
-def _needs(call: CallDesk, case: Case, judgement: Judgement) -> dict[tuple[str, str], list[str]]:
+def _needs(call: CallDesk, case: Case, judgement: Judgement) -> dict[str, list[Thing]]:
+    """Return cause -> what it takes, likeliest cause first."""
     on_site = replace(case, channel="site", prepared=frozenset())
-    needs: dict[tuple[str, str], list[str]] = {}
-    for ranked in judgement.ranking:
-        if ranked.probability < LEAST_CHANCE / 4:
-            break
-        for thing in needs_of(call, ranked.cause, on_site):
-            needs.setdefault(thing, []).append(ranked.cause)
-    return needs
+    thought_of = [r.cause for r in judgement.ranking if r.probability >= LEAST_CHANCE / 4]
+    return {cause: sorted(needs_of(call, cause, on_site)) for cause in thought_of}
 
 
 def _finding_check(call: CallDesk, cause: Cause, case: Case) -> Check | None:
@@ -214,7 +254,7 @@ def _entry(
     return Entry(
         thing.name, thing.label, kind, thing.size, quantity, why, round(chance, 4), round(chance * trip, 1),
         knowledge.write_up.carry_minutes.get(thing.size, 0.0),
-        tuple(knowledge.causes[c].label for c in causes), stock, interim if missing else "",
+        tuple(knowledge.causes[c].label for c in causes), stock, interim if missing else "", False,
     )  # fmt: skip
 
 
@@ -311,20 +351,33 @@ def drive_text(view: DriveOut, width: int = 78) -> str:
 
 
 def load_text(loaded: LoadList, width: int = 78) -> str:
-    """Return the list as text to print or send."""
-    lines = [f"Load for call {loaded.call} (a second trip costs about {number(loaded.second_trip)} min)"]
+    """Return the list as text to print or send: parts with what they are for, tools in one line, small ones apart."""
+    head = f"Load for call {loaded.call}. A second trip costs about {number(loaded.second_trip)} min."
+    lines = _wrapped(f"{head} With this on the truck about {loaded.served * 100:.0f} of 100 such calls need none.", width)
     if not loaded.load:
-        lines.append("Nothing but what is always on the truck is worth loading.")
-    for kind, title in (("part", "Parts"), ("tool", "Tools")):
-        entries = [e for e in loaded.load if e.kind == kind]
-        lines += [f"{title}:"] if entries else []
-        lines += [_line(e) for e in entries]
-    lines.append("Always: " + ", ".join(loaded.always) + "." if loaded.always else "")
-    left = loaded.leave
-    if left:
-        names = ", ".join(e.label for e in left)
-        lines.append(f"May stay at home (each missed at most once in {_once(left)}): {names}.")
-    return "\n".join(wrap(line, width) for line in lines if line) + "\n"
+        lines += _wrapped("Nothing but what is always on the truck is worth loading.", width)
+    parts = [e for e in loaded.load if e.kind == "part"]
+    lines += ["Parts:"] if parts else []
+    for entry in parts:
+        lines += _wrapped(_line(entry), width, "- ")
+    tools = [e for e in loaded.load if e.kind == "tool"]
+    for title, entries in (
+        ("Tools", [e for e in tools if e.chance >= OFTEN]), ("Worth a pocket", [e for e in tools if e.chance < OFTEN]),
+    ):  # fmt: skip
+        if entries:
+            lines += _wrapped(f"{title}: {', '.join(e.label for e in entries)}.", width)
+    if loaded.always:
+        lines += _wrapped(f"Always: {', '.join(loaded.always)}.", width)
+    if loaded.leave:
+        names = ", ".join(e.label for e in loaded.leave)
+        lines += _wrapped(f"May stay at home (each missed at most once in {_once(loaded.leave)}): {names}.", width)
+    return "\n".join(lines) + "\n"
+
+
+def _wrapped(text: str, width: int, lead: str = "") -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width, initial_indent=lead, subsequent_indent=" " * (len(lead) or 2))
 
 
 def _line(entry: Entry) -> str:
@@ -332,7 +385,7 @@ def _line(entry: Entry) -> str:
     stock = f"; {entry.stock}" if entry.stock else ""
     instead = f"; meanwhile: {entry.instead}" if entry.instead else ""
     quantity = f"{entry.quantity} x " if entry.kind == "part" else ""
-    return f"- {quantity}{entry.label}{many}: needed {_share(entry.chance)}, for {_for(entry.causes)}{stock}{instead}"
+    return f"{quantity}{entry.label}{many}: needed {_share(entry.chance)}, for {_for(entry.causes)}{stock}{instead}"
 
 
 def _share(chance: float) -> str:
@@ -351,6 +404,6 @@ def _once(entries: Sequence[Entry]) -> str:
 
 def as_json(loaded: LoadList) -> Mapping[str, Any]:
     """Return the list ready for JSON."""
-    entries = [{**asdict(e), "load": e.load, "causes": list(e.causes)} for e in loaded.entries]
-    return {"call": loaded.call, "second_trip_minutes": loaded.second_trip, "entries": entries,
+    entries = [{**asdict(e), "causes": list(e.causes)} for e in loaded.entries]
+    return {"call": loaded.call, "second_trip_minutes": loaded.second_trip, "served": loaded.served, "entries": entries,
             "always": list(loaded.always)}  # fmt: skip

@@ -1,0 +1,101 @@
+"""Forms that mend what a write-up lacks, and that save it: the same on every front end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from diag.call.desk import CallDesk
+from diag.call.form import Field, Form, Values, need, text_of
+from diag.errors import UsageError
+from diag.knowledge.model import Detail
+from diag.text import number
+from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
+from diag.writeup.completeness import Missing, missing
+from diag.writeup.details import give, leave_out
+
+READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
+ENDINGS: Mapping[str, str] = {".pdf": "PDF", ".md": "Markdown", ".txt": "plain text", ".json": "JSON"}
+
+
+def missing_line(m: Missing) -> str:
+    """Return one thing that is missing on one line: must or should, what, and when it is lost."""
+    lost = ", too late: give the reason" if m.lost and not m.reason else ""
+    return f"[{m.severity}] {m.needs}: {m.asks} ({number(m.minutes)} min{lost})"
+
+
+def missing_form(call: CallDesk, m: Missing) -> Form:
+    """Return the form that mends one thing: its details, or the reason why it is left out."""
+    details = call.engine.knowledge.details
+    known = [details[name] for name in m.details if name in details]
+    fields = [Field("told", "Missing", "note", value=f"{m.needs}: {m.detail}. {m.asks}")]
+    fields += [_field(d) for d in known]
+    fields.append(Field("reason", "Left out because", "lines", "Only when it can't be had; the reason is printed."))
+
+    def record(call: CallDesk, values: Values) -> None:
+        given = [(d.name, text_of(values, d.name)) for d in known if text_of(values, d.name)]
+        reason = text_of(values, "reason")
+        need(given or reason, "Left out because", "Fill one field in, or say why it is left out.")
+        for name, text in given:
+            give(call, name, text)
+        if reason:
+            leave_out(call, m.rule, reason)
+
+    return Form("missing", m.needs, tuple(fields), record)
+
+
+def _field(detail: Detail) -> Field:
+    if detail.takes == "choice":
+        return Field(detail.name, detail.label, "pick", choices=tuple(detail.choices.items()))
+    hints = {"date": "2026-05-14 or 14.05.2026", "amount": "a number with its unit: 410 ac, 1.4 h", "words": ""}
+    return Field(detail.name, detail.label, "lines" if detail.takes == "words" else "line", hints[detail.takes])
+
+
+def save_form(call: CallDesk, audience: str = SERVICE) -> Form:
+    """Return the form that saves the write-up as a file; an existing file is not written over."""
+    name = f"writeup_{call.call}.pdf"
+
+    def record(call: CallDesk, values: Values) -> None:
+        from diag.writeup.cli import record_judgement
+
+        path = Path(need(text_of(values, "file"), "File")).expanduser()
+        if path.suffix.lower() not in ENDINGS:
+            raise UsageError(f"{path.name} has no known ending.", "File", f"End it in {', '.join(ENDINGS)}.")
+        record_judgement(call)
+        data = rendered(call, path.suffix.lower(), text_of(values, "reader") or audience,
+                        personal=text_of(values, "personal") != "no")  # fmt: skip
+        try:
+            with path.open("xb") as file:
+                file.write(data)
+        except FileExistsError:
+            raise UsageError("There is such a file already.", "File", "Choose another name.") from None
+        except OSError as error:
+            raise UsageError(f"It cannot be written ({error.strerror}).", "File", "Choose another place.") from None
+
+    return Form("save_writeup", "Save the write-up", (
+        Field("reader", "Reader", "pick", value=audience, choices=tuple((a, READERS[a]) for a in AUDIENCES)),
+        Field("file", "File", hint="The ending says the form: " + ", ".join(f"{e} {n}" for e, n in ENDINGS.items()),
+              value=str(Path.home() / name)),
+        Field("personal", "Names and words", "pick", value="yes",
+              choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),
+    ), record, "Save")  # fmt: skip
+
+
+def rendered(call: CallDesk, ending: str, audience: str, *, personal: bool = True) -> bytes:
+    """Return the write-up as the bytes of a file."""
+    from diag.writeup.render import render_json, render_markdown, render_text
+    from diag.writeup.story import tell
+
+    story = tell(call, personal=personal)
+    if ending == ".pdf":
+        from diag.writeup.pdf import render_pdf
+
+        return render_pdf(story, audience)
+    if ending == ".json":
+        return render_json(story, audience).encode()
+    return (render_markdown(story, audience) if ending == ".md" else render_text(story, 78, audience)).encode()
+
+
+def still_missing(call: CallDesk, audience: str = SERVICE, moment: str | None = None) -> tuple[Missing, ...]:
+    """Return what the write-up lacks; see `completeness.missing`."""
+    return missing(call, audience, moment)

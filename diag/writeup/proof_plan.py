@@ -1,0 +1,264 @@
+"""How a repair is to be proved: the verification the knowledge gives for it, with control row and same method.
+
+Three steps (good enough to roll, for the file, for a claim) with seeds and minutes; where a count has begun, how
+far it has come; before and after side by side; accepted, not accepted, or not yet. "Better, but not right" leads on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from diag.call.case_of import BACK
+from diag.call.desk import CallDesk
+from diag.call.readings import context
+from diag.call.rows import Rows, expand
+from diag.call.shown import Bench
+from diag.call.state import Answer, Repair
+from diag.errors import UsageError
+from diag.knowledge.model import Check, Verification
+from diag.measure.proof import Sequential, cannot_show, fixed, repaired, sequential
+from diag.reason.next_check import usual_observer
+from diag.text import number, wrap
+from diag.writeup.measured import Measurements, pairs_of, row_text
+from diag.writeup.model import Pair
+
+SECONDS_PER_SEED = 6.0
+SETUP_MINUTES = 5.0
+LIMIT = 0.02
+"""Share of bad seeds that a good meter stays under, where the check names no limit of its own."""
+TIMES: Mapping[str, tuple[float, float]] = {"roll": (5.0, 0.20), "file": (3.0, 0.10), "claim": (2.0, 0.05)}
+"""Step -> (bad share over the limit, risk of accepting a bad repair); common practice."""
+TITLES: Mapping[str, str] = {
+    "roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ProofStep:
+    """One step of proof: seeds to count in each row, the row that takes, the minutes, what it leaves open."""
+
+    name: str
+    title: str
+    seeds: int
+    length: float | None
+    """Metres of row, None while the target spacing is not known."""
+    minutes: float
+    most_bad: int | None
+    """Bad seeds up to which it accepts; None where this number of seeds cannot refuse a bad repair."""
+    cannot_show: str
+    reached: bool
+
+
+@dataclass(frozen=True)
+class ProofPlan:
+    """How to prove one repair, and how far it is."""
+
+    repair: str
+    label: str
+    """Which kind of repair this proof is for."""
+    check: str
+    """The check to make."""
+    asks: str
+    same_method: bool
+    """True when the fault was shown by that very check."""
+    observer: str
+    rows: tuple[int, ...]
+    control: int | None
+    """A good row to measure beside it; None when none is needed or the rows are not known."""
+    measures: str
+    sample: str
+    accept: str
+    wait: str
+    steps: tuple[ProofStep, ...]
+    pairs: tuple[Pair, ...]
+    counted: tuple[int, int] | None
+    """(bad, seeds) counted since the repair."""
+    state: Sequential | None
+    """Where a test that may stop early stands."""
+    verdict: str
+    """accepted | not_accepted | not_yet."""
+    why: str
+    better: str
+    """"" or that it is better but not right, and what that leads to."""
+    answers: tuple[str, ...]
+    """Answers since the repair that the proof rests on."""
+
+
+def proof_plan(call: CallDesk, repair: str | None = None) -> ProofPlan:
+    """Return the plan for a repair (the last one by default). Raises UsageError when there is none to prove."""
+    done = _repair(call, repair)
+    verification = _verification(call, done)
+    check, same = _check(call, done, verification)
+    answers = [a for a in _after(call, done) if a.check.partition(".")[0] in verification.checks or a.check == check.id]
+    counted = _counted(call, answers)
+    made = {a.check for a in answers}
+    before = _counted(call, [a for a in call.state.answers if a.epoch <= done.epoch and a.check in made])
+    rows, control = _rows(call, done, verification)
+    bench = Bench(call)
+    pairs = pairs_of(Measurements(call, bench).tests())
+    verdict, why = _verdict(call, verification, answers, counted)
+    if verdict == "accepted" and verification.control_row and _control_moved(pairs, made):
+        verdict, why = "not_yet", "The control row moved as much as the repaired one: the repair is not proved by this."
+    return ProofPlan(
+        repair=done.event, label=verification.label, check=check.id, asks=check.asks.rstrip("."), same_method=same,
+        observer=usual_observer(check, call.state.channel), rows=rows, control=control, measures=verification.measures,
+        sample=verification.sample, accept=verification.accept,
+        wait="Oil warm, discs full, 200 ft planted first; same rows, speed, vacuum and lot as before.",
+        steps=tuple(_steps(call, check, verification, counted)), pairs=pairs, counted=counted,
+        state=sequential(*counted, LIMIT / 2, LIMIT * TIMES["file"][0]) if counted and counted[1] else None,
+        verdict=verdict, why=why, better=_better(call, verdict, before, counted, pairs),
+        answers=tuple(a.event for a in answers),
+    )  # fmt: skip
+
+
+# --- which proof ------------------------------------------------------------------------------------------------
+
+
+def _repair(call: CallDesk, event: str | None) -> Repair:
+    repairs = [r for r in call.state.repairs if r.kind == "repair" and (event is None or r.event == event)]
+    if not repairs:
+        raise UsageError("There is no repair to prove.", "proof", "Record the repair first.")
+    return repairs[-1]
+
+
+def _verification(call: CallDesk, done: Repair) -> Verification:
+    knowledge = call.engine.knowledge
+    for cause in done.causes:
+        known = knowledge.causes.get(cause)
+        if known and known.repair.verify in knowledge.verifications:
+            return knowledge.verifications[known.repair.verify or ""]
+    raise UsageError("The knowledge names no proof for this repair.", "proof", "Measure again what showed the fault.")
+
+
+def _check(call: CallDesk, done: Repair, verification: Verification) -> tuple[Check, bool]:
+    """Return the check to make: the one that showed the fault if it may prove it, else the best that can be made."""
+    questions, channel = call.engine.knowledge.questions, call.state.channel
+    shown = [a.check for a in call.state.answers if a.epoch <= done.epoch and a.status == "given"]
+    known = [c for c in verification.checks if c in questions]
+    for check in known:
+        if check in shown:
+            return questions[check], True
+    feasible = [c for c in known if channel == "site" or questions[c].phone is not None]
+    return questions[(feasible or known)[0]], False
+
+
+def _after(call: CallDesk, done: Repair) -> list[Answer]:
+    moved = [a for a in call.state.answers if a.epoch > done.epoch and a.status == "given"]
+    return [a for a in moved if not (a.method or "").startswith(BACK) and not a.pieces]
+
+
+def _rows(call: CallDesk, done: Repair, verification: Verification) -> tuple[tuple[int, ...], int | None]:
+    count = call.state.machine.rows
+    scope: Rows | None = done.rows if done.rows is not None else call.state.situation.rows
+    rows = expand(scope, count) if scope is not None and (scope != "all" or count) else ()
+    if not verification.control_row or not rows or not count:
+        return rows, None
+    trouble = call.state.situation.rows
+    bad = set(rows) | set(trouble if isinstance(trouble, tuple) else ())
+    good = [r for r in range(1, count + 1) if r not in bad]
+    return rows, min(good, key=lambda r: (min(abs(r - x) for x in rows), r)) if good else None
+
+
+# --- steps ------------------------------------------------------------------------------------------------------
+
+
+def _steps(
+    call: CallDesk, check: Check, verification: Verification, counted: tuple[int, int] | None
+) -> Iterator[ProofStep]:
+    """Yield the three steps where seeds are counted."""
+    spacing = context(call.engine.knowledge, check, call.state).get("target_spacing")
+    for name, seeds in verification.seeds.items():
+        times, risk = TIMES[name]
+        plan = fixed(seeds, LIMIT / 2, LIMIT * times, risk)
+        too_few = f"{seeds} seeds cannot refuse a row with {number(LIMIT * times * 100)} % bad."
+        told = cannot_show(plan) if plan else too_few
+        length = seeds * spacing if isinstance(spacing, float) else None
+        rows = 2 if verification.control_row else 1
+        minutes = SETUP_MINUTES + rows * seeds * SECONDS_PER_SEED / 60
+        yield ProofStep(name, TITLES[name], seeds, length, round(minutes, 1), plan.accept if plan else None, told,
+                        counted is not None and counted[1] >= seeds)  # fmt: skip
+
+
+def _counted(call: CallDesk, answers: Sequence[Answer]) -> tuple[int, int] | None:
+    """Return (bad, seeds) of all counts and dug spacings together."""
+    seen, found = call.think().read.seen, []
+    for answer in answers:
+        analysed = seen[answer.event].evaluated.analysed if answer.event in seen else None
+        faults = analysed.results.get("faults") if analysed else None
+        if isinstance(answer.value, Mapping) and "count" in answer.value:
+            found.append((answer.value["count"], answer.value["of"]))
+        elif faults is not None and faults.k is not None and faults.n:
+            found.append((faults.k, faults.n))
+    return (sum(k for k, _ in found), sum(n for _, n in found)) if found else None
+
+
+def _control_moved(pairs: Sequence[Pair], checks: set[str]) -> bool:
+    """Tell whether good rows changed at least half as much as the repaired ones, by the same check."""
+    moved: dict[bool, list[float]] = {True: [], False: []}
+    for pair in pairs:
+        if pair.check in checks and pair.before.number is not None and pair.after.number is not None:
+            moved[pair.after.control].append(abs(pair.after.number - pair.before.number))
+    if not moved[True] or not moved[False] or max(moved[False]) == 0:
+        return False
+    return min(moved[True]) >= 0.5 * max(moved[False])
+
+
+# --- verdict ----------------------------------------------------------------------------------------------------
+
+
+def _verdict(
+    call: CallDesk, verification: Verification, answers: Sequence[Answer], counted: tuple[int, int] | None
+) -> tuple[str, str]:
+    """Return what the answers since the repair say: the last outcome of each proving check must be one that passes."""
+    questions = call.engine.knowledge.questions
+    outcomes = Bench(call).outcomes
+    last = {a.check: outcomes.get(a.event) for a in answers if a.check in verification.passes}
+    told = {c: o for c, o in last.items() if o is not None}
+    if not told:
+        return "not_yet", "Nothing that proves it has been measured since the repair, or it was too little to tell."
+    failed = [c for c, o in told.items() if o not in verification.passes[c]]
+    if failed:
+        check = questions[failed[0]]
+        return "not_accepted", f"{check.asks.rstrip('.')}: {check.outcomes[told[failed[0]]].says}."
+    if counted and verification.seeds and counted[1] < verification.seeds.get("roll", 0):
+        return "not_yet", f"{counted[1]} seeds counted; {verification.seeds['roll']} are the least."
+    check = questions[next(iter(told))]
+    return "accepted", f"{check.asks.rstrip('.')}: {check.outcomes[told[check.id]].says}."
+
+
+def _better(call: CallDesk, verdict: str, before: tuple[int, int] | None, after: tuple[int, int] | None,
+            pairs: Sequence[Pair]) -> str:  # fmt: skip
+    if verdict != "not_accepted":
+        return ""
+    own = [(p.before.number, p.after.number) for p in pairs if not p.after.control]
+    moved = any(a is not None and b is not None and a != b for a, b in own)
+    if before and after and before[1] and after[1]:
+        chance, told = repaired(before, after)
+        if chance < 0.05:
+            return f"Better, but not right: {told} What was mended was part of it; go on with what remains."
+        return f"No better: {told} Go on; the repair may have been in vain."
+    if moved:
+        return "It has changed, but it is not right: go on with what remains, a second fault may be there."
+    return "Nothing has changed: go on; the repair may have been in vain."
+
+
+def plan_text(plan: ProofPlan, width: int = 78) -> str:
+    """Return the plan as text."""
+    method = "the method that showed the fault" if plan.same_method else "this check; the fault was shown by another"
+    control = f", and row {plan.control} beside it as control" if plan.control else ""
+    lines = [
+        f"Proof ({plan.label}): {plan.asks}, by {method}.",
+        f"At {row_text(plan.rows) or 'the repaired rows'}{control}. {plan.wait}",
+        f"Measure: {plan.measures.rstrip('.')}. Sample: {plan.sample}. Accept: {plan.accept.rstrip('.')}.",
+    ]
+    for step in plan.steps:
+        length = f", {number(step.length / 0.3048)} ft of row each" if step.length else ""
+        mark = " (reached)" if step.reached else ""
+        count = f"{step.seeds} seeds{length}, about {number(step.minutes)} min"
+        lines.append(f"- {step.title}{mark}: {count}. {step.cannot_show}")
+    if plan.state:
+        lines.append(f"So far {plan.state.k} bad in {plan.state.n}: {plan.state.verdict.replace('_', ' ')}.")
+    lines.append(f"Verdict: {plan.verdict.replace('_', ' ')}. {plan.why}")
+    lines += [plan.better] if plan.better else []
+    return "\n".join(wrap(line, width) for line in lines) + "\n"
