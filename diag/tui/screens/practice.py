@@ -30,7 +30,7 @@ def begin(app: DiagApp, desk: Desk) -> None:
     app.push_screen(PracticeScreen(made, practice))
 
 
-KEPT = ("search", "explain", "trail", "second", "third", "page_up", "page_down")
+KEPT = ("search", "explain", "trail", "other(0)", "other(1)", "page(-1)", "page(1)")
 """What can be done in a practice of what can be done at the desk."""
 
 

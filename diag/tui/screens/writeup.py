@@ -1,53 +1,144 @@
-"""The write-up as it stands, and what is missing in it."""
+"""The write-up as it stands, and what is missing in it: Enter on a line goes to the field that mends it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
-from textual import work
+from textual import on, work
 from textual.containers import VerticalScroll
+from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Static
+from textual.widgets import OptionList, Static
 
+from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
+from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.page import Page
-from diag.tui.screens.text import BACK
+from diag.tui.screens.text import BACK, TextScreen
+from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
 
+if TYPE_CHECKING:
+    from diag.writeup.completeness import Missing
 
-class WriteUpScreen(Page[None]):
-    """A preview; what is missing stands first."""
+
+class WriteUpScreen(Page[str]):
+    """What is missing stands first, the preview below it; gives the check to be taken, or ""."""
 
     TITLE_TEXT = "Write-up"
-    ACTS: ClassVar[tuple[Act, ...]] = (BACK,)
+    ACTS: ClassVar[tuple[Act, ...]] = (
+        Act("save", "Save", "Save the write-up as PDF, Markdown, text or JSON.", "f6", shown=True),
+        Act("reader", "Other reader", "For the house, for the customer, for a claim.", "f5", shown=True),
+        Act("load", "What to load", "Drive out or not, and what to load on the truck.", "f7"),
+        Act("page_up", "Page up", "Scroll the preview up.", "pageup", first=True),
+        Act("page_down", "Page down", "Scroll the preview down.", "pagedown", first=True),
+        BACK,
+    )
     BINDINGS = bindings(ACTS)
 
     def __init__(self, call: Work) -> None:
         super().__init__(call)
         self.work: Work = call
+        self._reader = ""
+        self._missing: tuple[Missing, ...] = ()
 
     def body(self) -> Iterable[Widget]:
-        with VerticalScroll(id="page"):
+        yield PickList(id="topics")
+        with VerticalScroll(id="told", can_focus=False):
             yield Static(say("Writing ..."), id="text")
 
     def on_mount(self) -> None:
+        from diag.writeup.audience import SERVICE
+
         super().on_mount()
-        self.query_one("#page").focus()
-        self._write(max(60, self.app.size.width - 4))
+        self._reader = self._reader or SERVICE
+        self.query_one("#topics").border_title = say("Missing")
+        self.query_one("#topics").focus()
+        self.show_call()
+
+    def show_call(self) -> None:
+        if self.work.ready and self._reader:
+            self._write(self._reader, max(56, self.app.size.width - 4))
+
+    def on_resize(self) -> None:
+        super().on_resize()
+        self.show_call()
 
     @work(thread=True, exclusive=True, group="writeup", exit_on_error=False)
-    def _write(self, width: int) -> None:
+    def _write(self, reader: str, width: int) -> None:
         """Write off the screen's thread."""
+        from diag.writeup.completeness import missing
+        from diag.writeup.render import render_text
+        from diag.writeup.story import tell
+
+        call = self.work.call
         try:
-            from diag.writeup.render import render_text
-            from diag.writeup.story import tell
-        except ImportError:
-            text = "The write-up is not part of this installation."
+            found, text = missing(call, reader), render_text(tell(call), width, reader)
+        except DiagError as error:
+            found, text = (), str(error)
+        self.app.call_from_thread(self._show, found, text)
+
+    def _show(self, found: tuple[Missing, ...], text: str) -> None:
+        from diag.writeup.mending import READERS, missing_line
+
+        self._missing = found
+        rows: list[tuple[str | None, Content | str]] = [(m.rule, missing_line(m)) for m in found]
+        self.query_one("#topics", PickList).fill(rows or [(None, "Nothing is missing.")])
+        self.query_one("#told").border_title = say(f"Preview {READERS[self._reader]}")
+        self.query_one("#text", Static).update(say(text))
+
+    @on(OptionList.OptionSelected)
+    def _jump(self) -> None:
+        from diag.writeup.mending import missing_form
+
+        picked = self.query_one("#topics", PickList).picked
+        m = next((m for m in self._missing if m.rule == picked), None)
+        if m is None:
+            return
+        known = [c for c in m.checks if c in self.work.call.engine.knowledge.questions]
+        if known and not m.details and not m.lost:
+            self.dismiss(known[0])
         else:
-            text = render_text(tell(self.work.call), width=width)
-        self.app.call_from_thread(self.query_one("#text", Static).update, say(text))
+            self.app.push_screen(FormScreen(self.work, missing_form(self.work.call, m)))
+
+    def action_reader(self) -> None:
+        from diag.writeup.audience import AUDIENCES
+
+        self._reader = AUDIENCES[(AUDIENCES.index(self._reader) + 1) % len(AUDIENCES)]
+        self.show_call()
+
+    def action_save(self) -> None:
+        from diag.writeup.mending import save_form
+
+        self.app.push_screen(FormScreen(self.work, save_form(self.work.call, self._reader)))
+
+    def action_load(self) -> None:
+        self.tell("Working it out ...")
+        self._loads(max(56, self.app.size.width - 4))
+
+    @work(thread=True, exclusive=True, group="load", exit_on_error=False)
+    def _loads(self, width: int) -> None:
+        """Work out the drive-out and the load off the screen's thread."""
+        from diag.writeup.load_list import drive_out_view, drive_text, load_list, load_text
+
+        try:
+            call = self.work.call
+            text = drive_text(drive_out_view(call), width) + "\n" + load_text(load_list(call), width)
+        except DiagError as error:
+            text = str(error)
+        self.app.call_from_thread(self._show_load, text)
+
+    def _show_load(self, text: str) -> None:
+        self.tell("")
+        self.app.push_screen(TextScreen(self.work, "Drive out, load", text))
+
+    def action_page_up(self) -> None:
+        self.query_one("#told", VerticalScroll).scroll_page_up(animate=False)
+
+    def action_page_down(self) -> None:
+        self.query_one("#told", VerticalScroll).scroll_page_down(animate=False)
 
     def action_back(self) -> None:
-        self.dismiss(None)
+        self.dismiss("")

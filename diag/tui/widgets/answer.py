@@ -120,11 +120,19 @@ class AnswerBox(Vertical):
             line.value = text
             line.focus()
 
+    def natural(self) -> int:
+        """Return how many lines it would take, its title among them."""
+        used = 1 + sum(w.size.height for w in (self.query_one("#answer-hint"), self.query_one("#preview")) if w.display)
+        for name in ("pick", "ticks"):
+            field = self.query_one(f"#{name}", PickList)
+            if field.display:
+                return used + field.virtual_size.height
+        return used + (3 if self.query_one("#lines").display else 1)
+
     def limit(self, height: int) -> None:
-        """Take no more than so many lines, the title among them; lists scroll inside."""
-        self.styles.max_height = height
-        hint, shown = self.query_one("#answer-hint"), self.query_one("#preview")
-        used = 1 + (hint.size.height if hint.display else 0) + (shown.size.height if shown.display else 0)
+        """Take so many lines, the title among them; lists scroll inside."""
+        self.styles.height = self.styles.max_height = height
+        used = 1 + sum(w.size.height for w in (self.query_one("#answer-hint"), self.query_one("#preview")) if w.display)
         for name in ("pick", "ticks", "lines"):
             self.query_one(f"#{name}").styles.max_height = max(2, height - used)
 
