@@ -193,9 +193,14 @@ class Bench:
         return words | dict.fromkeys(lowered, POSSIBLE)
 
     def _mended(self, cause: str) -> bool:
-        """Tell whether the cause itself was mended, and the fault went with it."""
-        states = {t.event: t.state for t in self.tests(cause)}
-        return self._proved(cause) or any(states[e] == _BACK for e in self.reversal(cause))
+        """Tell whether the cause itself was mended, and the fault went with it: proved, reversed, or read so."""
+        if not self._repairs(cause) or self._in_vain(cause):
+            return False
+        firm: dict[str, list[Bearing]] = {}
+        for test in self.tests(cause):
+            if test.firm and test.valued:
+                firm.setdefault(test.check, []).append(test)
+        return self._proved(cause) or any(_gone(tests) for tests in firm.values())
 
     def explains(self, cause: str, other: str) -> bool:
         """Tell whether a cause explains every firm test that speaks for another one."""
@@ -305,14 +310,20 @@ def rules_out(test: Bearing) -> bool:
     return test.firm and test.ratio <= AGAINST_STRONGLY and with_value
 
 
+def _gone(tests: Sequence[Bearing]) -> tuple[int, int] | None:
+    """Return the places of the first bad reading and of the first good one after the change, else None."""
+    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR and t.state == _ORIGINAL), len(tests))
+    changed = range(bad + 1, len(tests))
+    good = next((i for i in changed if tests[i].ratio < FOR and tests[i].state == _CHANGED), None)
+    return None if good is None else (bad, good)
+
+
 def _gone_and_come(tests: Sequence[Bearing]) -> tuple[str, ...]:
     """Return (bad, good while changed, bad again with the old back) in this order, else ()."""
-    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR and t.state == _ORIGINAL), None)
-    if bad is None:
+    gone = _gone(tests)
+    if gone is None:
         return ()
-    good = next((i for i in range(bad + 1, len(tests)) if tests[i].ratio < FOR and tests[i].state == _CHANGED), None)
-    if good is None:
-        return ()
+    bad, good = gone
     again = next((t for t in tests[good + 1 :] if t.ratio >= FOR and t.state in (_ORIGINAL, _BACK)), None)
     return (tests[bad].event, tests[good].event, again.event) if again else ()
 

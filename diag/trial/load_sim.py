@@ -16,7 +16,7 @@ from diag.call.desk import CallDesk
 from diag.knowledge.load import Knowledge
 from diag.reason.judge import Engine
 from diag.trial.simulate import Fault, Simulation, draw_fault
-from diag.writeup.load_list import LoadList, Thing, carrying, load_list, needs_of
+from diag.writeup.load_list import LoadList, Needs, Thing, carrying, load_list
 
 Loading = Callable[[CallDesk, LoadList], set[Thing]]
 
@@ -44,7 +44,7 @@ def chosen(call: CallDesk, loaded: LoadList) -> set[Thing]:
 def first_cause(call: CallDesk, loaded: LoadList) -> set[Thing]:
     """Everything for the cause that stands first."""
     thought = call.think()
-    return set(needs_of(call, thought.judgement.ranking[0].cause, thought.read.case))
+    return Needs(call, thought.read.case).of(thought.judgement.ranking[0].cause)
 
 
 def nothing(call: CallDesk, loaded: LoadList) -> set[Thing]:

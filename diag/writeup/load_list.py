@@ -17,7 +17,7 @@ from diag.call.record import Event, show_call_id
 from diag.call.rows import expand
 from diag.errors import UsageError
 from diag.knowledge.load import Knowledge
-from diag.knowledge.model import Cause, Check, Named
+from diag.knowledge.model import Check, Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
 from diag.reason.judge import Judgement
@@ -122,9 +122,11 @@ def load_list(call: CallDesk) -> LoadList:
     case, judgement = call.think().read.case, call.think().judgement
     trip = case.drive_out if case.drive_out is not None else knowledge.settings.drive_out
     position = call.engine.tables.position
-    by_cause = _needs(call, case, judgement)
-    chosen = choose(knowledge, by_cause, {r.cause: r.probability for r in judgement.ranking}, trip)
-    unserved = [position[c] for c in position if not set(by_cause.get(c, (("", ""),))) <= chosen]
+    taking = Needs(call, case)
+    by_cause = {r.cause: sorted(taking.of(r.cause)) for r in judgement.ranking if r.probability > 0}
+    chances = {r.cause: r.probability for r in judgement.ranking if r.probability >= LEAST_CHANCE / 4}
+    chosen = choose(knowledge, {c: by_cause[c] for c in chances}, chances, trip)
+    unserved = [position[c] for c, things in by_cause.items() if not set(things) <= chosen]
     served = max(0.0, 1.0 - judgement.belief.unknown - any_present(judgement.belief, unserved))
     needs: dict[Thing, list[str]] = {}
     for cause, things in by_cause.items():
@@ -179,58 +181,48 @@ def carrying(knowledge: Knowledge, things: Iterable[Thing]) -> float:
     return sum(minutes.get(named(knowledge, t).size, 0.0) for t in things)
 
 
-def needs_of(call: CallDesk, cause: str, case: Case) -> set[Thing]:
-    """Return the parts and tools that finding, mending and proving a cause on site takes, less what is at hand."""
-    knowledge = call.engine.knowledge
-    known = knowledge.causes[cause]
-    found = {("part", p) for p in known.repair.parts} | {("tool", t) for t in known.repair.tools}
-    for check in (_finding_check(call, known, case), _proving_check(call, known)):
-        if check is not None:
-            found |= {("tool", t) for t in check.tools}
-    return found - {("tool", t) for t in knowledge.write_up.at_hand}
+class Needs:
+    """What finding, mending and proving each cause takes on site, as the call stands."""
 
+    def __init__(self, call: CallDesk, case: Case) -> None:
+        import numpy as np
 
-def _needs(call: CallDesk, case: Case, judgement: Judgement) -> dict[str, list[Thing]]:
-    """Return cause -> what it takes, likeliest cause first."""
-    on_site = replace(case, channel="site", prepared=frozenset())
-    thought_of = [r.cause for r in judgement.ranking if r.probability >= LEAST_CHANCE / 4]
-    return {cause: sorted(needs_of(call, cause, on_site)) for cause in thought_of}
+        self.knowledge = call.engine.knowledge
+        self.position = call.engine.tables.position
+        on_site = replace(case, channel="site", prepared=frozenset())
+        asked = {i.check for i in case.instances if i.epoch == case.epoch and i.given}
+        keys, speaks = [], []
+        for key, check in self.knowledge.questions.items():
+            minutes = check_minutes(check, on_site, call.engine.tables)
+            if minutes is None or key in asked or fit(check.applies, case.axes, self.knowledge) <= 0:
+                continue
+            table = call.engine.tables.check(key)
+            ratio = (table.shares / table.base[:, None]).max(axis=0)
+            keys.append(key)
+            speaks.append(np.where(ratio >= SPEAKS_FOR, ratio, 0.0) / max(minutes, 0.5))
+        self._keys, self._speaks = tuple(keys), np.array(speaks)
 
+    def of(self, cause: str) -> set[Thing]:
+        """Return the parts and tools a cause takes, less what is at hand anyway."""
+        repair = self.knowledge.causes[cause].repair
+        found = {("part", p) for p in repair.parts} | {("tool", t) for t in repair.tools}
+        for check in (self._finding(cause), self._proving(cause)):
+            if check is not None:
+                found |= {("tool", t) for t in check.tools}
+        return found - {("tool", t) for t in self.knowledge.write_up.at_hand}
 
-def _finding_check(call: CallDesk, cause: Cause, case: Case) -> Check | None:
-    """Return the check on site that speaks for a cause best per minute; None when it was made already."""
-    knowledge = call.engine.knowledge
-    asked = {i.check for i in case.instances if i.epoch == case.epoch and i.given}
-    best: tuple[float, str] | None = None
-    for key, check in knowledge.questions.items():
-        ratio = strongest(call, check, cause)
-        if ratio < SPEAKS_FOR or fit(check.applies, case.axes, knowledge) <= 0:
-            continue
-        minutes = check_minutes(check, case, call.engine.tables)
-        if minutes is None:
-            continue
-        worth = (-ratio, minutes) if key not in asked else (-ratio, -1.0)
-        if best is None or (worth[0] / max(worth[1], 0.5), key) < best:
-            best = (worth[0] / max(worth[1], 0.5), key)
-    return None if best is None or best[1] in asked else knowledge.questions[best[1]]
+    def _finding(self, cause: str) -> Check | None:
+        """Return the check still open that speaks for a cause best per minute."""
+        if not self._keys:
+            return None
+        by_check = self._speaks[:, self.position[cause]]
+        best = int(by_check.argmax())
+        return self.knowledge.questions[self._keys[best]] if by_check[best] > 0 else None
 
-
-def strongest(call: CallDesk, check: Check, cause: Cause) -> float:
-    """Return the strongest written ratio by which any outcome of a check speaks for a cause."""
-    marks, best = call.engine.knowledge.marks, 1.0
-    for outcome in check.outcomes.values():
-        for word, targets in outcome.marks.items():
-            if cause.id in targets or f"@{cause.subsystem}" in targets:
-                best = max(best, marks[word].ratio)
-    return best
-
-
-def _proving_check(call: CallDesk, cause: Cause) -> Check | None:
-    verification = call.engine.knowledge.verifications.get(cause.repair.verify or "")
-    if verification is None:
-        return None
-    checks = [call.engine.knowledge.questions.get(c) for c in verification.checks]
-    return next((c for c in checks if c is not None), None)
+    def _proving(self, cause: str) -> Check | None:
+        verification = self.knowledge.verifications.get(self.knowledge.causes[cause].repair.verify or "")
+        checks = [c for c in (verification.checks if verification else ()) if c in self.knowledge.questions]
+        return self.knowledge.questions[checks[0]] if checks else None
 
 
 def any_present(belief: Posterior, causes: Sequence[int]) -> float:
@@ -353,7 +345,8 @@ def drive_text(view: DriveOut, width: int = 78) -> str:
 def load_text(loaded: LoadList, width: int = 78) -> str:
     """Return the list as text to print or send: parts with what they are for, tools in one line, small ones apart."""
     head = f"Load for call {loaded.call}. A second trip costs about {number(loaded.second_trip)} min."
-    lines = _wrapped(f"{head} With this on the truck about {loaded.served * 100:.0f} of 100 such calls need none.", width)
+    served = f"With this on the truck about {loaded.served * 100:.0f} of 100 such calls need none."
+    lines = _wrapped(f"{head} {served}", width)
     if not loaded.load:
         lines += _wrapped("Nothing but what is always on the truck is worth loading.", width)
     parts = [e for e in loaded.load if e.kind == "part"]

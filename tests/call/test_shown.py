@@ -1,0 +1,229 @@
+"""Shown words: computed from tests and values only; what may be called confirmed, ruled out, possible."""
+
+from __future__ import annotations
+
+import pytest
+from writeup import alder_flat
+from writeup.alder_flat import EVEN, LOW, MOVED, Case
+
+from diag.call import shown
+from diag.call.case_of import BACK
+from diag.call.shown import Bench, outcomes_of, shown_word, shown_words
+from diag.knowledge.load import Knowledge
+from diag.reason.judge import Engine
+
+
+@pytest.fixture(scope="module")
+def engine(whole: Knowledge) -> Engine:
+    """One engine on the whole knowledge."""
+    return Engine(whole, counter=True)
+
+
+def on_site(engine: Engine) -> Case:
+    """A call on site with machine, rows and complaint."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
+    return case
+
+
+def mended(case: Case) -> str:
+    """Record the new seal."""
+    return case.call.repair(["seal_worn"], rows=[7], parts=[{"item": "vacuum seal", "qty": 1}]).id
+
+
+def test_nothing_tested_is_not_tested(engine: Engine) -> None:
+    """Without an answer no cause has a word, whatever is believed."""
+    case = on_site(engine)
+    assert {} == shown_words(case.call)
+    assert "not_tested" == shown_word(case.call, "seal_worn")
+
+
+def test_old_part_back_confirms(engine: Engine) -> None:
+    """Bad before, good with the new part, bad with the old one back: confirmed, even before a verdict."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    mended(case)
+    case.vacuum("after", EVEN)
+    assert "probable" == shown_word(case.call, "seal_worn")
+    case.vacuum("back", LOW, method=BACK)
+    assert "confirmed" == shown_word(case.call, "seal_worn")
+    assert tuple(case.named[n].id for n in ("before", "after", "back")) == Bench(case.call).reversal("seal_worn")
+
+
+def test_old_setting_back_by_a_recorded_change_confirms(engine: Engine) -> None:
+    """A temporary change that puts the old part back marks the reading by itself, without a word about the method."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    mended(case)
+    case.vacuum("after", EVEN)
+    case.call.record("change", {"part": "vacuum seal", "rows": [7], "before": "new", "after": "old", "temporary": True})
+    case.vacuum("back", LOW)
+    case.call.record("change", {"part": "vacuum seal", "rows": [7], "before": "old", "after": "new", "temporary": True})
+    assert "confirmed" == shown_word(case.call, "seal_worn")
+
+
+def test_another_change_is_no_reversal(engine: Engine) -> None:
+    """A fault that returns while something else is changed for a test shows nothing about the part."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    mended(case)
+    case.vacuum("after", EVEN)
+    case.call.record("change", {"setting": "speed", "before": "5 mph", "after": "7 mph", "temporary": True})
+    case.vacuum("back", LOW)
+    assert "confirmed" != shown_word(case.call, "seal_worn")
+
+
+def test_a_swap_shows_the_piece_not_a_part_in_it(engine: Engine) -> None:
+    """When the fault moves with the whole meter, every cause inside it fits as well: none is confirmed by that."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    case.vacuum("moved", MOVED)
+    assert () != Bench(case.call).reversal("seal_worn")
+    words = shown_words(case.call)
+    assert "confirmed" not in words.values()
+    assert "possible" == words["seal_worn"]
+
+
+def test_a_swap_and_an_accepted_repair_confirm(engine: Engine) -> None:
+    """Old row cured, new row failing, the part mended and measured again: counts as reversed."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    case.vacuum("moved", MOVED)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    repair = mended(case)
+    after = case.vacuum("after", EVEN)
+    case.call.proof(repair, "accepted", [after.id])
+    assert "confirmed" == shown_word(case.call, "seal_worn")
+
+
+def test_rows_that_do_not_change_places_are_no_move(engine: Engine) -> None:
+    """A swap after which the same row is still bad moved nothing."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    case.vacuum("stays", LOW)
+    assert () == Bench(case.call).reversal("seal_worn")
+
+
+def test_a_deciding_look_and_an_accepted_proof_confirm(engine: Engine) -> None:
+    """A deciding test by an instrument that points at the cause, its repair and an accepted proof: confirmed."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    repair = mended(case)
+    after = case.vacuum("after", EVEN)
+    assert "probable" == shown_word(case.call, "seal_worn")
+    case.call.proof(repair, "accepted", [after.id])
+    assert "confirmed" == shown_word(case.call, "seal_worn")
+
+
+def test_a_proof_by_the_caller_alone_does_not_confirm(engine: Engine) -> None:
+    """The grower says it is good now: the repair is accepted on his word, the cause stays below confirmed."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    repair = mended(case)
+    after = case.call.answer("meter_swap", outcome="gone", observer="caller_did")
+    case.call.proof(repair, "accepted", [after.id])
+    assert "possible" == shown_word(case.call, "seal_worn")
+
+
+def test_belief_never_confirms(engine: Engine) -> None:
+    """A belief above 99 % by a caller's answers is at most possible."""
+    case = alder_flat.opened(engine, "phone")
+    alder_flat.machine(case)
+    case.call.set_complaint("", [("skips_high", "chosen"), ("vac_low_row", "chosen")])
+    knowledge = engine.knowledge
+    for key, check in knowledge.questions.items():
+        for name, outcome in check.outcomes.items():
+            strong = {t for w, ts in outcome.marks.items() if knowledge.marks[w].ratio >= 5 for t in ts}
+            if "seal_worn" in strong and not check.measured:
+                case.call.answer(key, outcome=name, observer="caller_did")
+                break
+    top = case.call.think().judgement.ranking[0]
+    assert ("seal_worn", True) == (top.cause, top.probability > 0.9)
+    assert set(shown_words(case.call).values()) <= {"possible"}
+
+
+def test_callers_rule_nothing_out(engine: Engine) -> None:
+    """The same answer rules out when a technician gives it, never when a caller does."""
+    for observer, ruled in (("technician", True), ("caller_did", False), ("guided", False)):
+        case = on_site(engine)
+        case.call.answer("meter_swap", outcome="stays", observer=observer, rows=(7,))
+        assert ruled == (shown_word(case.call, "seal_worn") == "ruled_out")
+
+
+def test_it_looked_fine_rules_nothing_out(engine: Engine) -> None:
+    """A look whose outcome is the usual one carries no value: it never rules out, however strong its mark."""
+    knowledge = engine.knowledge
+    looks = [
+        (key, name, cause)
+        for key, check in knowledge.questions.items() if not check.measured
+        for name, o in check.outcomes.items() if o.normal
+        for cause in o.marks.get("rules_out", ()) if not cause.startswith("@")
+    ]  # fmt: skip
+    assert looks
+    for key, name, cause in looks[:40]:
+        case = alder_flat.opened(engine)
+        case.call.answer(key, outcome=name, observer="technician")
+        assert "ruled_out" != shown_word(case.call, cause)
+
+
+def test_all_well_after_the_repair_says_nothing_of_others(engine: Engine) -> None:
+    """Once a repair is accepted, a good reading after it does not rule out or support causes nobody touched."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    before = {c: w for c, w in shown_words(case.call).items() if c != "seal_worn"}
+    repair = mended(case)
+    after = case.vacuum("after", EVEN)
+    case.call.proof(repair, "accepted", [after.id])
+    assert before == {c: w for c, w in shown_words(case.call).items() if c != "seal_worn"}
+
+
+def test_repaired_in_vain_is_not_probable(engine: Engine) -> None:
+    """Mended, measured again, still bad: the tests that pointed at it no longer carry the word."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    repair = mended(case)
+    after = case.vacuum("after", LOW)
+    case.call.proof(repair, "not_accepted", [after.id])
+    assert "inconclusive" == shown_word(case.call, "seal_worn")
+
+
+def test_two_that_fit_alike_are_both_possible(engine: Engine) -> None:
+    """One row low fits seal, hose, cover and seat alike: each is only possible (NFPA 921 s. 4.5, as quoted)."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    words = shown_words(case.call)
+    assert {"possible"} == {words[c] for c in ("seal_worn", "row_hose_leak", "cover_not_latched", "seal_displaced")}
+
+
+def test_a_call_without_any_value_confirms_nothing(engine: Engine) -> None:
+    """A deciding look and a proof without any measured value stay below confirmed."""
+    case = on_site(engine)
+    case.call.answer("meter_swap", outcome="moves", observer="technician", rows=(7,))
+    repair = mended(case)
+    again = case.call.answer("meter_swap", outcome="gone", observer="technician", rows=(7,))
+    case.call.proof(repair, "accepted", [again.id])
+    assert "confirmed" not in shown_words(case.call).values()
+
+
+def test_a_closed_call_keeps_what_was_judged(engine: Engine) -> None:
+    """Outcomes of a closed call are those of its last judgement, whatever later knowledge would make of them."""
+    case = on_site(engine)
+    first = case.vacuum("before", LOW)
+    case.call.judged("close")
+    body = dict(case.call.state.judged[-1].body)
+    case.call.record("judged", {**body, "outcomes": {first.id: "even"}}, by="tool")
+    assert "one_low" == outcomes_of(case.call)[first.id]
+    case.call.record("closed", {"result": "mended"})
+    assert "even" == outcomes_of(case.call)[first.id]
+
+
+def test_bearing_tests_are_in_reading_order(engine: Engine) -> None:
+    """tests_of lists only answers that speak for or against, as they were given."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.answer("meter_swap", outcome="moves", observer="technician", rows=(7,))
+    assert ["vac_manometer_row", "meter_swap"] == [t.check for t in shown.tests_of(case.call, "seal_worn")]
