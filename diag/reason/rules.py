@@ -211,7 +211,22 @@ def _build(experta: Any, made: Sequence[Clause]) -> Any:
             made_facts += [reading(key, float(v)) for v in sorted(set(values)) if key in read]
         return made_facts
 
-    body: dict[str, Any] = {"__strategy__": Ordered, "facts_from": facts_from, "fired": []}
+    class OnceOver(experta.matchers.ReteMatcher):
+        """The stock matcher; a reset visits each node once, not once for every way that leads to it."""
+
+        def reset(self) -> None:
+            if not hasattr(self, "_every_node"):
+                found, waiting = {}, [self.root_node]
+                while waiting:
+                    node = waiting.pop()
+                    if id(node) not in found:
+                        found[id(node)] = node
+                        waiting += [child.node for child in node.children]
+                self._every_node = tuple(found.values())
+            for node in self._every_node:
+                node._reset()
+
+    body: dict[str, Any] = {"__strategy__": Ordered, "__matcher__": OnceOver, "facts_from": facts_from, "fired": []}
     tests: dict[tuple[str, float], Any] = {}
 
     def pattern(literal: Any) -> Any:
