@@ -24,14 +24,14 @@ def view(story: Story, audience: str) -> Story:
     if audience == SERVICE:
         return story
     if audience == CLAIM:
-        return replace(story, internal=(), findings=())
+        return replace(story, internal=())
     groups = [i for i in story.items if i.group in _CUSTOMER_GROUPS and not i.claim]
     items = [i for i in groups if i.group != "dates"]
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]
     return replace(
         story, claim=False, items=tuple(items), causes=tuple(_plain(c) for c in story.causes),
         others=tuple(o for o in story.others if o.word == "ruled_out"), whys=(), labour=(), photos=(), cautions=(),
-        done_before=(), changed=(), notes=(), internal=(), skipped=(), findings=(), addressed=(),
+        done_before=(), changed=(), notes=(), internal=(), skipped=(), addressed=(),
     )  # fmt: skip
 
 

@@ -360,7 +360,6 @@ class Story:
     closing: Closing
     addressed: tuple[str, ...]
     """Kinds of cause that some firm test bears on."""
-    findings: tuple[Line, ...] = ()
 
     def item(self, name: str) -> Item | None:
         """Return a named line, or None."""

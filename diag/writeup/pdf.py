@@ -66,7 +66,7 @@ class _Writer:
         self.cell = ParagraphStyle("cell", **{**base, "fontSize": 7.5, "leading": 9.5})
         self.head = ParagraphStyle("head", **{**base, "fontName": BOLD, "fontSize": 7.5, "leading": 9.5})
         self.quote = ParagraphStyle("quote", **base, leftIndent=14, rightIndent=14, spaceAfter=4)
-        self.point = ParagraphStyle("point", **base, leftIndent=12, bulletIndent=2, spaceAfter=2)
+        self.point = ParagraphStyle("point", **base, leftIndent=12, bulletIndent=2, bulletFontName=FONT, spaceAfter=2)
         self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 14, "leading": 18}, spaceAfter=4)
         self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 10.5, "leading": 14},
                                       spaceBefore=8, spaceAfter=3, keepWithNext=1)  # fmt: skip
@@ -197,7 +197,7 @@ def _numbered(title: str) -> Any:
         """Keeps its pages until the last, then numbers them."""
 
         def __init__(self, *args: Any, **options: Any) -> None:
-            super().__init__(*args, **options)
+            super().__init__(*args, **{**options, "initialFontName": FONT})
             self._kept: list[dict[str, Any]] = []
 
         def showPage(self) -> None:  # noqa: N802 (a name of the library)

@@ -19,7 +19,7 @@ from diag.writeup.done import ROLES, proofs, repairs
 from diag.writeup.labour import labour_of
 from diag.writeup.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
 from diag.writeup.measured import Measurements, pairs_of, row_text, setting_text
-from diag.writeup.model import Closing, Complaint, Item, Line, MadeTest, Record, Story, Told
+from diag.writeup.model import Closing, Complaint, Item, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "customer": ("opened", "customer", "customer"),
@@ -63,7 +63,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
-        addressed=causes.addressed(), findings=tuple(_findings(call)),
+        addressed=causes.addressed(),
     )  # fmt: skip
 
 
@@ -190,14 +190,6 @@ def _closing(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Closing
     words = sealed.get(closed.event, {}).get("words", "")
     return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, False,
                    closed.happened or closed.at, (closed.event,))  # fmt: skip
-
-
-def _findings(call: CallDesk) -> Iterator[Line]:
-    known = call.engine.knowledge.findings
-    for found in call.think().judgement.findings:
-        if found.finding in known:
-            where = f" ({row_text(found.rows)})" if found.rows else ""
-            yield Line(known[found.finding].label + where, found.events)
 
 
 __all__ = ["Story", "tell"]

@@ -1,0 +1,319 @@
+"""The story of a call: what it holds, that every figure rests on an event, and what each reader may see."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
+from typing import Any
+
+import pytest
+from writeup import alder_flat
+from writeup.alder_flat import EVEN, LOW, Case
+
+from diag.call.case_of import BACK
+from diag.errors import UsageError
+from diag.reason.judge import Engine
+from diag.writeup.audience import AUDIENCES, view
+from diag.writeup.model import Story
+from diag.writeup.render import as_json, render_text
+from diag.writeup.story import tell
+
+
+def parts(value: Any) -> Iterator[Any]:
+    """Yield every dataclass inside a story."""
+    if is_dataclass(value):
+        yield value
+        for f in fields(value):
+            yield from parts(getattr(value, f.name))
+    elif isinstance(value, tuple):
+        for one in value:
+            yield from parts(one)
+
+
+def test_the_four_parts_are_there(story: Story) -> None:
+    """Complaint in the customer's words, one confirmed cause, what was done, and an accepted proof."""
+    assert alder_flat.WORDS == story.complaint.words
+    assert [("seal_worn", "confirmed")] == [(c.cause, c.word) for c in story.causes]
+    assert "Fitted one new vacuum seal" in story.repairs[0].words
+    assert ["accepted"] == [p.verdict for p in story.proofs]
+
+
+def test_mechanism_and_root_are_kept_apart(story: Story) -> None:
+    """What spoils metering, how the part was found, and why it failed are three things with their own words."""
+    cause = story.causes[0]
+    assert cause.mechanism.startswith("A hard or flattened seal")
+    assert "void visible under the lip" in cause.seen
+    assert ("moulding void under the lip", "probable", "fabrication", False) == (
+        cause.root.text, cause.root.word, cause.root.category, cause.root.proposed,
+    )  # fmt: skip
+
+
+def test_root_without_evidence_is_only_possible(engine: Engine) -> None:
+    """A root that somebody names without a reading behind it stays possible, and a category is only proposed."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("before", LOW)
+    case.call.repair(["seal_worn"], rows=[7])
+    case.vacuum("after", EVEN)
+    case.vacuum("back", LOW, method=BACK)
+    case.give("root", "it was old")
+    root = tell(case.call).causes[0].root
+    assert ("possible", "expected_wear", True) == (root.word, root.category, root.proposed)
+
+
+def test_a_cause_that_brought_the_other_is_its_root(engine: Engine) -> None:
+    """Where one shown cause leads to another, it is told as the root of that one."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("before", LOW)
+    case.call.repair(["seal_worn"], rows=[7])
+    case.vacuum("after", EVEN)
+    case.vacuum("back", LOW, method=BACK)
+    case.call.repair(["vac_set_high"], settings=[{"name": "vacuum", "before": "24 inH2O", "after": "20 inH2O"}])
+    told = {c.cause: c for c in tell(case.call).causes}
+    assert engine.knowledge.causes["seal_worn"].label == told["vac_set_high"].root.text
+
+
+def test_before_and_after_stand_side_by_side(story: Story) -> None:
+    """Same check, same place: row 7 from 12 to 20 inH2O, its neighbours as controls."""
+    pairs = {(p.check, p.where): (p.before.text, p.after.text, p.after.control) for p in story.pairs}
+    assert ("12 inH2O", "20 inH2O", False) == pairs["vac_manometer_row", "row 7"]
+    assert ("20 inH2O", "20 inH2O", True) == pairs["vac_manometer_row", "row 6"]
+    assert ("27", "33", False) == pairs["dug_thousandth", "row 7"]
+
+
+def test_readings_with_a_moved_piece_or_the_old_part_are_no_pair(story: Story) -> None:
+    """The row map read with swapped meters, and the one with the old seal back, are neither before nor after."""
+    whens = [t.when for t in story.tests if t.check == "vac_manometer_row"]
+    assert ["before", "before", "after", "back", "after"] == whens
+    assert all(v.event != t.event for t in story.tests if t.pieces for p in story.pairs for v in (p.before, p.after))
+
+
+def test_every_figure_rests_on_an_event(good: Case, story: Story) -> None:
+    """Each reading, pair, part, repair, proof, time, photo and detail names events of this call."""
+    known = {e.id for e in good.call.events}
+    bearing = 0
+    for part in parts(story):
+        named = [getattr(part, name) for name in ("event", "events") if hasattr(part, name)]
+        ids = [i for n in named if not isinstance(n, int) for i in ((n,) if isinstance(n, str) else n)]
+        assert set(ids) <= known
+        kind = type(part).__name__
+        if kind in ("Value", "MadeTest", "Repair", "Proof", "Photo", "Line", "Skip", "Ground", "Why"):
+            assert ids, part
+            bearing += 1
+        if kind == "Item":
+            assert part.told.events, part
+        if kind == "Labour" and part.basis != "estimate":
+            assert ids, part
+    assert bearing > 60
+
+
+def test_values_are_what_was_recorded(good: Case, story: Story) -> None:
+    """The text of each measured value is the decimal that stands in its event."""
+    bodies = {e.id: e.body for e in good.call.events}
+    checked = 0
+    for test in story.tests:
+        for value in test.values:
+            recorded = bodies[value.event]["values"][value.where.removeprefix("row ")]
+            assert value.text.split(" ")[0] == recorded["value"]
+            checked += 1
+    assert checked == 38
+
+
+def test_every_number_in_print_is_recorded_or_derived(good: Case, story: Story, engine: Engine) -> None:
+    """No number stands in print that is not in the record, in the knowledge's words, or worked out from them."""
+    recorded = str([e.envelope() for e in good.call.events]) + str([s.value for s in good.call.sealed])
+    recorded += str(engine.knowledge.causes["seal_worn"])
+    recorded += str([engine.knowledge.questions[t.check] for t in story.tests])
+    derived = [str(t.number) for t in story.tests] + [str(story.record.events), story.record.call]
+    derived += [f"{n.minutes / 60:.1f}" for n in story.labour] + [f"{(n.proposed or 0) / 60:.1f}" for n in story.labour]
+    derived.append(f"{sum(n.minutes for n in story.labour if n.activity != 'test') / 60:.1f}")
+    derived += [i.told.text for i in story.items if i.name == "seeds_per_meter"]
+    derived += [str(sum(o.explained for o in story.others if o.word in ("possible", "inconclusive")))]
+    derived += [str(sum(o.word == "inconclusive" and not o.speaks for o in story.others))]
+    derived += ["SHA-256", "rows 4-6", "rows 7-9", "rows 4-9", *(p.sha256[:16] for p in story.photos)]
+    allowed = set(re.findall(r"\d+(?:\.\d+)?", recorded + " ".join(derived)))
+    printed = set(re.findall(r"\d+(?:\.\d+)?", render_text(story, 400)))
+    assert set() == printed - allowed
+    assert len(printed) > 50
+
+
+def test_seeds_per_meter_is_worked_out(story: Story) -> None:
+    """410 ac at 34,000 seeds/ac over 12 rows: 34.2 ac and 1.16 million seeds each (worked example, invented)."""
+    item = story.item("seeds_per_meter")
+    assert item is not None
+    assert "about 1.16 million (34.2 ac per row)" == item.told.text
+
+
+def test_a_call_without_a_reading_says_so(engine: Engine) -> None:
+    """Said and seen only: the write-up says that nothing was measured, and calls nothing confirmed."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.answer("meter_swap", outcome="moves", observer="technician", rows=(7,))
+    repair = case.call.repair(["seal_worn"], rows=[7])
+    again = case.call.answer("meter_swap", outcome="gone", observer="technician", rows=(7,))
+    case.call.proof(repair.id, "accepted", [again.id])
+    story = tell(case.call)
+    assert not story.measured
+    for audience in AUDIENCES:
+        text = " ".join(render_text(story, 78, audience).split())
+        assert "Nothing was measured in this call" in text
+        assert "CONFIRMED" not in text
+
+
+def test_an_empty_call_can_be_told(engine: Engine) -> None:
+    """Opened and nothing more: a write-up that names no cause and invents nothing."""
+    case = alder_flat.opened(engine, customer="", contact="", place="")
+    text = render_text(tell(case.call))
+    assert "No cause was shown." in text
+    assert "Nothing was repaired." in text
+
+
+def test_changed_answers_print_what_they_were(engine: Engine) -> None:
+    """A corrected reading prints as changed on, was; an undone step as taken back on, with its reason."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    wrong = case.vacuum("typo", {4: 20, 5: 20, 6: 20, 7: 2})
+    case.call.change_answer(wrong.id, values=_values({4: 20, 5: 20, 6: 20, 7: 12}))
+    gone = case.call.answer("meter_swap", outcome="stays", rows=(7,))
+    case.call.withdraw(gone.id, reason="not swapped after all")
+    lines = [line.text for line in tell(case.call).changed]
+    assert "changed on 2026-05-12 14:00 UTC, was rows 4-6: 20 inH2O; row 7: 2 inH2O" in lines[0]
+    assert "taken back on 2026-05-12" in lines[1]
+    assert "(reason: not swapped after all)" in lines[1]
+
+
+def _values(values: dict[int, float]) -> dict[str, dict[str, str]]:
+    return {str(r): {"value": str(v), "unit": "inH2O"} for r, v in values.items()}
+
+
+def test_a_corrected_detail_prints_what_it_was(engine: Engine) -> None:
+    """Hours given anew: the new value with what it was before."""
+    case = alder_flat.opened(engine)
+    case.give("cover_ends", "2027-04-05")
+    case.give("cover_ends", "2027-05-04")
+    assert "2027-05-04 (changed on 2026-05-12, was 2027-04-05)" in render_text(tell(case.call))
+
+
+def test_done_before_moved_and_put_off_are_listed(engine: Engine) -> None:
+    """What was done before the call in its order, a setting not put back, a piece that sits in another row."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    call = case.call
+    call.record("done_before", {"what": "eliminator", "rows": "all", "before": "3", "after": "5", "order": 2,
+                                "effect": "worse", "told_by": "grower"}, {"said": "went up two"})  # fmt: skip
+    call.record("done_before", {"what": "seal changed", "rows": [7], "order": 1, "old_part": "gone"})
+    call.record("change", {"setting": "vacuum", "before": {"value": "20", "unit": "inH2O"},
+                           "after": {"value": "16", "unit": "inH2O"}, "temporary": True})  # fmt: skip
+    call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    story = tell(call)
+    assert ["seal changed, row 7; old part gone",
+            'eliminator, all rows (3 -> 5); it became worse; told by the grower: "went up two"'] == [
+        line.text for line in story.done_before]  # fmt: skip
+    assert ["vacuum: now 16 inH2O, was 20 inH2O", "row 6 holds the meter from row 7",
+            "row 7 holds the meter from row 6"] == [line.text for line in story.not_put_back]  # fmt: skip
+
+
+def test_not_tested_is_always_printed(engine: Engine) -> None:
+    """Causes that still stand and that nobody tested are named as not tested."""
+    case = alder_flat.opened(engine, "phone")
+    alder_flat.machine(case)
+    case.call.set_complaint("all rows skip", [("skips_high", "chosen")])
+    told = tell(case.call)
+    untested = [o.label for o in told.others if o.word == "not_tested"]
+    assert untested
+    text = " ".join(render_text(told).split())
+    assert f"Not tested: {'; '.join(untested)}." in text
+
+
+def test_no_fault_found_blames_nobody(engine: Engine) -> None:
+    """Closed as no fault found: what was measured, what it cannot show, and no cause."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("map", EVEN)
+    case.call.close("no_fault_found", "even in all rows")
+    text = " ".join(render_text(tell(case.call)).split())
+    assert "No fault of the planter was found. 1 measurement and 0 other checks are listed below." in text
+    assert "it cannot show what was so before" in text
+    assert "it blames nobody" in text
+
+
+def test_a_write_up_of_a_transcript_says_demonstration(story: Story) -> None:
+    """Without a store there is no head to compare: it is a demonstration, and says so for every reader."""
+    for audience in AUDIENCES:
+        assert "Demonstration, not a stored call." in render_text(story, 78, audience)
+
+
+# --- readers ----------------------------------------------------------------------------------------------------
+
+
+def hushed(case: Case) -> tuple[Story, list[str]]:
+    """Return a story with things a customer must not see, and those things."""
+    call = case.call
+    call.record("note", {}, {"text": "INTERNAL backed up again"})
+    call.record("note", {"file": True}, {"text": "MARKED for the file"})
+    call.record("note", {"item": "r23_photo", "value": "left_out"}, {"text": "REASON no light"})
+    secrets = ["INTERNAL", "MARKED", "REASON", "Leaning", "wear or upkeep", "fault of making", "INV-T-0071",
+               "service manager", "hours", "moulding void", "unexplained", "sister", "warranty", "1.3 h"]  # fmt: skip
+    return tell(call), secrets
+
+
+def test_leaning_and_notes_never_reach_a_customer(engine: Engine) -> None:
+    """No leaning, category, root, part tag, hours, note or reason in any form that a customer gets."""
+    story, secrets = hushed(alder_flat.good(engine))
+    customer = " ".join(render_text(story, 78, "customer").split()) + str(as_json(story, "customer"))
+    service = " ".join(render_text(story, 78, "service").split())
+    assert [] == [s for s in secrets if s in customer]
+    assert "INTERNAL" in service
+    assert "Leaning" in service
+
+
+def test_a_claim_has_marked_notes_but_no_internal_ones(engine: Engine) -> None:
+    """Notes are for the house unless they are marked for the file; the leaning defers to the maker's terms."""
+    story, _ = hushed(alder_flat.good(engine))
+    claim = " ".join(render_text(story, 78, "claim").split()) + str(as_json(story, "claim"))
+    assert "INTERNAL" not in claim
+    assert "MARKED for the file" in claim
+    assert "The maker's warranty terms" in claim
+
+
+def test_no_reader_sees_a_belief(engine: Engine) -> None:
+    """Nothing that only the desk believes stands in any write-up: no chance, no belief word."""
+    case = alder_flat.good(engine)
+    chances = {f"{r.probability:.4f}" for r in case.call.think().judgement.ranking if 0 < r.probability < 1}
+    story = tell(case.call)
+    for audience in AUDIENCES:
+        text = render_text(story, 78, audience) + str(as_json(story, audience))
+        assert [] == [c for c in chances if c in text]
+        assert [] == [w for w in ("probability", "'belief'", "set aside", "set_aside") if w in text]
+
+
+def test_view_refuses_an_unknown_reader(story: Story) -> None:
+    """A reader that does not exist is named with the ones that do."""
+    with pytest.raises(UsageError, match="customer, claim, service"):
+        view(story, "public")
+
+
+def test_no_personal_leaves_out_everything_sealed(good: Case) -> None:
+    """With the switch, nothing that is sealed stands in any format: no name, number, place, word or file name."""
+    sealed = {s.value for s in good.call.sealed if len(s.value) > 6}
+    told = tell(good.call, personal=False)
+    for audience in AUDIENCES:
+        text = " ".join(render_text(told, 500, audience).split()) + str(as_json(told, audience))
+        assert [] == [v for v in sealed if v in text]
+    assert "Too many skips" in render_text(told)
+
+
+def test_the_same_call_gives_the_same_story(engine: Engine) -> None:
+    """Told twice, from two desks that typed the same: equal in every part."""
+    assert tell(alder_flat.good(engine).call) == tell(alder_flat.good(engine).call)
+
+
+def test_units_of_the_reader_stand_beside(engine: Engine) -> None:
+    """A metric reader gets the reading as it was said and what it is in his units."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("map", {4: 20, 5: 20, 7: 12})
+    reading = tell(case.call, units="metric").tests[0].reading
+    assert "rows 4, 5: 20 inH2O (4.98 kPa); row 7: 12 inH2O (2.99 kPa)" == reading
