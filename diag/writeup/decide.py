@@ -211,10 +211,9 @@ def _says(crop: str, losses: tuple[Loss, ...], given: Given, delay: float | None
     told = f"Going on costs {range_} on the acres left, stopping {number(delay)} bu."
     if high < delay:
         yield f"{told} Even by the dearest study going on costs less than you say stopping does."
-    elif low > delay:
-        yield f"{told} Even by the cheapest study going on costs more than you say stopping does."
     else:
-        yield f"{told} The studies lie on both sides of that: the range does not decide it."
+        yield (f"{told} The studies lie on both sides of that, at the low end with no loss at all: the range does not "
+               "decide it.")  # fmt: skip
 
 
 def decision_text(decision: Decision, width: int = 78) -> str:

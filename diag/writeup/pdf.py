@@ -171,6 +171,7 @@ def _style(headed: bool) -> Any:
     from reportlab.platypus import TableStyle
 
     lines: list[Any] = [
+        ("FONT", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.25, Color(*GREY)),
         ("TOPPADDING", (0, 0), (-1, -1), 1.5),

@@ -1,0 +1,125 @@
+"""Keep planting or stop: acres per hour, the range of cost, and what it allows to say."""
+
+from __future__ import annotations
+
+import pytest
+from writeup import alder_flat
+from writeup.alder_flat import Case
+
+from diag.measure.economics import compensation
+from diag.reason.judge import Engine
+from diag.units import ACRE, Measured
+from diag.writeup.decide import Given, decide, decision_text
+
+
+def corn(engine: Engine, speed: str = "7", rows: object = None) -> Case:
+    """A 12-row machine at 30 in in corn."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.set_situation({"speed": {"value": speed, "unit": "mph"}, "rows": rows or [7]})
+    return case
+
+
+def test_acres_per_hour_of_the_three_ways(engine: Engine) -> None:
+    """12 rows at 30 in: 25.5 ac/h at 7 mph, 18.2 at 5 mph before turning (common practice)."""
+    ways = decide(corn(engine).call, Given(slower=Measured("5", "mph").si())).ways
+    assert ["keep going", "go slower", "stop and mend, then go on"] == [w.name for w in ways]
+    assert (25.5, 18.2) == (round(ways[0].acres_per_hour or 0, 1), round(ways[1].acres_per_hour or 0, 1))
+
+
+def test_hours_for_the_acres_left_and_acres_by_then(engine: Engine) -> None:
+    """90 acres at 25.45 ac/h take 3.5 h; in 2 h 51 acres; after an hour's mending one hour is left for 25."""
+    given = Given(acres_left=90, hours_left=2, hours_to_mend=1)
+    keep, _, stop = decide(corn(engine).call, given).ways
+    assert (3.54, 50.9) == (round(keep.hours or 0, 2), round(keep.acres_by_then or 0, 1))
+    assert (4.54, 25.5) == (round(stop.hours or 0, 2), round(stop.acres_by_then or 0, 1))
+
+
+def test_skips_cost_by_the_share_of_the_rows(engine: Engine) -> None:
+    """10 % skips in one row of twelve at 200 bu/ac: the study's loss in that row, a twelfth over the planter."""
+    decision = decide(corn(engine).call, Given(skips=0.10, doubles=0.0, crop_yield=200))
+    made_up, _ = compensation(34000 / ACRE)
+    (loss,) = decision.losses
+    assert pytest.approx(0.10 * (1 - made_up) * 200 / 12) == loss.high
+    assert loss.high == pytest.approx(loss.low) or loss.low >= 0
+    assert 1 / 12 == decision.share_of_rows
+
+
+def test_spacing_shows_every_study(engine: Engine) -> None:
+    """Spacings that spread bring the range from no effect to the steepest slope, with each study named."""
+    case = corn(engine, rows="all")
+    values = ["2.0"] * 20 + ["6.1"] * 20 + ["12.4"] * 10
+    case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
+    decision = decide(case.call)
+    spread = next(x for x in decision.losses if "spread" in x.what)
+    assert (0.0, True) == (spread.low, spread.high > 0)
+    assert 4 == len(spread.studies)
+    assert any("Carlson" in s for s in spread.studies)
+    assert spread.events == (case.call.events[-1].id,)
+
+
+def test_no_yield_no_cost_of_skips(engine: Engine) -> None:
+    """Without the user's own yield nothing is put in its place."""
+    assert () == decide(corn(engine).call, Given(skips=0.1)).losses
+
+
+def test_other_crops_are_silent(engine: Engine) -> None:
+    """The studies are corn: in beans only acres per hour are told, and why."""
+    case = corn(engine)
+    case.call.set_situation({"crop": "soybean"})
+    decision = decide(case.call, Given(skips=0.1, crop_yield=50))
+    assert () == decision.losses
+    assert "The studies read are of corn; for soybean they say nothing" in decision.says[0]
+    assert "bu/ac" not in decision_text(decision)
+
+
+RANGE = [(0.01, "the range does not decide it"), (1e6, "costs less than you say stopping does")]
+
+
+@pytest.mark.parametrize(("delay", "says"), RANGE, ids=["cheap delay", "dear delay"])
+def test_what_the_range_allows_to_say(engine: Engine, delay: float, says: str) -> None:
+    """Above the dearest study the range decides; below it never does, because its low end is no loss at all."""
+    given = Given(skips=0.2, crop_yield=200, acres_left=500, hours_to_mend=1, delay_per_hour=delay)
+    assert says in decide(corn(engine, rows="all").call, given).says[-1]
+
+
+def test_a_range_on_both_sides_decides_nothing(engine: Engine) -> None:
+    """Where the user's price of delay lies inside the range, it says so instead of picking a side."""
+    case = corn(engine, rows="all")
+    values = ["2.0"] * 20 + ["6.1"] * 20 + ["12.4"] * 10
+    case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
+    given = Given(acres_left=100, hours_to_mend=1, delay_per_hour=5)
+    assert "the range does not decide it" in decide(case.call, given).says[-1]
+
+
+def test_two_ways_of_looking_are_not_added(engine: Engine) -> None:
+    """Skips and spread are the same fault seen twice: both are shown, and that they are not added."""
+    case = corn(engine, rows="all")
+    values = ["6.1"] * 40 + ["12.4"] * 10
+    case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
+    decision = decide(case.call, Given(crop_yield=200))
+    assert 2 == len(decision.losses)
+    assert any("not added" in s for s in decision.says)
+
+
+def test_unknown_rows_are_told(engine: Engine) -> None:
+    """Without the rows in trouble the figures are for all rows, and it says so."""
+    case = alder_flat.opened(engine)
+    case.call.set_situation({"crop": "corn", "target": {"value": "34000", "unit": "seeds/ac"}})
+    decision = decide(case.call, Given(skips=0.1, crop_yield=200))
+    assert decision.share_of_rows is None
+    assert any("not known" in s for s in decision.says)
+
+
+def test_money_is_the_users_own(engine: Engine) -> None:
+    """A price brings the range in that money; without one no money is named."""
+    given = Given(skips=0.1, crop_yield=200)
+    assert "money" not in decision_text(decide(corn(engine).call, given))
+    assert "in your money" in decision_text(decide(corn(engine).call, Given(skips=0.1, crop_yield=200, price=4)))
+
+
+def test_text_fits_and_an_empty_call_is_told(engine: Engine) -> None:
+    """Nothing known: three ways without figures, and what would tell a cost."""
+    text = decision_text(decide(alder_flat.opened(engine).call))
+    assert max(map(len, text.splitlines())) <= 78
+    assert "keep going: acres and hours left" in text
