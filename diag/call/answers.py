@@ -33,6 +33,8 @@ _FROM = re.compile(r"^\s*(?:from|start|starting)?\s*(?:row|at row|at)?\s*(\d+)\s
 _EVERY = re.compile(r"^\s*every\s+(\d+(?:[.,]\d+)?)\s*([a-z]+)\s*:\s*(.*)$", re.IGNORECASE | re.DOTALL)
 _LABELLED = re.compile(r"([A-Za-z_][\w ]*?)\s*:?\s*(\d+)(?:\s*(?:/|of|out of)\s*(\d+))?(?=[\s,;]|$)")
 _DASH = {"-", "--", "x", "?"}
+CALLED = {"good", "close", "gap"}
+"""Labels of spacings called out one by one."""
 MOST_TYPED = 100_000
 
 
@@ -241,7 +243,9 @@ def _count(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
 
 
 def _counts(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
-    values: dict[str, Any] = {}
+    values: dict[str, Any] = _tally(check, said)
+    if values:
+        return {"values": values}
     for label, number, of in _LABELLED.findall(said):
         key = label.strip().replace(" ", "_")
         values[key] = {"count": int(number), "of": int(of)} if of else int(number)
@@ -253,6 +257,20 @@ def _counts(check: Check, said: str, unit: str | None, rows: int | None) -> Body
         example = ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels)
         raise UsageError(f"Missing: {', '.join(missing).replace('_', ' ')}.", check.asks, f"Write {example}.")
     return {"values": values}
+
+
+def _tally(check: Check, said: str) -> dict[str, Any]:
+    """Return spacings called out by one key each ("ggcg lggg"), {} when it is something else."""
+    from diag.errors import MeasureError
+    from diag.measure.dictation import tally_of
+
+    if set(check.takes.labels) != CALLED or any(c.isdigit() for c in said):
+        return {}
+    try:
+        counts = tally_of(said).counts()
+    except MeasureError as error:
+        raise UsageError(error.what, error.where, error.remedy) from None
+    return {label: {"count": k, "of": n} for label, (k, n) in counts.items()}
 
 
 def _log(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
@@ -288,7 +306,8 @@ def answer_form(check: Check, system: str = "us") -> str:
         "number": f"a number with unit, e.g. 18.5 {unit}",
         "numbers": _numbers_form(check, unit),
         "spacings": f"6.5 7 6.25 {unit}", "positions": f"0 6.5 13.25 {unit}", "count": "17 of 20",
-        "counts": ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels),
+        "counts": "one key each: g good, c close, l gap" if set(check.takes.labels) == CALLED
+        else ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels),
         "log": f"every 10 s: 18 18.2 17.9 {unit}", "text": "anything",
     }  # fmt: skip
     return forms[check.takes.kind]

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diag.call.answers import parse_answer
+from diag.call.answers import CALLED, parse_answer
 from diag.call.readings import AGAIN, Evaluated, evaluate
 from diag.call.rows import Rows
 from diag.call.state import Answer, State
@@ -66,8 +66,18 @@ def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str
         told.append(f"no verdict yet: {seen.reason}")
     if seen.analysed:
         told += [seen.analysed.words, *seen.analysed.notes]
-    told += _doubts(check, body)
+    told += _tallied(check, body) + _doubts(check, body)
     return list(dict.fromkeys(t for t in told if t))
+
+
+def _tallied(check: Check, body: Mapping[str, Any]) -> list[str]:
+    """Return the running count of spacings called out."""
+    from diag.measure.dictation import Tally
+
+    if set(check.takes.labels) != CALLED:
+        return []
+    counts = {k: v["count"] if isinstance(v, Mapping) else v for k, v in (body.get("values") or {}).items()}
+    return [Tally(**counts).running()]
 
 
 def _doubts(check: Check, body: Mapping[str, Any]) -> list[str]:

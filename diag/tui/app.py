@@ -85,7 +85,7 @@ class DiagApp(App[int]):
         self.push_screen(StartScreen())
         self.call_after_refresh(self._begin)
 
-    @work(thread=True, exit_on_error=False, group="start")
+    @work(thread=True, exit_on_error=False, group="start", description="start")
     def _begin(self) -> None:
         """Open the store, then build the engine, while the first screen already shows."""
         what = "store"

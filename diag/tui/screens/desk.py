@@ -58,10 +58,14 @@ class DeskScreen(DeskActs):
         """Draw the check, the causes and the trail of a fresh judgement."""
         self.show_bar()
         if self.work.failed:
+            self._failure_told = True
             self.tell(f"Judging failed: {self.work.failed} What was recorded stands. Ctrl+P, Judge again.", "bad")
             return
         if not self.work.ready:
             return
+        if self._failure_told:
+            self._failure_told = False
+            self.tell("")
         self._show_warnings()
         self._show_causes()
         self._show_trail()
@@ -138,7 +142,7 @@ class DeskScreen(DeskActs):
             self.tell("")
             self.work.taken = message.then
             self.query_one("#answer", AnswerBox).in_words = False
-            if self.work.ready:
+            if self.work.ready or self.work.failed:
                 self.show_call()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:

@@ -88,6 +88,7 @@ class DeskActs(Page[None]):
         self.work: Work = work
         self._turn: Turn | None = None
         """What is asked now."""
+        self._failure_told = False
 
     def record(self, wrong: str, done: str = "") -> None:
         """Tell what came of a step."""

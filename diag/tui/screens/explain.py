@@ -78,7 +78,7 @@ class ExplainScreen(Page[None]):
         width = max(40, self.query_one("#told").scrollable_content_region.width)
         self._work_out(picked, width, self._asked)
 
-    @work(thread=True, exclusive=True, group="explain", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="explain", description="explain", exit_on_error=False)
     def _work_out(self, key: str, width: int, number: int) -> None:
         """Tell a topic off the screen's thread; what came too late is dropped."""
         text = told(self.work.call, key, width)

@@ -135,7 +135,7 @@ class IntakeScreen(Page[None]):
         if self._knowledge is not None:
             self._find(self._knowledge, self.query_one("#words", LinesField).text, self._asked)
 
-    @work(thread=True, exclusive=True, group="match", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="match", description="match", exit_on_error=False)
     def _find(self, knowledge: Knowledge, words: str, number: int) -> None:
         """Match the words; an older result is dropped."""
         found = read_words(knowledge, words)

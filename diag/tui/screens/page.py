@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
 
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.screen import Screen
@@ -33,6 +34,7 @@ class Page(Screen[T], Generic[T]):
     def __init__(self, work: Work | None = None) -> None:
         super().__init__()
         self.work = work
+        self._focused_last: Widget | None = None
 
     @property
     def diag(self) -> DiagApp:
@@ -67,8 +69,17 @@ class Page(Screen[T], Generic[T]):
             text = header(self.work.call) + (f" | {self.TITLE_TEXT}" if self.TITLE_TEXT else "")
         self.query_one("#bar", Static).update(say(fit(text, max(20, self.app.size.width - 2))))
 
+    def on_descendant_focus(self, event: events.DescendantFocus) -> None:
+        self._focused_last = event.widget
+
     def on_resize(self) -> None:
         self.show_bar()
+        self.call_after_refresh(self._focus_again)
+
+    def _focus_again(self) -> None:
+        """Give the focus back to the field that lost it while the window was too small."""
+        if self.focused is None and self._focused_last is not None and self._focused_last.is_attached:
+            self._focused_last.focus()
 
     def tell(self, text: str, kind: str = "") -> None:
         """Show a message until the next one; kind "bad" is marked by its word and colour."""

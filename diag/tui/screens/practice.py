@@ -63,7 +63,7 @@ class PracticeScreen(DeskScreen):
     def action_give_up(self) -> None:
         self._end(None)
 
-    @work(thread=True, exclusive=True, group="practice", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="practice", description="practice", exit_on_error=False)
     def _end(self, cause: str | None) -> None:
         """Name the cause off the screen's thread: the tool plays the same fault."""
         self.app.call_from_thread(self._ended, self._practice.name(cause))

@@ -28,6 +28,7 @@ class SearchScreen(Page[Found | None]):
     TITLE_TEXT = "Search"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("back", "Back", "Back to the desk.", "escape", shown=True),
+        Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
     )  # fmt: skip
     BINDINGS = bindings(ACTS)
 
@@ -75,7 +76,8 @@ class SearchScreen(Page[Found | None]):
             )
         if not rows:
             rows.append((None, "Nothing holds all these words." if text.strip() else "Type a word."))
-        self.query_one("#found", PickList).fill(rows)
+        first = next((key for key, _ in rows if key is not None), None)
+        self.query_one("#found", PickList).fill(rows, keep=first)
 
     def _group(self, head: str, rows: list[tuple[str, str]]) -> list[tuple[str | None, Content | str]]:
         return [(None, say((head, "bold"))), *rows] if rows else []
@@ -84,9 +86,9 @@ class SearchScreen(Page[Found | None]):
     def _to_list(self) -> None:
         self.query_one("#found").focus()
 
-    def key_down(self) -> None:
-        if self.query_one("#search").has_focus:
-            self.query_one("#found").focus()
+    def action_to_list(self) -> None:
+        """Go from the words to what was found."""
+        self.query_one("#found").focus()
 
     @on(OptionList.OptionSelected)
     def _picked(self) -> None:

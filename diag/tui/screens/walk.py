@@ -64,7 +64,7 @@ class WalkScreen(Page[None]):
         self.query_one("#told").border_title = say("To send" if self.kind == self.HOMEWORK else "To take along")
         self._choose()
 
-    @work(thread=True, exclusive=True, group="walk", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="walk", description="walk", exit_on_error=False)
     def _choose(self) -> None:
         """Choose the checks off the screen's thread."""
         call = self.work.call
@@ -156,6 +156,7 @@ class CatchUpScreen(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("answers", "Type the answers", "What was picked, as one form.", "ctrl+s", shown=True, first=True),
         Act("drop", "Take off", "Take the last one off again.", "f6", shown=True),
+        Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
         BACK,
     )
     BINDINGS = bindings(ACTS)
@@ -190,9 +191,9 @@ class CatchUpScreen(Page[None]):
     def _to_list(self) -> None:
         self.query_one("#found").focus()
 
-    def key_down(self) -> None:
-        if self.query_one("#search").has_focus:
-            self.query_one("#found").focus()
+    def action_to_list(self) -> None:
+        """Go from the words to what was found."""
+        self.query_one("#found").focus()
 
     @on(OptionList.OptionSelected)
     def _take(self) -> None:

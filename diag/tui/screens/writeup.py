@@ -66,7 +66,7 @@ class WriteUpScreen(Page[str]):
         super().on_resize()
         self.show_call()
 
-    @work(thread=True, exclusive=True, group="writeup", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="writeup", description="writeup", exit_on_error=False)
     def _write(self, reader: str, width: int) -> None:
         """Write off the screen's thread."""
         from diag.writeup.completeness import missing
@@ -118,7 +118,7 @@ class WriteUpScreen(Page[str]):
         self.tell("Working it out ...")
         self._loads(max(56, self.app.size.width - 4))
 
-    @work(thread=True, exclusive=True, group="load", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="load", description="load", exit_on_error=False)
     def _loads(self, width: int) -> None:
         """Work out the drive-out and the load off the screen's thread."""
         from diag.writeup.load_list import drive_out_view, drive_text, load_list, load_text

@@ -112,6 +112,7 @@ class AnswerBox(Vertical):
 
     def fill_in(self, text: str) -> None:
         """Put text into the field that shows: figures that were read aloud, or taken from a file."""
+        self._keep(text)
         lines, line = self.query_one("#lines", LinesField), self.query_one("#line", LineField)
         if lines.display:
             lines.text = text
@@ -249,7 +250,7 @@ class AnswerBox(Vertical):
         number = self._tried
         self.set_timer(PREVIEW_AFTER, lambda: self._work_out(text, number) if number == self._tried else None)
 
-    @work(thread=True, exclusive=True, group="preview", exit_on_error=False)
+    @work(thread=True, exclusive=True, group="preview", description="preview", exit_on_error=False)
     def _work_out(self, text: str, number: int) -> None:
         """Work a typed reading out; an older result is dropped."""
         turn = self._turn

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from textual import events
 from textual.widgets import Input
+
+from diag.text import one_line
 
 
 class LineField(Input):
@@ -11,3 +14,9 @@ class LineField(Input):
     def __init__(self, value: str = "", *, placeholder: str = "", id: str | None = None) -> None:  # noqa: A002
         super().__init__(value, placeholder=placeholder, id=id, compact=True, select_on_focus=False)
         self.cursor_blink = False
+
+    def _on_paste(self, event: events.Paste) -> None:
+        """Put the whole paste in, cleaned and on one line."""
+        self.insert_text_at_cursor(one_line(event.text))
+        event.stop()
+        event.prevent_default()

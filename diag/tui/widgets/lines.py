@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from textual import events
 from textual.binding import Binding, BindingType
 from textual.message import Message
 from textual.widgets import TextArea
+
+from diag.text import clean
 
 
 class LinesField(TextArea):
@@ -35,6 +38,14 @@ class LinesField(TextArea):
             soft_wrap=True,
         )  # fmt: skip
         self.cursor_blink = False
+
+    async def _on_paste(self, event: events.Paste) -> None:
+        """Put the whole paste in, cleaned: bytes that drive the terminal stay out."""
+        event.prevent_default()
+        event.stop()
+        if not self.read_only:
+            done = self.replace(clean(event.text), *self.selection, maintain_selection_offset=False)
+            self.move_cursor(done.end_location)
 
     def action_submit(self) -> None:
         """Record."""

@@ -1,0 +1,125 @@
+"""Driving the screens in tests: a fixed clock and chance, waiting until all is still, the screen as text."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import os
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from textual import events
+from textual.pilot import Pilot
+
+from diag.call.desk import CallDesk, Desk
+from diag.call.store import open_store
+from diag.reason.judge import Engine
+from diag.tui.app import DiagApp
+from diag.tui.screens import intake
+from diag.tui.widgets import answer
+
+SMALL, LARGE = (80, 24), (120, 40)
+NOW = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
+HERE = Path(__file__).parent
+Body = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
+
+intake.MATCH_AFTER = answer.PREVIEW_AFTER = 0.002
+"""Hardly any waiting for a pause in typing."""
+
+
+class Chance:
+    """Bytes that look random and are the same each time."""
+
+    def __init__(self) -> None:
+        self._n = 0
+
+    def __call__(self, size: int) -> bytes:
+        self._n += 1
+        return hashlib.sha256(str(self._n).encode()).digest()[:size]
+
+
+def make_app(engine: Engine, place: Path, **more: object) -> DiagApp:
+    """Return the application over a store file, with a fixed clock."""
+    chance = Chance()
+    options = {"clock": lambda: NOW, "random": chance, **more}
+    return DiagApp(lambda: open_store(place, random=chance), lambda: engine, **options)  # type: ignore[arg-type]
+
+
+def drive(app: DiagApp, body: Body, size: tuple[int, int] = SMALL) -> None:
+    """Run the application without a terminal and do `body` with it."""
+
+    async def run() -> None:
+        async with app.run_test(size=size) as pilot:
+            await still(pilot)
+            await body(app, pilot)
+
+    asyncio.run(run())
+
+
+async def still(pilot: Pilot[int]) -> None:
+    """Wait until nothing is under way: no worker, no judging, no message."""
+    await pilot.pause()
+    while _busy(pilot.app):
+        await asyncio.sleep(0.005)
+    await pilot.pause()
+    if _busy(pilot.app):
+        await still(pilot)
+
+
+def _busy(app: object) -> bool:
+    assert isinstance(app, DiagApp)
+    judging = any(not w.ready and not w.failed for w in app.works.values())
+    started = bool(app.trouble) or (app.engine is not None and app.store is not None)
+    return judging or not started or any(not w.is_finished for w in app.workers)
+
+
+async def press(pilot: Pilot[int], *keys: str) -> None:
+    """Press keys one after the other, waiting after each until nothing is under way."""
+    for key in keys:
+        await pilot.press(key)
+        if _busy(pilot.app):
+            await still(pilot)
+    await still(pilot)
+
+
+async def type_in(pilot: Pilot[int], text: str) -> None:
+    """Put text into the field that has the focus, as pasted."""
+    pilot.app.screen.post_message(events.Paste(text))
+    await pilot.pause()
+    await asyncio.sleep(0.01)
+    await still(pilot)
+
+
+def screen_text(app: DiagApp) -> str:
+    """Return what the screen shows, line by line."""
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips).rstrip() + "\n"
+
+
+def words(app: DiagApp) -> str:
+    """Return what the screen shows with all line breaks folded away."""
+    return " ".join(screen_text(app).split())
+
+
+def same_screen(app: DiagApp, name: str) -> None:
+    """Compare the screen with tests/screens/NAME_WxH.txt; DIAG_TEST_REDRAW=1 writes it anew."""
+    path = HERE / f"{name}_{app.size.width}x{app.size.height}.txt"
+    shown = screen_text(app)
+    if os.environ.get("DIAG_TEST_REDRAW"):
+        path.write_text(shown, encoding="utf-8", newline="\n")
+    assert path.read_text(encoding="utf-8") == shown, f"{path.name} differs; look at it, then redraw"
+
+
+async def put_on_desk(app: DiagApp, pilot: Pilot[int], channel: str = "site", rows: int | None = 8) -> CallDesk:
+    """Open a call with a complaint and put it on the desk."""
+    desk = app.desk
+    assert isinstance(desk, Desk)
+    call = desk.new_call(channel, customer="Alder Flat")
+    call.set_machine({"rows": rows} if rows else {}, label="north planter")
+    call.set_situation({"rows": [7]})
+    first = next(iter(desk.engine.knowledge.symptoms))
+    call.set_complaint("row 7 is thin", [(first, "chosen")])
+    app.start_work(call)
+    await still(pilot)
+    return call
