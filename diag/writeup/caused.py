@@ -35,7 +35,9 @@ class Causes:
         self.call, self.bench, self.items = call, bench, items
         self.knowledge, self.state = call.engine.knowledge, call.state
         self.tests = {t.event: t for t in tests}
-        self.words = bench.words()
+        can_be = {r.cause for r in call.think().judgement.ranking}
+        mended = {c for r in call.state.repairs for c in r.causes}
+        self.words = {c: w for c, w in bench.words().items() if c in can_be | mended}
         self.repaired = tuple(
             dict.fromkeys(c for r in self.state.repairs if r.kind == "repair" for c in r.causes if c in self.words)
         )
@@ -68,7 +70,14 @@ class Causes:
             speaks = bool(self._speaking(cause))
             explained = speaks and any(c.word == CONFIRMED and self.bench.explains(c.cause, cause) for c in told)
             found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word), speaks, explained))
-        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), o.label)))
+        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), self._weight(o.cause), o.label)))
+
+    def _weight(self, cause: str) -> float:
+        """Return how much the tests together speak against a cause, for order only: firm ones, then callers' words."""
+        weight = 1.0
+        for test in self.bench.tests(cause):
+            weight /= test.ratio
+        return round(weight, 9)
 
     def addressed(self) -> tuple[str, ...]:
         """Return the kinds of cause that some firm test bears on."""
@@ -89,7 +98,8 @@ class Causes:
             kind=known.kind, mode=self._mode(known),
             mechanism=known.mechanism, seen=seen.told.text if seen else "",
             root=self._root(known, first), leaning=LEANINGS[known.leaning], prevention=known.prevention,
-            deciding=self._deciding(cause), grounds=tuple(self._ground(t) for t in self._speaking(cause)),
+            deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
+            grounds=tuple(self._ground(t) for t in self._speaking(cause)),
             repaired=cause in self.repaired, brings=tuple(known.symptoms),
         )  # fmt: skip
 

@@ -39,14 +39,17 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
 def _part(call: CallDesk, done: RepairDone, part: Mapping[str, Any], bench: Bench) -> PartUsed:
     """Return a part with the firm tests that point at a mended cause whose repair takes such a part."""
     knowledge = call.engine.knowledge
-    named = part["item"].casefold()
+    named = part["item"].casefold().replace(" ", "_")
     events: dict[str, None] = {}
     for cause in done.causes:
         known = knowledge.causes.get(cause)
-        takes = {n.casefold() for p in (known.repair.parts if known else ()) for n in (p, knowledge.parts[p].label)}
+        parts = known.repair.parts if known else ()
+        takes = {n.casefold().replace(" ", "_") for p in parts for n in (p, knowledge.parts[p].label)}
         if known and any(named == t or t in named or named in t for t in takes):
             events |= dict.fromkeys(t.event for t in bench.tests(cause) if t.firm and t.ratio >= FOR)
-    return PartUsed(part["item"], part["qty"], tuple(events))
+    by_label = {p.label.casefold().replace(" ", "_"): p.label for p in knowledge.parts.values()}
+    by_label |= {name: p.label for name, p in knowledge.parts.items()}
+    return PartUsed(by_label.get(named, part["item"]), part["qty"], tuple(events))
 
 
 def _setting(setting: Mapping[str, Any]) -> str:

@@ -70,23 +70,40 @@ def reading_text(body: Mapping[str, Any], check: Check | None, units: System | N
     if body.get("value") is not None:
         return setting_text(body["value"], units)
     if body.get("values") is not None:
-        return _list_text(body["values"], units)
+        return _list_text(body["values"], check, units)
     for name in ("spacings", "positions"):
         if body.get(name):
-            series = body[name]
-            return f"{len(series['values'])} {name} in {_label(series['unit'])}: {', '.join(series['values'])}"
+            figures, unit = body[name]["values"], _label(body[name]["unit"])
+            if not figures:
+                return f"no {name}"
+            low, high = min(figures, key=float), max(figures, key=float)
+            return f"{len(figures)} {name}, {low} to {high} {unit}"
     if body.get("log"):
         log = body["log"]
-        points = ", ".join(f"{t}: {v}" for t, v in log["points"])
-        return f"{_label(log['time_unit'])}: {_label(log['unit'])} {points}"
+        read, unit = [v for _, v in log["points"]], _label(log["unit"])
+        span = f"{log['points'][0][0]} to {log['points'][-1][0]} {_label(log['time_unit'])}" if read else "no time"
+        low, high = (min(read, key=float), max(read, key=float)) if read else ("", "")
+        return f"{len(read)} readings over {span}, {low} to {high} {unit}"
     return "noted"
 
 
-def _list_text(values: Mapping[str, Any], units: System | None) -> str:
+def series_text(body: Mapping[str, Any]) -> str:
+    """Return a series in full, as it was typed; "" for an answer that holds none."""
+    for name in ("spacings", "positions"):
+        if body.get(name):
+            return f"{', '.join(body[name]['values'])} {_label(body[name]['unit'])}"
+    if body.get("log"):
+        log = body["log"]
+        points = ", ".join(f"{t} {_label(log['time_unit'])}: {v}" for t, v in log["points"])
+        return f"{points} {_label(log['unit'])}"
+    return ""
+
+
+def _list_text(values: Mapping[str, Any], check: Check | None, units: System | None) -> str:
     """Return values by place, rows that read alike together: "rows 4-6: 20 inH2O; row 7: 12 inH2O"."""
     alike: dict[str, list[int]] = {}
     single: dict[int, str] = {}
-    for key in sorted(values, key=_place):
+    for key in _ordered(values, check):
         text = setting_text(values[key], units)
         if key.isdigit():
             alike.setdefault(text, []).append(int(key))
@@ -96,9 +113,17 @@ def _list_text(values: Mapping[str, Any], units: System | None) -> str:
     return "; ".join([*(f"{row_text(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
 
 
-def _place(key: str) -> tuple[int, int, str]:
-    head = key.partition(" ")[0]
-    return (2, 0, key) if key == AGAIN else (0, int(head), key) if head.isdigit() else (1, 0, key)
+def _ordered(values: Mapping[str, Any], check: Check | None) -> list[str]:
+    """Return keys in the order asked for: rows by number, labels as the check lists them, the repeat last."""
+    asked = {label: i for i, label in enumerate(check.takes.labels)} if check else {}
+
+    def place(key: str) -> tuple[int, int, str]:
+        head = key.partition(" ")[0]
+        if key == AGAIN:
+            return 2, 0, key
+        return (0, int(head), key) if head.isdigit() else (1, asked.get(key, len(asked)), key)
+
+    return sorted(values, key=place)
 
 
 def where_text(key: str) -> str:
@@ -139,10 +164,11 @@ class Measurements:
         says = check.outcomes[outcome].says if outcome else ""
         bearing = {c: t for c, tests in self.by_cause.items() for t in tests if t.event == answer.event}
         series = seen.evaluated.analysed if has_value(answer) else None
+        asks, reading = self._words(answer, check)
         return MadeTest(
-            event=answer.event, number=answer.number, check=answer.check, asks=check.asks.rstrip("."),
-            where=row_text(answer.rows), reading=reading_text(body_of(answer), check, self.units),
-            says="" if answer.outcome is not None else says,
+            event=answer.event, number=answer.number, check=answer.check, asks=asks,
+            where=row_text(answer.rows), reading=reading,
+            series=series_text(body_of(answer)), says="" if answer.outcome is not None else says,
             why_not="" if outcome or answer.status != "given" else seen.evaluated.reason,
             who=observer.label if observer else answer.observer,
             firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
@@ -153,6 +179,15 @@ class Measurements:
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
         )  # fmt: skip
+
+    def _words(self, answer: Answer, check: Check) -> tuple[str, str]:
+        """Return what was asked and what was answered; an item of a list under the heading of its list."""
+        reading = reading_text(body_of(answer), check, self.units)
+        whole = self.knowledge.checks.get(answer.check.partition(".")[0])
+        if "." not in answer.check or whole is None:
+            return check.asks.rstrip("."), reading
+        item = check.asks.rstrip(".")
+        return whole.asks.rstrip("."), item if answer.outcome == "yes" else f"{item}: {reading}"
 
     def _target(self, answer: Answer, check: Check) -> float | None:
         if answer.spacings is None and answer.positions is None:
@@ -171,7 +206,7 @@ class Measurements:
 
     def _values(self, answer: Answer, check: Check, analysed: Analysed | None) -> Iterator[Value]:
         if answer.values is not None:
-            for key in sorted(answer.values, key=_place):
+            for key in _ordered(answer.values, check):
                 yield self._one(answer, check, answer.values[key], where_text(key), key)
         elif answer.value is not None:
             yield self._one(answer, check, answer.value, row_text(answer.rows), "")

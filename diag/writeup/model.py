@@ -102,7 +102,9 @@ class MadeTest:
     asks: str
     where: str
     reading: str
-    """What was answered, in words and with units."""
+    """What was answered, in words and with units; a series by how many and from where to where."""
+    series: str
+    """A series in full; "" for other answers."""
     says: str
     """What it was taken to mean; "" when it could not carry a verdict."""
     why_not: str
@@ -180,6 +182,8 @@ class Cause:
     leaning: str
     prevention: str
     deciding: Ground | None
+    reversal: Events
+    """Answers in which the fault was made to go and come, or to move; () when it was not."""
     grounds: tuple[Ground, ...]
     repaired: bool
     brings: tuple[str, ...]

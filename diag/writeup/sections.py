@@ -21,6 +21,7 @@ NOTHING_MEASURED = (
     "Nothing was measured in this call; what follows rests on what was said and seen, and no cause is held confirmed."
 )
 VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
+MOST_OTHERS = 8
 STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
 
 
@@ -104,9 +105,11 @@ def sections(story: Story, audience: str = SERVICE) -> tuple[Section, ...]:
         ("confirmation", "Confirmation", _confirmation(told)),
         ("watch", "What to watch", _watch(told)),
         ("tests", "What was asked and measured", _tests(told, audience)),
+        ("series", "Readings in full", _series(told, audience)),
         ("identity", "Machine and people", _fields(told.group("identity", "usage"))),
         ("dates", "Dates", _fields(sorted(told.group("dates"), key=lambda i: i.told.text))),
         ("claim", "For the payer", _claim(told, audience)),
+        ("cautions", "Cautions read and acknowledged", _lines(told.cautions)),
         ("hours", "Hours", _hours(told)),
         ("photos", "Photos", _photos(told)),
         ("before", "Done before the call", _lines(told.done_before)),
@@ -181,6 +184,8 @@ def _one_cause(story: Story, cause: Cause, audience: str) -> Iterator[Block]:
                  else f"Mechanism: {_sentence(cause.mechanism)}")  # fmt: skip
     if cause.deciding:
         lines.append(f"Deciding test: {cause.deciding.asks}: {_sentence(cause.deciding.says)}")
+    if cause.reversal and audience != CUSTOMER:
+        lines.append(f"Made to go and come, or to move: {_refs(story, cause.reversal)}.")
     rest = [g.event for g in cause.grounds if not cause.deciding or g.event != cause.deciding.event]
     if rest and audience != CUSTOMER:
         lines.append(f"{'Also speaking' if cause.deciding else 'Speaking'} for it: {_refs(story, rest)}.")
@@ -212,7 +217,7 @@ def _tested(story: Story, audience: str) -> Iterator[Block]:
     for word, lead in (("possible", "Possible, another cause fits as well"), ("inconclusive", "Tested, inconclusive")):
         members = [o for o in story.others if o.word == word and o.speaks and not o.explained]
         if members:
-            yield Paragraph(f"{lead}: {'; '.join(o.label for o in members)}.")
+            yield Paragraph(f"{lead}: {_first(members)}.")
     explained = sum(o.explained for o in story.others if o.word in ("possible", "inconclusive"))
     if explained:
         what = count(explained, "other known cause fits", "other known causes fit")
@@ -227,6 +232,14 @@ def _tested(story: Story, audience: str) -> Iterator[Block]:
         yield Paragraph(f"What does not fit: {_sentence(unexplained.told.text)}")
     if story.whys:
         yield Points(tuple(f"{w.why}, because ({_refs(story, w.events)}): {_sentence(w.because)}" for w in story.whys))
+
+
+def _first(others: list[Other]) -> str:
+    """Return the causes that the tests speak for most, and how many more there are."""
+    told = "; ".join(o.label for o in others[:MOST_OTHERS])
+    more = len(others) - MOST_OTHERS
+    fits = count(more, "other known cause that fits", "other known causes that fit")
+    return f"{told}; and {fits} less well" if more > 0 else told
 
 
 def _by_ground(others: Iterable[Other]) -> Iterator[tuple[tuple[str, str], list[Other]]]:
@@ -266,12 +279,11 @@ def _confirmation(story: Story) -> Iterator[Block]:
         yield Paragraph(_proof_text(proof))
     if story.repairs and not story.proofs:
         yield Paragraph("The repair has not been measured and judged.")
-    if story.pairs:
+    for what, pairs in groupby(story.pairs, key=lambda p: p.what):
         rows = tuple(
-            (p.what, p.where + (" (control)" if p.after.control else ""), p.before.text, p.after.text)
-            for p in story.pairs
-        )  # fmt: skip
-        yield Table(("measured", "where", "before", "after"), rows, "Before and after, same check and place")
+            (p.where + (" (control)" if p.after.control else ""), p.before.text, p.after.text) for p in pairs
+        )
+        yield Table(("where", "before", "after"), rows, f"{what}, before and after")
     known = [c for c in story.conditions if c.before or c.after]
     if known and story.repairs:
         blank = "not recorded"
@@ -319,6 +331,12 @@ def _tests(story: Story, audience: str) -> Iterator[Block]:
     yield Table(headings, tuple(rows))
 
 
+def _series(story: Story, audience: str) -> Iterator[Block]:
+    lines = tuple(f"no. {t.number}, {t.asks}: {t.series}" for t in story.tests if t.series)
+    if lines and audience != CUSTOMER:
+        yield Points(lines)
+
+
 def _result(test: MadeTest) -> str:
     if test.says:
         return f"{test.reading} = {test.says}"
@@ -340,8 +358,6 @@ def _claim(story: Story, audience: str) -> Iterator[Block]:
         return
     elsewhere = ("root", "mechanism", "unexplained", "category")
     yield from _fields(i for i in story.group("claim", "findings") if i.name not in elsewhere)
-    if story.cautions:
-        yield Points(tuple(line.text for line in story.cautions))
 
 
 def _hours(story: Story) -> Iterator[Block]:

@@ -37,6 +37,8 @@ CLOSINGS: Mapping[str, str] = {
     "not_heard_again": "not heard from again", "several_changed_at_once": "several things changed at once",
     "part_shown_at_fault": "part shown at fault",
 }  # fmt: skip
+UNKNOWN_DIGEST = "none"
+"""Digest of a transcript that was written by hand for whatever knowledge reads it."""
 PAID_BY_OTHERS = ("warranty", "goodwill")
 
 
@@ -71,11 +73,14 @@ def _record(call: CallDesk) -> Record:
     state = call.state
     opened = state.opened
     knowledge = opened["knowledge"]
+    known = (knowledge["version"], knowledge["digest"])
+    if known[1] == UNKNOWN_DIGEST:
+        known = (call.engine.knowledge.version, call.engine.knowledge.digest)
     by = [s.by for s in state.trail if s.by != "tool"]
     return Record(
         call=show_call_id(call.call), stored=call.desk.store is not None, practice=bool(opened.get("practice")),
         channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened["program"],
-        knowledge=f"{knowledge['version']} {knowledge['digest']}", heads=tuple(e.id for e in heads(call.events)),
+        knowledge=" ".join(known), heads=tuple(e.id for e in heads(call.events)),
         events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "",
     )  # fmt: skip
 

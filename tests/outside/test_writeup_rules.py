@@ -166,7 +166,7 @@ def _readings(entries: list[dict[str, Any]], when: str) -> list[MadeTest]:
 
 
 def _test(entry: dict[str, Any]) -> MadeTest:
-    return MadeTest(entry["id"], 0, entry["what"], entry["what"], "", "", "", "", "technician", True,
+    return MadeTest(entry["id"], 0, entry["what"], entry["what"], "", "", "", "", "", "technician", True,
                 bool(entry.get("deciding")), False, bool(entry.get("reversed")), "", "before", "")  # fmt: skip
 
 
@@ -203,7 +203,7 @@ def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ..
     root = Root("", failure["certainty"].get("cause", "not_tested"), category, category, False, ())
     word = failure["certainty"].get("item", "not_tested")
     return Cause(known.id, known.label, known.label, word, "manufacturing_defect", failure["mode"],
-                 failure["mechanism"], failure["cause_text"], root, "", "", deciding, (), True,
+                 failure["mechanism"], failure["cause_text"], root, "", "", deciding, (), (), True,
                  tuple(known.symptoms))  # fmt: skip
 
 
