@@ -19,8 +19,6 @@ from diag.text import number
 from diag.units import QUANTITIES, UNITS, Measured, System, show
 from diag.writeup.model import MadeTest, Pair, Value
 
-MOST_VALUES = 40
-
 
 def row_text(rows: Rows | None) -> str:
     """Return rows as they are named in a sentence."""
@@ -174,7 +172,7 @@ class Measurements:
             firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
             valued=has_value(answer), reverses=answer.event in self.reversing,
             pieces=_pieces_text(answer), when=self._when(answer), on=answer.happened or answer.at,
-            values=tuple(self._values(answer, check, series))[:MOST_VALUES],
+            values=tuple(self._values(answer, check, series)),
             spacings=_spacings(answer), target=self._target(answer, check),
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),

@@ -10,25 +10,31 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from diag.call.readings import AGAIN
 from diag.measure.spacing import CLASS_LIMITS
 from diag.text import number
+from diag.writeup.measured import where_text
 from diag.writeup.model import Pair, Story, Value
 
 FONT = "Write"
 DARK, LIGHT, LINE = (0.24, 0.29, 0.36), (0.66, 0.71, 0.77), (0.55, 0.55, 0.55)
 EDGES = tuple(i / 4 for i in range(15))
-MOST_BARS = 40
+MOST_BARS = 24
+"""Groups in one drawing; a wider machine gets several."""
+BY_ROW = "by row"
 _ROW = re.compile(r"row (\d+)\b")
 
 
 @dataclass(frozen=True)
 class Bars:
-    """Groups of bars: one group per place, one bar per series; `marks` are lines across with a label."""
+    """Groups of bars: one group per place, one bar per series."""
 
     title: str
     groups: tuple[str, ...]
     series: tuple[tuple[str, tuple[float | None, ...], tuple[str, ...]], ...]
     """(name, values, texts)."""
+    axis: str = ""
+    """What the groups are."""
 
 
 def pictures(story: Story) -> Iterator[Bars]:
@@ -37,9 +43,9 @@ def pictures(story: Story) -> Iterator[Bars]:
     drawn = {p.check for p in story.pairs}
     for test in story.tests:
         rows = [v for v in test.values if _ROW.match(v.where) and v.number is not None]
-        if len(rows) >= 3 and test.check not in drawn and not test.pieces:
+        if len({v.where for v in rows}) >= 3 and test.check not in drawn and not test.pieces:
             drawn.add(test.check)
-            yield _row_map(test.asks, rows)
+            yield from _row_maps(test.asks, rows)
         if test.spacings and test.target:
             yield histogram(f"{test.asks}, {test.where or 'all rows'} ({test.when})", test.spacings, test.target)
 
@@ -49,23 +55,29 @@ def _pairs(pairs: Sequence[Pair]) -> Iterator[Bars]:
     for pair in pairs:
         if pair.before.number is not None and pair.after.number is not None:
             by_what.setdefault(pair.what, []).append(pair)
-    for what, members in by_what.items():
-        yield Bars(
-            f"{what}: before and after", tuple(_short(p.where) or "all" for p in members),
-            (("before", tuple(p.before.number for p in members), tuple(p.before.text for p in members)),
-             ("after", tuple(p.after.number for p in members), tuple(p.after.text for p in members))),
-        )  # fmt: skip
+    for what, every in by_what.items():
+        for start in range(0, len(every), MOST_BARS):
+            members = every[start : start + MOST_BARS]
+            yield Bars(
+                f"{what}: before and after", tuple(_short(p.where) or "all" for p in members),
+                (("before", tuple(p.before.number for p in members), tuple(p.before.text for p in members)),
+                 ("after", tuple(p.after.number for p in members), tuple(p.after.text for p in members))),
+                BY_ROW if any(_ROW.match(p.where) for p in members) else "",
+            )  # fmt: skip
 
 
 def _short(where: str) -> str:
     found = _ROW.match(where)
+    if where == where_text(AGAIN):
+        return "again"
     return where.replace(f"row {found[1]}", found[1], 1) if found else where
 
 
-def _row_map(asks: str, rows: Sequence[Value]) -> Bars:
-    shown = rows[:MOST_BARS]
-    values, texts = tuple(v.number for v in shown), tuple(v.text for v in shown)
-    return Bars(f"{asks}, by row", tuple(_short(v.where) for v in shown), (("reading", values, texts),))
+def _row_maps(asks: str, rows: Sequence[Value]) -> Iterator[Bars]:
+    for start in range(0, len(rows), MOST_BARS):
+        shown = rows[start : start + MOST_BARS]
+        values, texts = tuple(v.number for v in shown), tuple(v.text for v in shown)
+        yield Bars(f"{asks}, by row", tuple(_short(v.where) for v in shown), (("reading", values, texts),), BY_ROW)
 
 
 def histogram(title: str, spacings: Sequence[float], target: float) -> Bars:
@@ -76,7 +88,8 @@ def histogram(title: str, spacings: Sequence[float], target: float) -> Bars:
     names = tuple(f"{e:g}" for e in EDGES)
     low, high = CLASS_LIMITS[0], CLASS_LIMITS[1]
     told = f"{title}: {len(spacings)} spacings by multiples of the target (close up to {low:g}, gap above {high:g})"
-    return Bars(told, names, (("spacings", tuple(map(float, counts)), tuple(str(c) if c else "" for c in counts)),))
+    return Bars(told, names, (("spacings", tuple(map(float, counts)), tuple(str(c) if c else "" for c in counts)),),
+                "lower limit of the class, times the target")  # fmt: skip
 
 
 # --- drawing --------------------------------------------------------------------------------------------------
@@ -121,8 +134,9 @@ def _bar(drawing: Any, left: float, step: float, s: int, of: int, value: float |
 def _legend(drawing: Any, bars: Bars, left: float) -> None:
     from reportlab.graphics.shapes import Rect, String
 
-    unit = next((t.partition(" ")[2] for _, _, texts in bars.series for t in texts if " " in t), "")
-    said = "; ".join([f"in {unit}"] * bool(unit) + ["by row"] * all(n[:1].isdigit() for n in bars.groups))
+    units = {t.partition(" ")[2] for _, _, texts in bars.series for t in texts}
+    unit = units.pop() if len(units) == 1 else ""
+    said = "; ".join(t for t in (unit if unit.startswith("of ") else unit and f"in {unit}", bars.axis) if t)
     if len(bars.series) == 1:
         drawing.add(String(left, 4, said, fontName=FONT, fontSize=7))
         return
