@@ -1,4 +1,4 @@
-"""What to load before driving out, and whether to drive at all.
+"""What to load before driving out.
 
 Leaving a thing at home costs the chance that it is needed, times a second trip. Things are chosen by cause: a cause
 is served only when all that finding, mending and proving it takes is on the truck, so causes are taken on one after
@@ -20,10 +20,9 @@ from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
-from diag.reason.judge import Judgement
 from diag.reason.next_check import check_minutes
 from diag.reason.worlds import Posterior
-from diag.text import count, number, wrap
+from diag.text import count, number
 from diag.writeup.details import notes_of
 
 SPEAKS_FOR = 1.9
@@ -87,30 +86,6 @@ class LoadList:
     def leave(self) -> tuple[Entry, ...]:
         """Return what may stay at home."""
         return tuple(e for e in self.entries if not e.load)
-
-
-@dataclass(frozen=True)
-class DriveOut:
-    """What can still be done by phone, and what a drive-out would take."""
-
-    phone_chance: float
-    """Chance that what is wrong can be mended by the grower."""
-    phone_minutes: float
-    """Expected minutes from here by phone, the drive-out where it comes to that included."""
-    phone_checks: tuple[tuple[str, float], ...]
-    """Best questions left by phone with their minutes."""
-    phone_left: int
-    """How many questions are left by phone."""
-    travel_minutes: float
-    site_minutes: float
-    """Expected minutes on site."""
-    reasons: tuple[str, ...]
-    """Why somebody should drive, or stop asking, as the rules say."""
-
-    @property
-    def drive_minutes(self) -> float:
-        """Return expected minutes when somebody drives now."""
-        return self.travel_minutes + self.site_minutes
 
 
 # --- what to load ---------------------------------------------------------------------------------------------
@@ -289,54 +264,6 @@ def stock_of(call: CallDesk) -> dict[str, str]:
         if step.body["item"].startswith(_STOCK_ITEM):
             found[step.body["item"].removeprefix(_STOCK_ITEM)] = str(step.body.get("value", ""))
     return found
-
-
-# --- drive out or not -------------------------------------------------------------------------------------------
-
-
-def drive_out_view(call: CallDesk) -> DriveOut:
-    """Return what can still be done by phone and what a drive-out would take, at any moment of a call."""
-    engine, thought = call.engine, call.think()
-    case = thought.read.case
-    phone = engine.judge(replace(case, channel="phone")) if case.channel != "phone" else thought.judgement
-    site = engine.judge(replace(case, channel="site", prepared=frozenset()))
-    travel = case.drive_out if case.drive_out is not None else engine.knowledge.settings.drive_out
-    offers = tuple((engine.knowledge.questions[o.check].asks, round(o.minutes, 1)) for o in phone.plan.offers)
-    rules = engine.knowledge.rules
-    told = [s for s in phone.said if s.kind == "suggests" and s.text in ("drive_out", "hand_over")]
-    reasons = [rules[s.rule].because for s in told]
-    return DriveOut(
-        phone_chance=round(grower_can(phone.belief, call), 4), phone_minutes=round(_expected(phone), 1),
-        phone_checks=offers, phone_left=phone.plan.feasible, travel_minutes=travel,
-        site_minutes=round(_expected(site), 1), reasons=tuple(dict.fromkeys(reasons)),
-    )  # fmt: skip
-
-
-def _expected(judgement: Judgement) -> float:
-    saves = max((o.saves_minutes for o in judgement.plan.offers), default=0.0)
-    return max(0.0, judgement.plan.cost_now - max(0.0, saves))
-
-
-def grower_can(belief: Posterior, call: CallDesk) -> float:
-    """Return the chance that everything that is wrong can be mended by the grower, guided or alone."""
-    can = call.engine.tables.grower_can
-    paired = can[belief.pairs]
-    both = paired[:, None] & paired[None, :]
-    return float(belief.clear + belief.one[can].sum() + belief.two[both].sum())
-
-
-def drive_text(view: DriveOut, width: int = 78) -> str:
-    """Return the drive-out view as text."""
-    checks = "; ".join(f"{asks.rstrip('.')} ({number(minutes)} min)" for asks, minutes in view.phone_checks)
-    lines = [
-        f"By phone: {view.phone_chance:.0%} that the grower can mend it".replace("%", " %", 1)
-        + f"; about {number(view.phone_minutes)} min from here, a drive-out included where it comes to that.",
-        f"Questions left by phone: {view.phone_left}" + (f"; best: {checks}." if checks else "."),
-        f"Drive out now: {number(view.travel_minutes)} min on the road and about "
-        f"{number(view.site_minutes)} min on site.",
-    ]
-    lines += [f"Time to decide: {reason}" for reason in view.reasons]
-    return "\n".join(wrap(line, width) for line in lines) + "\n"
 
 
 # --- as text ----------------------------------------------------------------------------------------------------

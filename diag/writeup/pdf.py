@@ -11,10 +11,11 @@ from xml.sax.saxutils import escape
 
 from diag.text import clean, one_line
 from diag.writeup.audience import SERVICE, view
+from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Section
 from diag.writeup.model import Story
 from diag.writeup.pictures import FONT, draw, pictures
 from diag.writeup.render import column_widths, guard
-from diag.writeup.sections import Block, Fields, Paragraph, Points, Quote, Section, banner, sections, subtitle, title_of
+from diag.writeup.sections import banner, sections, subtitle, title_of
 
 BOLD = "WriteBold"
 MARGIN = 50.0

@@ -17,8 +17,9 @@ from typing import Any
 
 from diag.text import clean, one_line
 from diag.writeup.audience import SERVICE, view
+from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Table
 from diag.writeup.model import Story
-from diag.writeup.sections import Block, Fields, Paragraph, Points, Quote, Table, banner, sections, subtitle, title_of
+from diag.writeup.sections import banner, sections, subtitle, title_of
 
 FORMAT, VERSION = "diag-write-up", 1
 LEAST_WIDTH = 40

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import groupby
 
 from diag.text import count, number
 from diag.writeup.audience import CLAIM, CUSTOMER, SERVICE, view
+from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
 from diag.writeup.labour import by_test, totals
 from diag.writeup.model import SAYS, Cause, Item, Line, MadeTest, Other, Proof, Repair, Story
 
@@ -23,55 +23,6 @@ NOTHING_MEASURED = (
 VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
 MOST_OTHERS = 8
 STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
-
-
-@dataclass(frozen=True)
-class Paragraph:
-    """Running text."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Quote:
-    """Somebody's own words, unchanged."""
-
-    text: str
-
-
-@dataclass(frozen=True)
-class Points:
-    """A list of lines."""
-
-    lines: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Fields:
-    """Labels with their values."""
-
-    pairs: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True)
-class Table:
-    """Rows under headings."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    title: str = ""
-
-
-Block = Paragraph | Quote | Points | Fields | Table
-
-
-@dataclass(frozen=True)
-class Section:
-    """A heading with its blocks; `name` is stable."""
-
-    name: str
-    title: str
-    blocks: tuple[Block, ...]
 
 
 def title_of(story: Story) -> str:

@@ -10,15 +10,13 @@ from writeup.alder_flat import LOW, Case
 
 from diag.errors import UsageError
 from diag.reason.judge import Engine
+from diag.writeup.drive_out import drive_out_view, drive_text, grower_can
 from diag.writeup.load_list import (
     Needs,
     any_present,
     as_json,
     carrying,
     choose,
-    drive_out_view,
-    drive_text,
-    grower_can,
     load_list,
     load_text,
     mark_stock,

@@ -121,7 +121,8 @@ class WriteUpScreen(Page[str]):
     @work(thread=True, exclusive=True, group="load", description="load", exit_on_error=False)
     def _loads(self, width: int) -> None:
         """Work out the drive-out and the load off the screen's thread."""
-        from diag.writeup.load_list import drive_out_view, drive_text, load_list, load_text
+        from diag.writeup.drive_out import drive_out_view, drive_text
+        from diag.writeup.load_list import load_list, load_text
 
         try:
             call = self.work.call
