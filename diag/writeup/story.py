@@ -189,8 +189,7 @@ def _complaint(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Compl
 def _closing(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Closing:
     closed = call.state.closed
     if closed is None:
-        mended = any(r.kind == "repair" for r in call.state.repairs)
-        kind = "mended" if mended and call.state.channel == "site" else "mended_by_phone" if mended else ""
+        kind = "mended" if call.state.channel == "site" else "mended_by_phone"
         return Closing(kind, "not closed yet", "", True, "", ())
     words = sealed.get(closed.event, {}).get("words", "")
     return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, False,

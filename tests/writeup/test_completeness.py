@@ -143,6 +143,17 @@ def test_only_checks_that_change_evidence_ask_first(engine: Engine) -> None:
     assert "r13_deciding" in {m.rule for m in at_risk(case.call, None, "claim")}
 
 
+def test_a_call_on_site_is_asked_for_its_first_reading(engine: Engine) -> None:
+    """No claim and nothing closed yet: before anything is opened on site a reading is asked for, by phone it is not."""
+    for channel, asked in (("site", True), ("phone", False)):
+        case = alder_flat.opened(engine, channel)
+        alder_flat.machine(case)
+        case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
+        found = missing(case.call, "service", "before_touching")
+        assert asked == ("r08_before" in {m.rule for m in found})
+        assert {"should"} >= {m.severity for m in found}
+
+
 def test_a_reason_stands_in_for_what_should_be_there(engine: Engine) -> None:
     """With a reason a `should` is no longer asked; a `must` of a claim is not asked again but still blocks filing."""
     case = alder_flat.opened(engine)
