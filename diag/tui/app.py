@@ -50,8 +50,7 @@ class DiagApp(App[int]):
     ENABLE_COMMAND_PALETTE = True
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("help", "Help", "What can be done here, with the keys.", "f1", shown=True),
-        Act("calls", "Calls", "Back to the list of calls; this call is kept as it is, half-typed text too.", "f2",
-            shown=True),
+        Act("calls", "Calls", "Back to the list of calls; this one is kept as it is, half-typed text too.", "f2"),
         Act("command_palette", "All commands", "Everything that can be done here, by its words.", "ctrl+p", first=True),
         Act("theme", "Other colours", "Next of: evening, daylight, full sun, no colour."),
         Act("quit", "Quit", "Leave; nothing is lost.", "ctrl+q", first=True),
@@ -232,18 +231,18 @@ class DiagApp(App[int]):
 
     # --- acts -------------------------------------------------------------------------------------
 
-    def acts(self) -> list[Act]:
-        """Return all that can be done on the screen that shows, its own acts first."""
-        own = list(self.screen.ACTS) if isinstance(self.screen, Page) else []
-        return [*own, *self.ACTS]
+    def acts(self, screen: Screen[Any]) -> list[Act]:
+        """Return all that can be done on a screen, its own acts first."""
+        own = list(screen.ACTS) if isinstance(screen, Page) else []
+        taken = {a.key for a in own if a.key}
+        return [*own, *(a for a in self.ACTS if not a.key or a.key not in taken)]
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
-        own = list(screen.ACTS) if isinstance(screen, Page) else []
-        for act in (*own, *self.ACTS):
+        for act in self.acts(screen):
             if act.action == "command_palette":
                 continue
             key = f" ({key_name(act.key)})" if act.key else ""
-            target = screen if act in own else self
+            target = self if act in self.ACTS else screen
             yield SystemCommand(act.name + key, act.tells, _runs(self, target, act.action))
 
     def action_command_palette(self) -> None:
@@ -254,7 +253,7 @@ class DiagApp(App[int]):
         from diag.tui.screens.help import HelpScreen
 
         if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen(self.acts()))
+            self.push_screen(HelpScreen(self.acts(self.screen)))
 
     def action_calls(self) -> None:
         while len(self.screen_stack) > 2 and not isinstance(self.screen, StartScreen):

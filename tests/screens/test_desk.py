@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
-from screens.driving import LARGE, SMALL, drive, make_app, press, put_on_desk, same_screen, screen_text, still, type_in, words
+from screens.driving import (
+    LARGE,
+    SMALL,
+    drive,
+    make_app,
+    press,
+    put_on_desk,
+    same_screen,
+    screen_text,
+    still,
+    type_in,
+    words,
+)
 from textual import events
 from textual.pilot import Pilot
 
@@ -88,7 +99,7 @@ def test_danger_is_typed(little: Engine, place: Path) -> None:
 
 
 def test_a_refused_caution_is_no_answer(little: Engine, place: Path) -> None:
-    """"Not that" records that it cannot be done here."""
+    """ "Not that" records that it cannot be done here."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
@@ -175,7 +186,7 @@ def test_what_nobody_knows_is_not_asked_twice(little: Engine, place: Path) -> No
         ("called", "gggg ggcg gggl", "values", 3, "12 spacings"),
     ],
 )  # fmt: skip
-def test_every_kind_of_figures(  # noqa: PLR0913
+def test_every_kind_of_figures(
     little: Engine, place: Path, check: str, typed: str, field: str, stored: Any, told: str
 ) -> None:
     """Per row, along a tape, k of n, called out by keys: typed or pasted, judged while typing, recorded raw."""
@@ -213,8 +224,9 @@ def test_figures_read_aloud(little: Engine, place: Path) -> None:
         await take(app, pilot, "row_gauge")
         await press(pilot, "ctrl+l")
         for figure, told in (
-            ("18 inH2O", "row one: one eight inches of water"), ("-", "row two: not read"), ("1800", "cannot be a vacuum"),
-            ("17.5", "row three: one seven point five inches of water"), ("18", "row four"), ("18", "row five"),
+            ("18 inH2O", "row one: one eight inches of water"), ("-", "row two: not read"),
+            ("1800", "cannot be a vacuum"), ("17.5", "row three: one seven point five inches of water"),
+            ("18", "row four"), ("18", "row five"),
         ):  # fmt: skip
             app.screen.query_one("#figure", LineField).value = figure
             await press(pilot, "enter")
@@ -265,7 +277,7 @@ def test_other_offers_and_any_check(little: Engine, place: Path) -> None:
         await press(pilot, "ctrl+t")
         assert str(app.screen.query_one("#check").border_title) != title
         await press(pilot, "f3")
-        await type_in(pilot, "every row")
+        await type_in(pilot, "every")
         await press(pilot, "down", "enter")
         assert "Vacuum at every row" in str(app.screen.query_one("#check").border_title)
 
@@ -469,5 +481,3 @@ def test_a_drop_of_files_and_long_pastes(little: Engine, place: Path) -> None:
         assert len(call.state.answers) == 1
 
     drive(make_app(little, place), body)
-
-

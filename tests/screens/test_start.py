@@ -5,7 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from screens.driving import LARGE, NOW, SMALL, Chance, drive, make_app, press, same_screen, screen_text, still, type_in, words
+from screens.driving import (
+    LARGE,
+    NOW,
+    SMALL,
+    Chance,
+    drive,
+    make_app,
+    press,
+    same_screen,
+    screen_text,
+    still,
+    type_in,
+    words,
+)
 from textual.pilot import Pilot
 
 from diag.call.desk import Desk
@@ -21,7 +34,8 @@ def fill(engine: Engine, place: Path) -> list[str]:
     store = open_store(place, random=chance)
     desk = Desk(engine, store, store.desk_id(), lambda: NOW, chance)
     ids = []
-    for name, until in (("Alder Flat", "2026-05-04T06:30:00Z"), ("Birch Tamble", None), ("Clover Wend", "2026-05-04T10:40:00Z")):
+    early, late = "2026-05-04T06:30:00Z", "2026-05-04T10:40:00Z"
+    for name, until in (("Alder Flat", early), ("Birch Tamble", None), ("Clover Wend", late)):
         call = desk.new_call("phone", customer=name)
         call.set_situation({"rows": [7]})
         call.set_complaint(f"{name} says it is thin", [("thin", "chosen")])

@@ -51,6 +51,7 @@ class DeskActs(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("search", "Other check", "Take any check, or tell something that was not asked.", "f3", shown=True),
         Act("explain", "Why", "Why this check, why this belief, what would happen if.", "f4", shown=True),
+        Act("app.calls", "Calls", "Park this call as it is, half-typed text too, and take another.", "f2", shown=True),
         Act("form", "One form, or in words", "All checks of a look in one form; a reading in words.", "f5"),
         Act("trail", "Change", "Change or take back anything recorded.", "f6"),
         Act("unsure", "Not sure", "Asked, and nobody is sure: it moves nothing.", "f7"),

@@ -68,6 +68,7 @@ class FormScreen(Page[bool]):
         for row, field in zip(self.query(Row), self.form.fields, strict=True):
             if isinstance(row.field, Ticks):
                 row.field.show(ticks_of(field))
+                row.field.can_focus = bool(field.choices)
                 row.field.highlighted = next((i for i, t in enumerate(row.field.ticks) if t.state), 0)
             row.display = field.kind != "note" or bool(field.value)
         first = next((r.field for r in self.query(Row) if r.field.can_focus), None)

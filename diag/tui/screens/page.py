@@ -66,7 +66,7 @@ class Page(Screen[T], Generic[T]):
         if self.work is not None:
             from diag.call.present import header
 
-            text = header(self.work.call) + (f" | {self.TITLE_TEXT}" if self.TITLE_TEXT else "")
+            text = (f"{self.TITLE_TEXT} | " if self.TITLE_TEXT else "") + header(self.work.call)
         self.query_one("#bar", Static).update(say(fit(text, max(20, self.app.size.width - 2))))
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:

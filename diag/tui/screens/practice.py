@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
+from textual.screen import Screen
 
 from diag.tui.act import Act, bindings
 from diag.tui.screens.desk import DeskScreen
@@ -34,7 +35,7 @@ KEPT = ("search", "explain", "trail", "other(0)", "other(1)", "page(-1)", "page(
 """What can be done in a practice of what can be done at the desk."""
 
 
-class PracticeScreen(DeskScreen):
+class PracticeScreen(DeskScreen, inherit_bindings=False):
     """Nothing of the fault is shown until a cause is named."""
 
     ACTS: ClassVar[tuple[Act, ...]] = (
@@ -42,7 +43,7 @@ class PracticeScreen(DeskScreen):
         Act("name", "Name the cause", "End the practice: name what is wrong.", "f9", shown=True),
         Act("give_up", "Give up", "End the practice: show what was wrong."),
     )  # fmt: skip
-    BINDINGS = bindings(ACTS)
+    BINDINGS = [*Screen.BINDINGS, *bindings(ACTS)]  # noqa: RUF012
 
     def __init__(self, work: Work, practice: Practice) -> None:
         super().__init__(work)

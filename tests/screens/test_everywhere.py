@@ -1,0 +1,301 @@
+"""What must hold on every screen: focus in sight, keys told, hostile text only text, signs beside colours."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+import pytest
+from screens.driving import LARGE, SMALL, drive, make_app, press, put_on_desk, screen_text, still, words
+from textual.color import Color
+from textual.pilot import Pilot
+from textual.widgets import Footer
+
+from diag.call.desk import CallDesk
+from diag.knowledge.load import load
+from diag.reason.judge import Engine
+from diag.tui.app import DiagApp
+from diag.tui.screens.help import HelpScreen
+from diag.tui.screens.page import Page
+from diag.tui.theme import THEMES
+
+NASTY = "[/x] [red] \\[b] [@click=app.quit] $x \x1b]0;t\x07 \u202e\u200f \U0001f33d =1+1"
+HERE = Path(__file__).parent
+
+Way = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
+
+
+async def at_start(app: DiagApp, pilot: Pilot[int]) -> None:
+    """The first screen."""
+
+
+def keys(*pressed: str) -> Way:
+    """The screen that keys lead to from the first one."""
+
+    async def way(app: DiagApp, pilot: Pilot[int]) -> None:
+        await press(pilot, *pressed)
+
+    return way
+
+
+def desk(*pressed: str, channel: str = "site", action: str = "", check: str = "") -> Way:
+    """The screen that keys or an act lead to from the desk of a call."""
+
+    async def way(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot, channel)
+        await prepare(app, pilot, call)
+        if check:
+            app.works[call.call].taken = check
+            app.screen.show_call()  # type: ignore[attr-defined]
+            await still(pilot)
+        if action:
+            await app.run_action(action, default_namespace=app.screen)
+            await still(pilot)
+        await press(pilot, *pressed)
+
+    return way
+
+
+async def prepare(app: DiagApp, pilot: Pilot[int], call: CallDesk) -> None:
+    """Give the call something of everything."""
+    call.answer("plain", outcome="blue", rows=(7,))
+    call.answer("row_gauge", values={str(r): {"value": "18", "unit": "inH2O"} for r in range(1, 9)})
+    call.record("note", {}, {"text": NASTY})
+    call.record("change", {"setting": "vacuum [/x]", "before": "18", "after": "20", "temporary": True})
+    call.repair(["beta"], words=NASTY)
+    app.works[call.call].judge()
+    await still(pilot)
+
+
+SCREENS: dict[str, Way] = {
+    "start": at_start, "intake": keys("1", "enter"), "message": keys("3", "enter"), "settings": keys("f8"),
+    "symptoms": keys("2", "enter", "f3"), "machines": keys("2", "enter", "f5"),
+    "profile": keys("2", "enter", "f5", "1", "enter"), "practice": keys("5", "enter"), "help": keys("f1"),
+    "desk": desk(), "phone": desk(channel="phone"), "warning": desk(check="open_one"),
+    "danger": desk(check="spun"), "reading": desk(check="row_gauge"), "need": desk(check="fan_gauge"),
+    "tape": desk(check="tape"), "free text": desk(check="remark"), "list": desk(check="what_changed.seed"),
+    "search": desk("f3"), "why": desk("f4"), "entry": desk("f4", "down", "enter"), "trail": desk("f6"),
+    "step": desk("f6", "enter"), "change": desk("f6", *["up"] * 4, "enter", "1", "enter"), "mend": desk("f9"),
+    "repair": desk("f9", "1", "enter"), "proof": desk("f9", "3", "enter"), "changed": desk("f9", "4", "enter"),
+    "swap": desk("f9", "5", "enter"), "close": desk("f9", "6", "enter"), "follow-up": desk("f9", "8", "enter"),
+    "write-up": desk("f10"), "save": desk("f10", "f6"), "load": desk("f10", "f7"), "note": desk("ctrl+n"),
+    "details": desk("ctrl+r"), "aloud": desk("ctrl+l", check="row_gauge"),
+    "homework": desk("ctrl+o", channel="phone"), "sheet": desk(action="batch('Field sheet')"),
+    "catch up": desk(action="catch_up"), "hand over": desk(action="hand_over"),
+    "arrival": desk(action="channel", channel="phone"), "situation": desk(action="open('situation')"),
+    "waiting": desk(action="open('waiting')"), "done before": desk(action="open('done_before')"),
+    "photo": desk(action="open('photo')"), "machine": desk(action="machine"),
+}  # fmt: skip
+
+
+def each(names: dict[str, Way] = SCREENS) -> pytest.MarkDecorator:
+    """Run a test for every screen."""
+    return pytest.mark.parametrize("way", list(names.values()), ids=list(names))
+
+
+@pytest.fixture(scope="session")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> Engine:
+    """The small engine with markup in every text of its knowledge."""
+    root = tmp_path_factory.mktemp("hostile")
+    folders = []
+    for i, source in enumerate((HERE.parent / "data" / "small", HERE / "knowledge")):
+        folder = root / str(i)
+        shutil.copytree(source, folder)
+        for path in folder.rglob("*.yaml"):
+            path.write_text("\n".join(map(spoiled, path.read_text().splitlines())) + "\n")
+        folders.append(folder)
+    return Engine(load(folders))
+
+
+def spoiled(line: str) -> str:
+    """Put markup into the texts of a line of YAML."""
+    for word in ("Alpha", "Beta", "Plain look", "Which half", "Mend alpha.", "It is alpha.", "Stop it first."):
+        for end in (",", "}", "\n"):
+            line = line.replace(f": {word}{end}", f': "{word} [/x] [red]"{end}')
+        if line.endswith(f": {word}"):
+            line = line.removesuffix(word) + f'"{word} [/x] [red]"'
+    line = line.replace('"Stop it first.', '"Stop it [/x] [red] first.')
+    return line.replace("says: blue", 'says: "blue [/x] [red]"')
+
+
+@each()
+def test_what_has_the_focus_is_in_sight(little: Engine, place: Path, way: Way) -> None:
+    """Tab through the whole chain at 80x24: each field lies inside the screen; four keys at most are shown."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await way(app, pilot)
+        screen = app.screen
+        chain = screen.focus_chain
+        assert chain, "nothing can have the focus"
+        for _ in chain:
+            await pilot.press("tab")
+            focused = app.focused
+            assert focused is not None
+            shown = focused.region.intersection(screen.region)
+            assert shown.height >= 1
+            assert shown.width >= 10
+            visible = focused.visible_region if hasattr(focused, "visible_region") else shown
+            assert visible.height >= 1
+        keys_shown = [k for k in screen.query(Footer).first().query("FooterKey") if k.display]
+        assert len(keys_shown) <= 4
+
+    drive(make_app(little, place), body)
+
+
+@each()
+def test_hostile_text_is_only_text(hostile: Engine, place: Path, way: Way) -> None:
+    """Markup, control bytes, direction marks in every text: shown as they stand or left out; nothing is obeyed."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await way(app, pilot)
+        for size in (SMALL, LARGE):
+            await pilot.resize_terminal(*size)
+            await still(pilot)
+            shown = screen_text(app)
+            assert not {"\x1b", "\x07", "\u202e", "\u200f"} & set(shown)
+        assert app.return_code is None
+
+    drive(make_app(hostile, place), body)
+
+
+def test_markup_is_shown_as_it_stands(hostile: Engine, place: Path) -> None:
+    """A label with brackets stands on the desk letter by letter."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        assert "[/x] [red]" in screen_text(app)
+        await press(pilot, "ctrl+n")
+        app.screen.query_one("LinesField").text = NASTY  # type: ignore[attr-defined]
+        await press(pilot, "ctrl+s", "f6")
+        assert "note: [/x] [red] \\[b] [@click=app.quit] $x ]0;t" in screen_text(app)
+
+    drive(make_app(hostile, place), body)
+
+
+@each()
+def test_only_signs_that_every_console_can_show(little: Engine, place: Path, way: Way) -> None:
+    """ASCII, a few signs of the trade, and the lines of frames; nothing two cells wide."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await way(app, pilot)
+        shown = set(screen_text(app)) - set("\n─│┌┐└┘°½±§")
+        odd = {c for c in shown if not (c.isascii() and c.isprintable())}
+        assert odd <= {"\U0001f33d"}, odd  # the note of the test itself holds one
+
+    drive(make_app(little, place), body)
+
+
+@each({n: w for n, w in SCREENS.items() if n != "help"})
+def test_help_tells_what_can_be_done_here(little: Engine, place: Path, way: Way) -> None:
+    """Every act of the screen stands in its help with its key, and in the command palette."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await way(app, pilot)
+        screen = app.screen
+        assert isinstance(screen, Page)
+        acts = app.acts(screen)
+        assert set(screen.ACTS) <= set(acts)
+        named = {c.title.partition(" (")[0] for c in app.get_system_commands(screen)}
+        assert {a.name for a in acts if a.action != "command_palette"} == named
+        await press(pilot, "f1")
+        assert isinstance(app.screen, HelpScreen)
+        text = " ".join(str(app.screen.query("#page Static").first().content).split())  # type: ignore[attr-defined]
+        for act in acts:
+            assert f"{act.name}: {act.tells}" in text
+
+    drive(make_app(little, place), body)
+
+
+def test_the_palette_runs_an_act(little: Engine, place: Path) -> None:
+    """Ctrl+P, a word, Enter: what has no key of its own is done."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        await press(pilot, "ctrl+p")
+        await pilot.press(*"catch")
+        await asyncio.sleep(0.3)
+        await still(pilot)
+        await press(pilot, "enter")
+        await asyncio.sleep(0.2)
+        await still(pilot)
+        assert "Nothing picked yet." in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def contrast(a: Color, b: Color) -> float:
+    """Return the contrast ratio of two colours, 1 to 21 (WCAG 2.2, relative luminance)."""
+
+    def luminance(color: Color) -> float:
+        parts = [v / 255 for v in color.rgb]
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("theme", THEMES, ids=[t.name for t in THEMES])
+def test_text_can_be_read_in_every_theme(theme: object) -> None:
+    """4.5 to 1 for text and words of warning, 7 to 1 in full sun and without colours (WCAG 2.2, 1.4.3 and 1.4.6)."""
+    least = 7.0 if theme.name in ("full sun", "no colour") else 4.5  # type: ignore[attr-defined]
+    ground = Color.parse(theme.background)  # type: ignore[attr-defined]
+    for name in ("foreground", "secondary", "accent", "success", "warning", "error"):
+        assert contrast(Color.parse(getattr(theme, name)), ground) >= least, name
+
+
+@pytest.mark.parametrize("theme", [t.name for t in THEMES])
+def test_the_line_under_the_cursor_is_turned_around(little: Engine, place: Path, theme: str) -> None:
+    """In every theme the line under the cursor has text and ground exchanged, so no colour is needed to find it."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        app.theme = theme
+        await still(pilot)
+        strips = app.screen._compositor.render_strips()
+        here = next(s for s in strips if "New call by phone" in s.text)
+        other = next(s for s in strips if "New call on site" in s.text)
+        under = next(p for p in here if "phone" in p.text).style
+        plain = next(p for p in other if "site" in p.text).style
+        assert under is not None
+        assert plain is not None
+        assert (under.color, under.bgcolor) != (plain.color, plain.bgcolor)
+        assert under.bgcolor == plain.color or under.reverse
+
+    drive(make_app(little, place), body)
+
+
+def test_belief_and_cautions_have_words_beside_colours(little: Engine, place: Path) -> None:
+    """Words and signs say what colours say: likely, open, up, down, WARNING."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.answer("split", outcome="upper")
+        app.works[call.call].taken = "open_one"
+        app.works[call.call].judge()
+        await still(pilot)
+        text = screen_text(app)
+        assert "## likely" in text
+        assert "#  open" in text
+        assert "WARNING:" in text
+
+    drive(make_app(little, place), body)
+
+
+def test_a_program_that_fails_ends_quietly(little: Engine, place: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A fault of ours: exit code 1, one line that names the log, no traceback and no values on the terminal."""
+    app = make_app(little, place, log=place.parent / "diag.log")
+
+    async def run() -> None:
+        async with app.run_test(size=SMALL) as pilot:
+            await still(pilot)
+            app.call_later(lambda: 1 / 0)
+            await pilot.pause()
+
+    with pytest.raises(ZeroDivisionError):  # the test harness raises it again; the program does not
+        asyncio.run(run())
+    assert app.return_code == 1
+    told = "".join(capsys.readouterr())
+    assert "diag.log" in told
+    assert "Traceback" not in told

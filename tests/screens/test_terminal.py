@@ -1,0 +1,119 @@
+"""The real program in a real pseudo-terminal: first screen, a call, leaving, coming back, the exit code."""
+
+from __future__ import annotations
+
+import os
+import select
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from diag.call.store import open_store
+
+pty = pytest.importorskip("pty", reason="there are no pseudo-terminals here")
+
+HERE = Path(__file__).parent
+SMALL = HERE.parent / "data" / "small"
+
+
+class Terminal:
+    """A program at a terminal of 80 by 24."""
+
+    def __init__(self, *arguments: str, home: Path) -> None:
+        import fcntl
+        import struct
+        import termios
+
+        self._pid, self._fd = pty.fork()
+        if self._pid == 0:
+            os.environ.update(TERM="xterm-256color", HOME=str(home), XDG_STATE_HOME=str(home), COLUMNS="80", LINES="24")
+            os.execv(sys.executable, [sys.executable, "-m", "diag", *arguments])
+        fcntl.ioctl(self._fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+        self.seen = b""
+
+    def wait_for(self, text: str, seconds: float = 30.0) -> None:
+        """Read until the text was written. Raises AssertionError when it does not come."""
+        until = time.monotonic() + seconds
+        while text.encode() not in self.seen:
+            left = until - time.monotonic()
+            assert left > 0, f"{text!r} did not come; last: {self.seen[-600:]!r}"
+            if select.select([self._fd], [], [], left)[0]:
+                try:
+                    self.seen += os.read(self._fd, 65536)
+                except OSError:
+                    break
+        assert text.encode() in self.seen, f"{text!r} did not come; last: {self.seen[-600:]!r}"
+
+    def keys(self, data: bytes) -> None:
+        """Send keys one by one, as a person does."""
+        self.seen = b""
+        for i in range(len(data)):
+            os.write(self._fd, data[i : i + 1])
+            time.sleep(0.02)
+
+    def key(self, code: bytes) -> None:
+        """Send one key of several bytes."""
+        self.seen = b""
+        os.write(self._fd, code)
+
+    def end(self) -> int:
+        """Wait for the program's end and return its exit code."""
+        try:
+            while select.select([self._fd], [], [], 10.0)[0]:
+                if not os.read(self._fd, 65536):
+                    break
+        except OSError:
+            pass
+        _, status = os.waitpid(self._pid, 0)
+        os.close(self._fd)
+        return os.waitstatus_to_exitcode(status)
+
+
+def arguments(place: Path) -> list[str]:
+    """Return the command line for the small knowledge and a store of its own."""
+    folders = [f for d in (SMALL, HERE / "knowledge") for f in ("--knowledge", str(d))]
+    return ["--store", str(place), "--no-mouse", *folders]
+
+
+def test_a_call_in_a_real_terminal(tmp_path: Path) -> None:
+    """Start, new call, words, desk, one answer, Ctrl+Q: exit code 0, and the answer is on disk; then again."""
+    place = tmp_path / "calls.db"
+    terminal = Terminal(*arguments(place), home=tmp_path)
+    terminal.wait_for("New call by phone")
+    terminal.wait_for("No calls yet")
+    terminal.keys(b"2\r")
+    terminal.wait_for("Their words")
+    terminal.keys(b"it is thin")
+    terminal.keys(b"\x13")
+    terminal.wait_for("Causes")
+    terminal.wait_for("Answer")
+    time.sleep(0.5)
+    terminal.keys(b"1\r")
+    terminal.wait_for("%")
+    time.sleep(0.5)
+    terminal.key(b"\x11")
+    assert terminal.end() == 0
+    store = open_store(place)
+    (call,) = store.call_ids()
+    assert sum(e.kind == "answer" for e in store.events(call)) == 1
+    store.close()
+    again = Terminal(*arguments(place), home=tmp_path)
+    again.wait_for("it is thin")
+    again.key(b"\x11")
+    assert again.end() == 0
+
+
+def test_a_dumb_terminal_gets_the_line_dialogue(tmp_path: Path) -> None:
+    """TERM=dumb and pipes: no escape codes, the line dialogue instead."""
+    import subprocess
+
+    told = subprocess.run(
+        [sys.executable, "-m", "diag", *arguments(tmp_path / "calls.db")],
+        input="s\nit is thin\n1\nquit\n", capture_output=True, text=True, timeout=60,
+        env={**os.environ, "HOME": str(tmp_path)}, check=False,
+    )  # fmt: skip
+    assert told.returncode == 0
+    assert "\x1b" not in told.stdout
+    assert "Left as it is" in told.stdout
