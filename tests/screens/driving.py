@@ -9,7 +9,7 @@ from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from textual import events
+from textual import _wait, events
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk, Desk
@@ -24,6 +24,8 @@ NOW = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
 HERE = Path(__file__).parent
 Body = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
 
+_wait.SLEEP_GRANULARITY, _wait.SLEEP_IDLE = 0.002, 0.001
+"""The pilot looks ten times as often whether all is idle."""
 intake.MATCH_AFTER = answer.PREVIEW_AFTER = 0.002
 """Hardly any waiting for a pause in typing."""
 
@@ -102,13 +104,29 @@ def words(app: DiagApp) -> str:
     return " ".join(screen_text(app).split())
 
 
-def same_screen(app: DiagApp, name: str) -> None:
-    """Compare the screen with tests/screens/NAME_WxH.txt; DIAG_TEST_REDRAW=1 writes it anew."""
-    path = HERE / f"{name}_{app.size.width}x{app.size.height}.txt"
-    shown = screen_text(app)
-    if os.environ.get("DIAG_TEST_REDRAW"):
-        path.write_text(shown, encoding="utf-8", newline="\n")
-    assert path.read_text(encoding="utf-8") == shown, f"{path.name} differs; look at it, then redraw"
+async def resize(pilot: Pilot[int], size: tuple[int, int]) -> None:
+    """Make the window another size and wait until all is drawn anew."""
+    await pilot.resize_terminal(*size)
+    for _ in range(200):
+        if pilot.app.screen.size == size:
+            break
+        await asyncio.sleep(0.005)
+    await asyncio.sleep(0.05)
+    await still(pilot)
+
+
+async def same_screen(app: DiagApp, pilot: Pilot[int], name: str) -> None:
+    """Compare the screen at 80x24 and 120x40 with tests/screens/NAME_WxH.txt.
+
+    DIAG_TEST_REDRAW=1 writes the files anew.
+    """
+    for size in (SMALL, LARGE, SMALL):
+        await resize(pilot, size)
+        path = HERE / f"{name}_{size[0]}x{size[1]}.txt"
+        shown = screen_text(app)
+        if os.environ.get("DIAG_TEST_REDRAW"):
+            path.write_text(shown, encoding="utf-8", newline="\n")
+        assert path.read_text(encoding="utf-8") == shown, f"{path.name} differs; look at it, then redraw"
 
 
 async def put_on_desk(app: DiagApp, pilot: Pilot[int], channel: str = "site", rows: int | None = 8) -> CallDesk:

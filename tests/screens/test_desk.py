@@ -13,6 +13,7 @@ from screens.driving import (
     make_app,
     press,
     put_on_desk,
+    resize,
     same_screen,
     screen_text,
     still,
@@ -31,8 +32,6 @@ from diag.tui.widgets.answer import AnswerBox
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
 
-BOTH = pytest.mark.parametrize("size", [SMALL, LARGE])
-
 
 async def take(app: DiagApp, pilot: Pilot[int], check: str) -> None:
     """Take a check by hand."""
@@ -47,28 +46,26 @@ def outcomes(call: CallDesk) -> list[tuple[str, str | None]]:
     return [(a.check, a.outcome) for a in call.state.answers]
 
 
-@BOTH
-def test_a_question_with_its_reason(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_a_question_with_its_reason(little: Engine, place: Path) -> None:
     """The check, its steps, why, the other offers; causes by word before figures."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
-        same_screen(app, "desk_question")
+        await same_screen(app, pilot, "desk_question")
         await press(pilot, "2", "enter")
         assert len(call.state.answers) == 1
         assert "up" in screen_text(app) or "down" in screen_text(app)
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
-@BOTH
-def test_a_warning_is_read_first(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_a_warning_is_read_first(little: Engine, place: Path) -> None:
     """The caution stands first and is acknowledged and logged before the answer can be given."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "open_one")
-        same_screen(app, "desk_warning")
+        await same_screen(app, pilot, "desk_warning")
         await press(pilot, "1", "enter")
         assert [(c.caution, c.acknowledged, c.shown_to) for c in call.state.cautions] == [
             ("stop_first", "key", "technician")
@@ -76,7 +73,7 @@ def test_a_warning_is_read_first(little: Engine, place: Path, size: tuple[int, i
         assert call.state.answers == ()
         assert "WARNING: Stop it first." in screen_text(app)
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_danger_is_typed(little: Engine, place: Path) -> None:
@@ -110,19 +107,18 @@ def test_a_refused_caution_is_no_answer(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_one_look_one_form(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_one_look_one_form(little: Engine, place: Path) -> None:
     """Ticks for what is wrong, F for the rest; what stays open is not recorded."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "open_one")
         await press(pilot, "1", "enter", "1")
-        same_screen(app, "desk_form")
+        await same_screen(app, pilot, "desk_form")
         await press(pilot, "f", "enter")
         assert outcomes(call) == [("open_two", "ok"), ("open_one", "bad")]
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_what_was_not_looked_at_is_not_fine(little: Engine, place: Path) -> None:
@@ -139,8 +135,7 @@ def test_what_was_not_looked_at_is_not_fine(little: Engine, place: Path) -> None
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path) -> None:
     """What is needed to judge is asked once; then unit, verdict and basis form beside the field."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -153,13 +148,13 @@ def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path, s
         assert "has no unit" in words(app)
         app.screen.query_one("#line", LineField).value = "14 inH2O"
         await still(pilot)
-        same_screen(app, "desk_reading")
+        await same_screen(app, pilot, "desk_reading")
         assert "= below what was set" in words(app)
         await press(pilot, "enter")
         (answer,) = call.state.answers
         assert answer.value == {"value": "14", "unit": "inH2O"}
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_what_nobody_knows_is_not_asked_twice(little: Engine, place: Path) -> None:
@@ -341,8 +336,7 @@ def test_resizing_keeps_what_was_typed(little: Engine, place: Path) -> None:
         await take(app, pilot, "row_gauge")
         await type_in(pilot, "from 1: 18 18")
         for size in (LARGE, (62, 19), (40, 12), SMALL):
-            await pilot.resize_terminal(*size)
-            await still(pilot)
+            await resize(pilot, size)
         assert app.screen.query_one("#lines", LinesField).text == "from 1: 18 18"
         assert app.screen.query_one("#lines").has_focus
 

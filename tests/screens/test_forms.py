@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
 from screens.driving import (
-    LARGE,
-    SMALL,
     drive,
     make_app,
     press,
@@ -28,8 +25,6 @@ from diag.tui.screens.forms import FormScreen
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Ticks
-
-BOTH = pytest.mark.parametrize("size", [SMALL, LARGE])
 
 
 async def command(app: DiagApp, pilot: Pilot[int], action: str) -> None:
@@ -62,14 +57,13 @@ async def put(app: DiagApp, pilot: Pilot[int], **values: str | int) -> None:
     await still(pilot)
 
 
-@BOTH
-def test_repair_proof_and_close(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_repair_proof_and_close(little: Engine, place: Path) -> None:
     """Repair with parts and settings, measured again, proved on that, closed with a follow-up due."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await press(pilot, "f9", "1", "enter")
-        same_screen(app, "form_repair")
+        await same_screen(app, pilot, "form_repair")
         await put(app, pilot, parts="1 seal, 4 brushes", settings="vacuum: 18 inH2O -> 20 inH2O", minutes="25")
         await press(pilot, "ctrl+s")
         (repair,) = call.state.repairs
@@ -78,7 +72,7 @@ def test_repair_proof_and_close(little: Engine, place: Path, size: tuple[int, in
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
         assert "measure again to prove the repair" in words(app)
         await press(pilot, "3", "enter", "f9", "3", "enter")
-        same_screen(app, "form_proof")
+        await same_screen(app, pilot, "form_proof")
         await put(app, pilot, verdict=1)
         await press(pilot, "ctrl+s")
         assert call.state.proofs[0].verdict == "accepted"
@@ -91,7 +85,7 @@ def test_repair_proof_and_close(little: Engine, place: Path, size: tuple[int, in
         await press(pilot, "f2")
         assert "follow up tomorrow 8:00" in words(app)
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_nothing_is_accepted_that_was_not_measured(little: Engine, place: Path) -> None:
@@ -215,15 +209,14 @@ def test_what_was_typed_in_a_form_is_kept(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_why(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_why(little: Engine, place: Path) -> None:
     """Topics, the one under the cursor told; what-if records nothing; the entry behind opens."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await press(pilot, "1", "enter", "f4")
         events = len(call.events)
-        same_screen(app, "why")
+        await same_screen(app, pilot, "why")
         while not str(app.screen.query_one("#topics", PickList).picked).startswith("if:"):
             await press(pilot, "down")
         assert "what each answer would do" in words(app)
@@ -235,7 +228,7 @@ def test_why(little: Engine, place: Path, size: tuple[int, int]) -> None:
         await press(pilot, "escape", "escape")
         assert isinstance(app.screen, DeskScreen)
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_charts_of_readings(little: Engine, place: Path) -> None:
@@ -257,8 +250,7 @@ def test_charts_of_readings(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_an_earlier_answer_is_changed(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_an_earlier_answer_is_changed(little: Engine, place: Path) -> None:
     """F6, the answer, change: the new one stands in its place, the old one is kept as withdrawn."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -267,7 +259,7 @@ def test_an_earlier_answer_is_changed(little: Engine, place: Path, size: tuple[i
         app.works[call.call].judge()
         await still(pilot)
         await press(pilot, "f6")
-        same_screen(app, "trail")
+        await same_screen(app, pilot, "trail")
         await press(pilot, "enter", "1", "enter")
         assert "was: red" in screen_text(app)
         await press(pilot, "2", "enter")
@@ -277,7 +269,7 @@ def test_an_earlier_answer_is_changed(little: Engine, place: Path, size: tuple[i
         await press(pilot, "ctrl+z")
         assert call.state.answers[0].outcome == "red"
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_a_step_is_taken_back(little: Engine, place: Path) -> None:
@@ -382,8 +374,7 @@ def test_answers_that_no_longer_apply_are_marked(little: Engine, place: Path) ->
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_homework_for_one_walk(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_homework_for_one_walk(little: Engine, place: Path) -> None:
     """Up to three checks as a message with the call-back; the answers come back in one form."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -391,7 +382,7 @@ def test_homework_for_one_walk(little: Engine, place: Path, size: tuple[int, int
         await press(pilot, "ctrl+o")
         app.screen.query_one("#until", LineField).value = "in 40 min"
         await still(pilot)
-        same_screen(app, "homework")
+        await same_screen(app, pilot, "homework")
         assert "Call back: 7:20." in screen_text(app)
         await press(pilot, "ctrl+s")
         assert call.state.due == "2026-05-04T07:20:00Z"
@@ -399,7 +390,7 @@ def test_homework_for_one_walk(little: Engine, place: Path, size: tuple[int, int
         await press(pilot, "ctrl+s")
         assert [(a.check, a.outcome) for a in call.state.answers] == [("plain", "red")]
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_a_field_sheet_is_saved(little: Engine, place: Path, tmp_path: Path) -> None:
@@ -458,8 +449,7 @@ def test_the_hand_over_card(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
-@BOTH
-def test_write_up_preview(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_write_up_preview(little: Engine, place: Path) -> None:
     """What is missing stands first; the text below; other readers; saved as a file."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -477,7 +467,7 @@ def test_write_up_preview(little: Engine, place: Path, size: tuple[int, int]) ->
         await press(pilot, "f7")
         assert "By phone:" in screen_text(app)
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_what_the_write_up_lacks_is_mended_there(big: Engine, place: Path) -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-from screens.driving import LARGE, SMALL, drive, make_app, press, same_screen, screen_text, still, type_in, words
+from screens.driving import SMALL, drive, make_app, press, same_screen, screen_text, still, type_in, words
 from textual import events
 from textual.pilot import Pilot
 
@@ -25,8 +24,7 @@ def only_call(app: DiagApp) -> CallDesk:
     return work.call
 
 
-@pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_words_bring_matches_and_facts(big: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_words_bring_matches_and_facts(big: Engine, place: Path) -> None:
     """What it sounds like, with the words it rests on; facts as ticks that fill their fields; one key each."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -41,11 +39,10 @@ def test_words_bring_matches_and_facts(big: Engine, place: Path, size: tuple[int
         assert [s for s, _ in state.accepted] == ["doubles_high"]
         assert (state.situation.rows, state.machine.rows) == ((7,), 16)
 
-    drive(make_app(big, place), body, size)
+    drive(make_app(big, place), body)
 
 
-@pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_the_form_reads_well(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_the_form_reads_well(little: Engine, place: Path) -> None:
     """Driving first, then their words, rows, what changed; the rest below."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -54,9 +51,9 @@ def test_the_form_reads_well(little: Engine, place: Path, size: tuple[int, int])
         app.screen.query_one("#machine_rows", LineField).value = "8"
         app.screen.query_one("#rows", LineField).value = "7"
         await still(pilot)
-        same_screen(app, "intake")
+        await same_screen(app, pilot, "intake")
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_a_call_starts_with_words_alone(little: Engine, place: Path) -> None:

@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
 from screens.driving import (
-    LARGE,
     NOW,
-    SMALL,
     Chance,
     drive,
     make_app,
     press,
+    resize,
     same_screen,
     screen_text,
-    still,
     type_in,
     words,
 )
@@ -49,19 +46,18 @@ def fill(engine: Engine, place: Path) -> list[str]:
     return [*ids, closed.call]
 
 
-@pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_calls_are_listed_due_first(little: Engine, place: Path, size: tuple[int, int]) -> None:
+def test_calls_are_listed_due_first(little: Engine, place: Path) -> None:
     """Due, in work, waiting, closed, each with who, what for and until when."""
     fill(little, place)
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        same_screen(app, "start")
+        await same_screen(app, pilot, "start")
         text = screen_text(app)
         heads = ["Due now", "In work", "Waiting", "Closed"]
         assert heads == sorted(heads, key=text.index)
         assert "waiting for the caller until 10:40" in text
 
-    drive(make_app(little, place), body, size)
+    drive(make_app(little, place), body)
 
 
 def test_a_call_is_found_by_words(little: Engine, place: Path) -> None:
@@ -118,11 +114,9 @@ def test_below_sixty_by_eighteen_it_says_so(little: Engine, place: Path) -> None
     """A window too small says what it needs, and comes back when it grows."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        await pilot.resize_terminal(50, 16)
-        await still(pilot)
+        await resize(pilot, (50, 16))
         assert "at least 60 columns and 18 lines" in words(app)
-        await pilot.resize_terminal(80, 24)
-        await still(pilot)
+        await resize(pilot, (80, 24))
         assert "New call by phone" in screen_text(app)
 
     drive(make_app(little, place), body)
