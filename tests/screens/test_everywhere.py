@@ -71,22 +71,21 @@ async def prepare(app: DiagApp, pilot: Pilot[int], call: CallDesk) -> None:
 
 SCREENS: dict[str, Way] = {
     "start": at_start, "intake": keys("1", "enter"), "message": keys("3", "enter"), "settings": keys("f8"),
-    "symptoms": keys("2", "enter", "f3"), "machines": keys("2", "enter", "f5"),
     "profile": keys("2", "enter", "f5", "1", "enter"), "practice": keys("5", "enter"), "help": keys("f1"),
-    "desk": desk(), "phone": desk(channel="phone"), "warning": desk(check="open_one"),
+    "desk": desk(), "warning": desk(check="open_one"),
     "danger": desk(check="spun"), "reading": desk(check="row_gauge"), "need": desk(check="fan_gauge"),
-    "tape": desk(check="tape"), "free text": desk(check="remark"), "list": desk(check="what_changed.seed"),
+    "free text": desk(check="remark"), "list": desk(check="what_changed.seed"),
     "search": desk("f3"), "why": desk("f4"), "entry": desk("f4", "down", "enter"), "trail": desk("f6"),
     "step": desk("f6", "enter"), "change": desk("f6", *["up"] * 4, "enter", "1", "enter"), "mend": desk("f9"),
     "repair": desk("f9", "1", "enter"), "proof": desk("f9", "3", "enter"), "changed": desk("f9", "4", "enter"),
-    "swap": desk("f9", "5", "enter"), "close": desk("f9", "6", "enter"), "follow-up": desk("f9", "8", "enter"),
-    "write-up": desk("f10"), "save": desk("f10", "f6"), "load": desk("f10", "f7"), "note": desk("ctrl+n"),
+    "close": desk("f9", "6", "enter"), "follow-up": desk("f9", "8", "enter"),
+    "write-up": desk("f10"), "save": desk("f10", "f6"), "load": desk("f10", "f7"),
     "details": desk("ctrl+r"), "aloud": desk("ctrl+l", check="row_gauge"),
-    "homework": desk("ctrl+o", channel="phone"), "sheet": desk(action="batch('Field sheet')"),
+    "homework": desk("ctrl+o", channel="phone"),
     "catch up": desk(action="catch_up"), "hand over": desk(action="hand_over"),
     "arrival": desk(action="channel", channel="phone"), "situation": desk(action="open('situation')"),
     "waiting": desk(action="open('waiting')"), "done before": desk(action="open('done_before')"),
-    "photo": desk(action="open('photo')"), "machine": desk(action="machine"),
+    "machine": desk(action="machine"),
 }  # fmt: skip
 
 
