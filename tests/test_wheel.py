@@ -37,19 +37,20 @@ def run(unpacked: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
 
 def test_knowledge_and_calls_are_inside(unpacked: Path) -> None:
     """Every YAML of the checkout is in the wheel, and nothing of the tests."""
-    inside = {p.relative_to(unpacked / "diag" / "data").as_posix() for p in (unpacked / "diag" / "data").rglob("*.yaml")}
-    beside = {p.relative_to(ROOT).as_posix() for name in ("knowledge", "transcripts_demo") for p in (ROOT / name).rglob("*.yaml")}
-    assert inside == beside
+    data = unpacked / "diag" / "data"
+    inside = {p.relative_to(data).as_posix() for p in data.rglob("*.yaml")}
+    shipped = [p for name in ("knowledge", "transcripts_demo") for p in (ROOT / name).rglob("*.yaml")]
+    assert inside == {p.relative_to(ROOT).as_posix() for p in shipped}
     assert not list(unpacked.rglob("test_*"))
     assert list(unpacked.rglob("LICENSE"))
 
 
 def test_the_program_runs_from_the_wheel(unpacked: Path) -> None:
     """The knowledge is found inside the wheel, and a demonstration call replays."""
-    where = subprocess.run(
-        [sys.executable, "-c", "import diag, diag.knowledge.load as l; print(diag.__file__); print(l.knowledge_folder())"],
-        capture_output=True, text=True, cwd=unpacked.parent, env={**os.environ, "PYTHONPATH": str(unpacked)}, check=True,
-    )  # fmt: skip
+    code = "import diag, diag.knowledge.load as l; print(diag.__file__); print(l.knowledge_folder())"
+    env = {**os.environ, "PYTHONPATH": str(unpacked)}
+    command = [sys.executable, "-c", code]
+    where = subprocess.run(command, capture_output=True, text=True, cwd=unpacked.parent, env=env, check=True)
     assert all(line.startswith(str(unpacked)) for line in where.stdout.splitlines())
     first = sorted((unpacked / "diag" / "data" / "transcripts_demo").glob("*.yaml"))[0]
     done = run(unpacked, "replay", str(first))
