@@ -22,12 +22,14 @@ from diag.call.form import (
     text_of,
     whole_of_text,
 )
+from diag.call.fromfile import answer_text
 from diag.call.intake import situation_field
 from diag.call.listing import WAITS
-from diag.call.rows import from_stored, show_rows
+from diag.call.rows import Rows, from_stored, show_rows
 from diag.call.taking import SITUATION
 from diag.call.times import parse_when
 from diag.errors import UsageError
+from diag.knowledge.model import Check
 
 EFFECTS = choices({"better": "better", "no_change": "no change", "worse": "worse", "unknown": "not known"})
 KEPT = choices({"kept": "kept, unwashed", "gone": "gone", "unknown": "not known"})
@@ -49,7 +51,7 @@ def done_before_form(call: CallDesk) -> Form:
         Field("old_part", "The old part", "pick", value="unknown", choices=KEPT),
         Field("told_by", "Told by", "pick", value="caller" if call.state.channel == "phone" else "grower",
               choices=TOLD_BY),
-        Field("happened", "When", hint="yesterday 15:00, 2 h ago; empty: not known"),
+        Field("happened", "When", hint="e.g. yesterday 15:00, 2 h ago; empty: not known"),
         Field("said", "In their words", "lines"),
     ), _record_done_before)  # fmt: skip
 
@@ -73,7 +75,7 @@ def change_form(call: CallDesk) -> Form:
     return Form("change", "A setting or part was changed", (
         Field("setting", "Which setting or part"),
         Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
-        Field("before", "Before", hint="18 inH2O, notch 3, old brush"),
+        Field("before", "Before", hint="e.g. 18 inH2O, notch 3, old brush"),
         Field("after", "Now"),
         Field("temporary", "For how long", "pick", value="yes",
               choices=choices({"yes": "only for a test: to be put back", "no": "it stays so"})),
@@ -93,7 +95,7 @@ def _record_change(call: CallDesk, values: Values) -> None:
 def swap_form(call: CallDesk) -> Form:
     """Return the form of a piece that two rows exchanged."""
     return Form("swap", "Swapped between rows", (
-        Field("piece", "Which piece", hint="meter, disc, sensor, tube, motor"),
+        Field("piece", "Which piece", hint="e.g. meter, disc, sensor, tube, motor"),
         Field("from_row", "Of row", hint="a row number, or spare"),
         Field("to_row", "With row", hint="a row number, or spare"),
     ), _record_swap)  # fmt: skip
@@ -122,7 +124,7 @@ def waiting_form(call: CallDesk, reason: str = "caller") -> Form:
     """Return the form that parks a call: what is waited for and until when."""
     return Form("waiting", "Waiting", (
         Field("for", "What for", "pick", value=reason, choices=choices(WAITING)),
-        Field("until", "Until", hint="10:40, in 20 min, tomorrow 8:00; empty: no time said"),
+        Field("until", "Until", hint="e.g. 10:40, in 20 min, tomorrow 8:00; empty: no time said"),
         Field("acres", "Or after acres"),
         Field("text", "Note", "lines", "What they do meanwhile, the number to call."),
     ), _record_waiting, "Park")  # fmt: skip
@@ -176,7 +178,7 @@ def situation_form(call: CallDesk) -> Form:
     }  # fmt: skip
     labels = {"rows": "Rows in trouble", "crop": "Crop", "seed_lot_code": "Seed lot", "target": "Target",
               "speed": "Speed", "since": "Since when", "rhythm": "Rhythm"}  # fmt: skip
-    hints = {"rows": "7 or 3, 7-9 or all", "target": "32000/ac or 6.5 in", "speed": "5 mph"}
+    hints = {"rows": "e.g. 7 or 3, 7-9 or all", "target": "e.g. 32000/ac or 6.5 in", "speed": "e.g. 5 mph"}
     typed = [Field(name, labels[name], hint=hints.get(name, ""), value=kept[name]) for name in SITUATION]
     return Form("situation", "Crop, rows, speed", (
         *typed,
@@ -225,6 +227,20 @@ def _record_arrival(call: CallDesk, values: Values) -> None:
         call.record("done_before", {"what": "changed between call and arrival", "told_by": "grower"}, {"said": changed})
 
 
+def file_form(check: Check, rows: Rows | None, use: Callable[[str], None]) -> Form:
+    """Return the form that takes readings from a file; they go into the answer to be looked through first."""
+
+    def read(call: CallDesk, values: Values) -> None:
+        row = rows[0] if rows is not None and rows != "all" and len(rows) == 1 else None
+        trouble = call.state.situation.rows
+        if row is None and trouble is not None and trouble != "all" and len(trouble) == 1:
+            row = trouble[0]
+        use(answer_text(check, need(text_of(values, "file"), "File"), row))
+
+    return Form("file", "From a file", (Field("file", "File", hint="CSV with a header, or bare numbers with a unit"),),
+                read, "Read")  # fmt: skip
+
+
 def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Form:
     """Return the form of what is said beside the next answer: rows, who saw it, when. Nothing is recorded yet."""
 
@@ -240,5 +256,5 @@ def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Fo
     return Form("details", "About the next answer", (
         Field("rows", "Rows", hint="left empty: the rows in trouble, or all"),
         Field("observer", "Who saw it", "pick", "None ticked: the usual one for this check.", choices=observers),
-        Field("happened", "When", hint="10:40, 2 h ago; left empty: now"),
+        Field("happened", "When", hint="e.g. 10:40, 2 h ago; left empty: now"),
     ), keep, "Use for the next answer")  # fmt: skip

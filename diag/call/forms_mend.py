@@ -66,12 +66,12 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
         Field("causes", "What was mended", "ticks", "Several can be ticked.", (first,) if first else (), offered),
         Field("words", "What was done", "lines", value=cause.repair.do if cause else ""),
         Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
-        Field("parts", "Parts", hint="1 seal, 4 brushes", value=parts),
-        Field("settings", "Settings", "lines", "vacuum: 18 inH2O -> 20 inH2O"),
+        Field("parts", "Parts", hint="e.g. 1 seal, 4 brushes", value=parts),
+        Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
         Field("minutes", "Minutes it took", hint="Left empty: the estimate counts."),
         Field("done_by", "Done by", "pick", value="grower" if call.state.channel == "phone" else "technician",
               choices=DONE_BY),
-        Field("happened", "When", hint="10:40, 2 h ago; empty: now"),
+        Field("happened", "When", hint="e.g. 10:40, 2 h ago; empty: now"),
     ), _record_repair)  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
         Field("told", "Ways known", "note", value="\n".join(told)),
         Field("cause", "Against", "pick", value=known[0], choices=tuple((c, causes[c].label) for c in known)),
         Field("words", "What was done", "lines", "Left empty: as above."),
-        Field("until", "Look at it again", hint="tomorrow 8:00, in 3 days; it stays on the list until then"),
+        Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),
         Field("acres", "Or after acres"),
     ), _record_interim)  # fmt: skip
 
@@ -148,7 +148,8 @@ def proof_form(call: CallDesk) -> Form:
               "again first, by the same method.", tuple(e for e, _ in readings), tuple(readings)),
         Field("verdict", "Verdict", "pick", value="not_yet", choices=VERDICTS),
         Field("conditions", "Conditions", hint="Left empty: the same as before. Else: what was different."),
-        Field("follow_up", "Call back", hint="tomorrow 8:00, in 2 days. To ask: " + FOLLOW_UP),
+        Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days"),
+        Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
     ), _record_proof)  # fmt: skip
 
 
@@ -216,8 +217,8 @@ def close_form(call: CallDesk) -> Form:
         *put_back_fields(call),
         Field("result", "How it ended", "pick", value=usual, choices=tuple((r, ENDS[r]) for r in RESULTS)),
         Field("words", "Words for the file", "lines"),
-        Field("follow_up", "Call back", hint="tomorrow 8:00, in 2 days. To ask: " + FOLLOW_UP,
-              value="in 1 day" if mended else ""),
+        Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days", value="in 1 day" if mended else ""),
+        Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
     ), _record_close, "Close")  # fmt: skip
 
 
@@ -235,7 +236,7 @@ def follow_up_form(call: CallDesk) -> Form:
         Field("even", "Even with the neighbours", "pick", "Are the mended rows even with their neighbours?",
               choices=choices({"yes": "yes", "no": "no", "no_answer": "no answer"})),
         Field("new", "Anything new", "lines", "Is anything new? Left empty: nothing."),
-        Field("again", "Call again", hint="in 2 days; left empty: done"),
+        Field("again", "Call again", hint="e.g. in 2 days; left empty: done"),
     ), _record_follow_up)  # fmt: skip
 
 

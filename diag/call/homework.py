@@ -96,7 +96,7 @@ def answers_form(call: CallDesk, checks: Sequence[str], units: str = "us", title
         else:
             long = check.takes.kind in ("spacings", "positions", "numbers", "log", "text")
             fields.append(Field(key, check.asks, "lines" if long else "line", answer_form(check, units)))
-        fields.append(Field(f"{key}@", "  when", hint="10:40, 2 h ago; empty: now"))
+        fields.append(Field(f"{key}@", "  when", hint="e.g. 10:40, 2 h ago; empty: now"))
 
     def record(call: CallDesk, values: Values) -> None:
         bodies = [(key, _body(call, key, values)) for key in checks]

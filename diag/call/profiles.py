@@ -20,7 +20,7 @@ UNKNOWN = "unknown"
 CONFIRMED = "confirmed"
 """Field of a profile's body: the day on which somebody last looked; it is not copied into a call."""
 SECTIONS_HINT = (
-    "One a line: left wing: 1-8. Wings, fans, hoses, drive sections, wire branches, tanks: what feeds which rows. "
+    "One a line, e.g. left wing: 1-8. Wings, fans, hoses, drive sections, wire branches, tanks: what feeds which rows. "
     "Row 1 is the left one, seen from the seat."
 )
 Save = Callable[[Mapping[str, Any], Mapping[str, str]], object]
@@ -87,11 +87,11 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
              {n: t for n in ("label", "owner", "serial") if (t := one_line(text_of(values, n)))})  # fmt: skip
 
     return Form("profile", "Machine profile", (
-        Field("label", "Nickname", value=personal.get("label", ""), hint="what they call it: the 16-row"),
+        Field("label", "Nickname", value=personal.get("label", ""), hint="what they call it, e.g. the 16-row"),
         Field("owner", "Whose", value=personal.get("owner", "")),
         Field("serial", "Serial number", value=personal.get("serial", "")),
         Field("rows", "Rows", value=rows),
-        Field("row_width", "Row width", value=setting_text(body.get("row_width")), hint="30 in, 76 cm"),
+        Field("row_width", "Row width", value=setting_text(body.get("row_width")), hint="e.g. 30 in, 76 cm"),
         Field("holes", "Holes of the disc", value=str(body.get("holes", "") or "")),
         *asked,
         Field("sections", "Row layout", "lines", SECTIONS_HINT, sections),
@@ -100,7 +100,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
 
 
 def _first(known: str) -> str:
-    return f"name: 20 inH2O. Names: {known}" if known else "name: value with unit"
+    return f"e.g. vacuum: 20 inH2O. Names: {known}" if known else "name: value with unit"
 
 
 def _held(value: Any, many: bool) -> Value:

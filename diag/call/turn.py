@@ -21,7 +21,7 @@ GATES = ("DANGER", "WARNING")
 
 @dataclass(frozen=True)
 class Turn:
-    """What is to be shown and asked now. `kind`: axis | caution | need | form | check | nothing | closed."""
+    """What is to be shown and asked now. `kind`: axis | flags | caution | need | form | check | nothing | closed."""
 
     kind: str
     title: str
@@ -55,6 +55,12 @@ def acknowledged_now(call: CallDesk) -> frozenset[str]:
         if c.acknowledged != "none" and c.shown_to == role
         and call.desk.clock() - datetime.fromisoformat(c.at) < HOLDS
     )  # fmt: skip
+
+
+def asked_for_flags(call: CallDesk) -> bool:
+    """Tell whether what makes the situation dangerous was asked for (or there is nothing to ask)."""
+    told = any(s.live and s.kind == "situation" and "flags" in s.body for s in call.state.trail)
+    return told or not call.engine.knowledge.flags
 
 
 def axis_to_ask(call: CallDesk, offer: Offer | None) -> str | None:
@@ -117,6 +123,9 @@ def _asked(
     as_form = as_form and not check.measured
     others = tuple(o.check for o in offers if o.check not in keys)[:2]
     lines = list(_lines(call, check, offer, others, keys, as_form))
+    if gates and not asked_for_flags(call):
+        asks = (("ask", "What makes it dangerous there? Tick what is so; nothing ticked is an answer too."),)
+        return Turn("flags", "Before hands go on", check, offer, None, todo, lines=asks, key=key)
     need = next((n for n in missing(call, check) if n.name not in not_known), None) if check.measured else None
     if need is not None and not gates:
         lines = [("need", f"{need.asks}, to judge the reading."), *lines]

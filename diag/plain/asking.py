@@ -39,7 +39,8 @@ class Asking(Doing):
         taken, self._taken = self._taken, None
         if asked.advice:
             self.say(f"Worth doing now: {asked.advice}")
-        asks = {"axis": self._ask_axis, "caution": self._ask_gate, "need": self._ask_need, "form": self._ask_form,
+        asks = {"axis": self._ask_axis, "flags": self._ask_flags,
+                "caution": self._ask_gate, "need": self._ask_need, "form": self._ask_form,
                 "check": self._ask_check, "nothing": self._ask_nothing}  # fmt: skip
         self.say()
         asks[asked.kind](asked, taken)
@@ -83,6 +84,19 @@ class Asking(Doing):
         else:
             self.call.set_machine({"axes": {axis.name: value}})
         self._taken = asked.key
+
+    def _ask_flags(self, asked: Turn, taken: str | None) -> None:
+        self._page(asked)
+        flags = list(self.desk.engine.knowledge.flags.values())
+        for i, flag in enumerate(flags, 1):
+            self.say(f"  {i} {flag.label}")
+        self._taken = asked.key
+        said = self.ask("numbers of what is so [none]")
+        numbers = said.replace(",", " ").split()
+        if all(n.isdigit() and 1 <= int(n) <= len(flags) for n in numbers):
+            self.call.set_situation({"flags": list(dict.fromkeys(flags[int(n) - 1].name for n in numbers))})
+        elif not self.command(said, asked, taken):
+            self.say(f"Type numbers from 1 to {len(flags)}, or nothing.")
 
     def _ask_need(self, asked: Turn, taken: str | None) -> None:
         need = asked.need

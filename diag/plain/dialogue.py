@@ -52,7 +52,8 @@ class Dialogue(Asking):
             "complaint": self._complaint, "phone": self.phone, "site": self.site, "note": self.note,
             "before": self.before, "swap": self.swap, "changed": self.changed, "wait": self.wait, "photo": self.photo,
             "homework": self.homework, "sheet": self.sheet, "catch-up": self.catch_up, "card": self.card,
-            "repair": self.repair, "for-now": self.interim, "proof": self.proof, "follow-up": self.follow_up,
+            "repair": self.repair, "for-now": self.interim, "proof": self.proof, "plan": self.plan,
+            "decide": self.decide, "file": self.from_file, "follow-up": self.follow_up,
             "write": self.write_up, "missing": self.missing, "give": self.give, "load": self.load,
             "close": self.close, "healthy": self.healthy, "settings": self._settings, "quit": self._quit,
         }  # fmt: skip

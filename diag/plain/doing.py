@@ -8,6 +8,7 @@ from typing import Any
 from diag.call import aloud, forms_call, forms_mend, homework, profiles
 from diag.call.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
 from diag.call.form import Form
+from diag.call.fromfile import can_come_from_file
 from diag.call.healthy import keep_healthy
 from diag.call.intake import search_answers, situation_field
 from diag.call.record import find_call_id
@@ -193,6 +194,19 @@ class Doing(Looking):
         """Record a typed answer and say what came of it."""
         raise NotImplementedError
 
+    def from_file(self, rest: str) -> None:
+        """file PATH: readings from a CSV file."""
+        key = self._now()
+        check = self.desk.engine.knowledge.questions[key] if key else None
+        if check is None or not can_come_from_file(check):
+            what = "Spacings, positions and values per row can come from a file."
+            raise UsageError(what, "file", "Take such a check.")
+        read: list[str] = []
+        form = forms_call.file_form(check, self._details.get("rows"), read.append)
+        if self.fill(form, **({"file": rest} if rest else {})):
+            self.say(f"Read: {read[0]}")
+            self.record_answer(check, read[0])
+
     # --- several at once --------------------------------------------------------------------------
 
     def homework(self, rest: str) -> None:
@@ -258,6 +272,18 @@ class Doing(Looking):
     def proof(self, rest: str) -> None:
         """proof: the verdict on a repair."""
         self.fill(forms_mend.proof_form(self.call))
+
+    def plan(self, rest: str) -> None:
+        """plan: how to prove the last repair: row, seeds, minutes, how far it has come."""
+        from diag.writeup.proof_plan import plan_text, proof_plan
+
+        self._write(plan_text(proof_plan(self.call), WIDTH))
+
+    def decide(self, rest: str) -> None:
+        """decide: keep planting, go slower or stop."""
+        from diag.writeup.mending import decide_form
+
+        self.fill(decide_form(self.call, self._write))
 
     def follow_up(self, rest: str) -> None:
         """follow-up: what came of the call-back."""

@@ -26,5 +26,7 @@ HELP = """At any question:
   follow-up     after the call-back            write    the write-up
   missing  what the write-up lacks             give D T a detail for the write-up
   load     what to load on the truck           close    close the call
-  healthy  keep readings as reference          settings units, channel
+  plan     how to prove the last repair        decide   keep planting, go slower or stop
+  file F   readings from a CSV file            settings units, channel
+  healthy  keep readings as reference
   list, ?  help                                quit     leave it as it is (nothing is lost)"""

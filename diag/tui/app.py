@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
+from rich.text import Text
 from textual import work
 from textual.app import App, SystemCommand
 from textual.binding import Binding
@@ -229,6 +230,12 @@ class DiagApp(App[int]):
             if isinstance(screen, Page) and screen.work is work:
                 screen.show_call()
 
+    def tell_busy(self, work: Work) -> None:
+        """Say that a call is still being judged; the next drawing takes the words away."""
+        for screen in self.screen_stack:
+            if isinstance(screen, Page) and screen.work is work:
+                screen.busy()
+
     # --- acts -------------------------------------------------------------------------------------
 
     def acts(self, screen: Screen[Any]) -> list[Act]:
@@ -278,8 +285,9 @@ class DiagApp(App[int]):
     def _fatal_error(self) -> None:
         """Close quietly after a fault of ours: the trace goes to the log, without values of variables."""
         LOG.exception("the program failed")
-        place = f" The log tells more: {self._log_file}" if self._log_file else ""
-        self._exit_renderables.append(f"diag: The program failed. What was recorded is kept.{place}")
+        told = "diag: The program failed. What was recorded is kept."
+        told += f" The log tells more:\n{self._log_file}" if self._log_file else ""
+        self._exit_renderables.append(Text(told, no_wrap=True, overflow="ignore"))
         self._close_messages_no_wait()
 
 

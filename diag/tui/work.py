@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from diag.call.desk import CallDesk, Thought
     from diag.tui.app import DiagApp
 
+SLOW = 0.4
+"""Seconds after which the screen says that the call is being judged."""
 LOG = logging.getLogger(__name__)
 
 
@@ -60,6 +62,7 @@ class Work:
     def judge(self) -> None:
         """Have the call judged as it is now."""
         self.ready, self.failed = False, ""
+        self.app.set_timer(SLOW, lambda: None if self.ready or self.failed else self.app.tell_busy(self))
         self.call.think_later().add_done_callback(self._done)
 
     def _done(self, future: Future[Thought]) -> None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from diag.call.desk import CallDesk
 from diag.call.form import Field, Form, Values, need, text_of
 from diag.errors import UsageError
 from diag.knowledge.model import Detail
-from diag.text import number
+from diag.text import number, one_line
+from diag.units import parse
 from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.completeness import Missing, missing
+from diag.writeup.decide import Given, decide, decision_text
 from diag.writeup.details import give, leave_out
 
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
@@ -47,7 +49,7 @@ def missing_form(call: CallDesk, m: Missing) -> Form:
 def _field(detail: Detail) -> Field:
     if detail.takes == "choice":
         return Field(detail.name, detail.label, "pick", choices=tuple(detail.choices.items()))
-    hints = {"date": "2026-05-14 or 14.05.2026", "amount": "a number with its unit: 410 ac, 1.4 h", "words": ""}
+    hints = {"date": "e.g. 2026-05-14 or 14.05.2026", "amount": "with its unit, e.g. 410 ac, 1.4 h", "words": ""}
     return Field(detail.name, detail.label, "lines" if detail.takes == "words" else "line", hints[detail.takes])
 
 
@@ -79,6 +81,43 @@ def save_form(call: CallDesk, audience: str = SERVICE) -> Form:
         Field("personal", "Names and words", "pick", value="yes",
               choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),
     ), record, "Save")  # fmt: skip
+
+
+def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
+    """Return the form of what the user knows about going on or stopping; `show` gets the answer as text."""
+    hints = {
+        "skips": "e.g. 3 percent; empty: as measured", "doubles": "e.g. 2 percent; empty: as measured",
+        "crop_yield": "bushels an acre, e.g. 180", "price": "money for a bushel, e.g. 4.5",
+        "acres_left": "acres, e.g. 90", "hours_left": "hours until it must roll or stop, e.g. 6", "hours_to_mend": "hours, e.g. 2",
+        "delay_per_hour": "bushels that an hour's delay costs", "slower": "e.g. 5 mph",
+    }  # fmt: skip
+    labels = {
+        "skips": "Skips", "doubles": "Doubles", "crop_yield": "Yield", "price": "Price", "acres_left": "Acres left",
+        "hours_left": "Hours left", "hours_to_mend": "Hours to mend", "delay_per_hour": "Delay", "slower": "Slower",
+    }  # fmt: skip
+
+    def record(call: CallDesk, values: Values) -> None:
+        given = {name: _known(name, text_of(values, name), labels[name]) for name in labels}
+        show(decision_text(decide(call, Given(**given))))
+
+    fields = tuple(Field(name, labels[name], hint=hints[name]) for name in labels)
+    return Form("decide", "Keep planting, go slower or stop", fields, record, "Show")
+
+
+def _known(name: str, text: str, label: str) -> float | None:
+    if not text:
+        return None
+    if name in ("skips", "doubles"):
+        return parse(text, "percent", default_unit="percent").si()
+    if name == "slower":
+        return parse(text, "speed").si()
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = -1.0
+    if not 0 <= value < 1e9:
+        raise UsageError(f'"{one_line(text, limit=30)}" is no number.', label, "Type a number without a unit.")
+    return value
 
 
 def rendered(call: CallDesk, ending: str, audience: str, *, personal: bool = True) -> bytes:

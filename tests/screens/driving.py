@@ -135,7 +135,7 @@ async def put_on_desk(app: DiagApp, pilot: Pilot[int], channel: str = "site", ro
     assert isinstance(desk, Desk)
     call = desk.new_call(channel, customer="Alder Flat")
     call.set_machine({"rows": rows} if rows else {}, label="north planter")
-    call.set_situation({"rows": [7]})
+    call.set_situation({"rows": [7], "flags": []})
     first = next(iter(desk.engine.knowledge.symptoms))
     call.set_complaint("row 7 is thin", [(first, "chosen")])
     app.start_work(call)

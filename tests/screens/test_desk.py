@@ -76,6 +76,45 @@ def test_a_warning_is_read_first(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
+def test_what_makes_it_dangerous_is_asked_once(little: Engine, place: Path) -> None:
+    """Before the first hands-on step: ticks, one Enter; what is ticked brings its caution; not asked again."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.withdraw(next(e.id for e in call.events if e.kind == "situation"))
+        await take(app, pilot, "open_one")
+        assert "Before hands go on" in words(app)
+        await press(pilot, "2", "enter")
+        assert call.state.situation.flags == ("dark",)
+        assert "CAUTION: Bring a light." in words(app)
+        await press(pilot, "1", "enter", "f", "enter")
+        await take(app, pilot, "spun")
+        assert "Before hands go on" not in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_readings_come_from_a_file(little: Engine, place: Path, tmp_path: Path) -> None:
+    """A CSV file fills the answer, to be looked through first; a file that is none is refused beside its field."""
+    (tmp_path / "vacuum.csv").write_text("row,vacuum_inh2o\n1,18\n2,-\n3,17.5\n4,12\n")
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "row_gauge")
+        await app.run_action("from_file", default_namespace=app.screen)
+        await still(pilot)
+        await type_in(pilot, str(tmp_path / "none.csv"))
+        await press(pilot, "ctrl+s")
+        assert "There is no such file." in words(app)
+        app.screen.query("#page LineField").first(LineField).value = str(tmp_path / "vacuum.csv")
+        await press(pilot, "ctrl+s")
+        assert app.screen.query_one("#lines", LinesField).text == "1: 18, 3: 17.5, 4: 12 inH2O"
+        await press(pilot, "enter")
+        assert sorted(call.state.answers[0].values or ()) == ["1", "3", "4"]
+
+    drive(make_app(little, place), body)
+
+
 def test_danger_is_typed(little: Engine, place: Path) -> None:
     """Anything but the word is refused with the way out; the word is logged as typed."""
 

@@ -22,7 +22,7 @@ from diag.tui.widgets.lists import Ticks
 LINES = (
     "s", "it is thin", "1",  # on site, their words, the first symptom of the list
     "take plain", "blue",
-    "take open_one", "y", "1 -",  # the caution, then one thing wrong and the rest fine
+    "take open_one", "", "y", "1 -",  # nothing to take care of, the caution, then one thing wrong and the rest fine
     "take row_gauge", "from 1: 18 18 17 inH2O",
     "n",  # not sure
     "back",
@@ -99,7 +99,7 @@ def by_screens(engine: Engine, place: Path) -> CallDesk:
         await take(app, pilot, "plain")
         await press(pilot, "2", "enter")
         await take(app, pilot, "open_one")
-        await press(pilot, "1", "enter", "1", "f", "enter")
+        await press(pilot, "enter", "1", "enter", "1", "f", "enter")
         await take(app, pilot, "row_gauge")
         await type_in(pilot, "from 1: 18 18 17 inH2O")
         await press(pilot, "enter", "f7", "ctrl+z", "ctrl+n")

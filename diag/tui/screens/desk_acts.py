@@ -11,6 +11,7 @@ from diag.call import forms_call, forms_mend
 from diag.call.desk import CallDesk
 from diag.call.explaining import entry_text, told
 from diag.call.form import Form
+from diag.call.fromfile import can_come_from_file
 from diag.call.healthy import keep_healthy
 from diag.call.homework import card, short_card
 from diag.call.profiles import Draft, of_call, use_profile
@@ -35,6 +36,7 @@ MEND = {
     "repair": "Record a repair", "interim": "Go on for now (a way, not a repair)",
     "proof": "Proof: verdict on a repair", "change": "A setting or part was changed", "swap": "Swapped between rows",
     "close": "Close the call", "reopen": "Open the call again", "follow_up": "Follow-up after a repair",
+    "plan": "How to prove it: row, seeds, minutes", "decide": "Keep planting, go slower or stop",
 }  # fmt: skip
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
@@ -64,6 +66,7 @@ class DeskActs(Page[None]):
         Act("other(1)", "Third offer", "Take the third offer instead.", "ctrl+g"),
         Act("details", "Rows, who, when", "For the next answer: which rows, who saw it, when it was.", "ctrl+r"),
         Act("aloud", "Read aloud", "Take figures read aloud one by one, each read back.", "ctrl+l"),
+        Act("from_file", "From a file", "Spacings, positions or a value per row from a CSV file."),
         Act("batch('Homework')", "Homework", "Up to three checks for one walk, as a short message.", "ctrl+o"),
         Act("open('note')", "Note", "Write a note, for the house.", "ctrl+n"),
         Act("page(-1)", "Page up", "Scroll the check up.", "pageup", first=True),
@@ -143,6 +146,13 @@ class DeskActs(Page[None]):
             return
         self.app.push_screen(AloudScreen(self.work, turn.check), self._read)
 
+    def action_from_file(self) -> None:
+        turn = self._turn
+        if turn is None or turn.check is None or turn.kind != "check" or not can_come_from_file(turn.check):
+            self.tell("Spacings, positions and values per row can come from a file.")
+            return
+        self.fill(forms_call.file_form(turn.check, self.work.details.get("rows"), self._read))
+
     def _read(self, text: str | None) -> None:
         if text:
             self.query_one("#answer", AnswerBox).fill_in(text)
@@ -161,10 +171,29 @@ class DeskActs(Page[None]):
         self.app.push_screen(MenuScreen(self.work, "Repair and proof", list(MEND.items())), self._mend)
 
     def _mend(self, picked: str | None) -> None:
+        if picked in ("plan", "decide"):
+            self._from_writeup(picked)
+            return
         if picked == "reopen":
             self.record(self.work.do(lambda call: call.record("reopened", {})))
         elif picked:
             self.action_open(picked)
+
+    def _from_writeup(self, picked: str) -> None:
+        """How a repair is to be proved; whether to keep planting."""
+        from diag.writeup.mending import decide_form
+        from diag.writeup.proof_plan import plan_text, proof_plan
+
+        def show(text: str) -> None:
+            self.app.call_later(self.app.push_screen, TextScreen(self.work, "Keep planting or stop", text))
+
+        if picked == "decide":
+            self.try_form(lambda call: decide_form(call, show))
+            return
+        try:
+            self.app.push_screen(TextScreen(self.work, "Proof", plan_text(proof_plan(self.work.call))))
+        except DiagError as error:
+            self.tell(str(error))
 
     def action_details(self) -> None:
         self.fill(forms_call.details_form(self.work.call, self._detail))

@@ -47,7 +47,7 @@ class FormScreen(Page[bool]):
     def body(self) -> Iterable[Widget]:
         with VerticalScroll(id="page", can_focus=False):
             for field in self.form.fields:
-                yield Row(field.name, field.label, self._widget(field), field.hint)
+                yield Row(field.name, field.label, self._widget(field), field.hint if field.choices else "")
             yield PickList(id="done", numbered=False)
 
     def _widget(self, field: Field) -> Widget:
@@ -57,7 +57,8 @@ class FormScreen(Page[bool]):
         if field.kind in ("pick", "ticks"):
             return Ticks(classes="held")
         text = kept if kept is not None else str(field.value)
-        return LinesField(text) if field.kind == "lines" else LineField(text)
+        made = LinesField if field.kind == "lines" else LineField
+        return made(text, placeholder=field.hint)
 
     def _key(self, name: str) -> str:
         return f"form:{self.form.name}:{name}"

@@ -88,6 +88,11 @@ class Page(Screen[T], Generic[T]):
         status.update(say(("Not done: " if kind == "bad" else "") + text))
         status.display = bool(text)
 
+    def busy(self) -> None:
+        """Say in the top line that something takes a moment."""
+        bar = self.query_one("#bar", Static)
+        bar.update(say(fit("judging ... | " + str(bar.content), max(20, self.app.size.width - 2))))
+
     def show_call(self) -> None:
         """Draw what the call says now; called when it was judged anew or comes to the front."""
 

@@ -37,6 +37,8 @@ class StartScreen(Page[None]):
         Act("settings", "Settings", "Colours, units, the channel new calls start with.", "f8", shown=True),
     )
     BINDINGS = bindings(ACTS)
+    _chosen = False
+    """True once the cursor was put on the kind of call that is usual here."""
 
     def body(self) -> Iterable[Widget]:
         yield LineField(placeholder="Find a call: any words", id="search")
@@ -61,7 +63,8 @@ class StartScreen(Page[None]):
         else:
             rows += self._stored()
         box = self.query_one("#calls", PickList)
-        box.fill(rows, keep=box.picked)
+        box.fill(rows, keep=box.picked if self._chosen else f"new:{app.chosen.get('channel', 'phone')}")
+        self._chosen = app.store is not None
 
     def _stored(self) -> list[tuple[str | None, Content | str]]:
         from diag.call.listing import listed

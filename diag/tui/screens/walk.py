@@ -54,7 +54,7 @@ class WalkScreen(Page[None]):
 
     def body(self) -> Iterable[Widget]:
         yield Ticks(id="walk")
-        yield LineField(id="until", placeholder="Call back: 10:40, in 40 min")
+        yield LineField(id="until", placeholder="Call back: e.g. 10:40, in 40 min")
         with VerticalScroll(id="told"):
             yield Static(id="text")
 

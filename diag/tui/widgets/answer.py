@@ -101,7 +101,8 @@ class AnswerBox(Vertical):
         self._hint("")
         self._preview(None)
         shows: dict[str, Callable[[Turn], str]] = {
-            "caution": self._show_gate, "need": self._show_need, "axis": self._show_axis, "form": self._show_form,
+            "caution": self._show_gate, "need": self._show_need, "axis": self._show_axis,
+            "flags": self._show_flags, "form": self._show_form,
             "check": self._show_check,
         }  # fmt: skip
         name = shows[turn.kind](turn) if turn.kind in shows else ""
@@ -163,6 +164,13 @@ class AnswerBox(Vertical):
         ]
         self.query_one("#pick", PickList).fill([*rows, (NOT_KNOWN, NOT_KNOWN)])
         return "pick"
+
+    def _show_flags(self, turn: Turn) -> str:
+        held = self._call.state.situation.flags
+        flags = self._call.engine.knowledge.flags.values()
+        self._hint("Space or a number ticks, Enter goes on.")
+        self.query_one("#ticks", Ticks).show([Tick(f.name, f.label, "x" if f.name in held else "") for f in flags])
+        return "ticks"
 
     def _show_need(self, turn: Turn) -> str:
         need = turn.need
@@ -243,7 +251,8 @@ class AnswerBox(Vertical):
     @on(Ticks.Changed)
     def _ticks_changed(self, event: Ticks.Changed) -> None:
         event.stop()
-        self._keep("|".join(f"{t.key}={t.state}" for t in event.ticks.ticks if t.state))
+        if self._turn is not None and self._turn.kind == "form":
+            self._keep("|".join(f"{t.key}={t.state}" for t in event.ticks.ticks if t.state))
 
     def _try_out(self, text: str) -> None:
         self._tried += 1
@@ -278,6 +287,10 @@ class AnswerBox(Vertical):
             return
         if turn.kind == "form":
             self._record_form(turn)
+            return
+        if turn.kind == "flags":
+            ticked = list(self.query_one("#ticks", Ticks).ticked())
+            self._record(lambda call: call.set_situation({"flags": ticked}), then=turn.key)
             return
         picked = self.query_one("#pick", PickList).picked
         if picked is None or turn.check is None:
@@ -380,6 +393,9 @@ class AnswerBox(Vertical):
             return
         if turn.kind == "axis":
             self._axis(turn, NOT_KNOWN)
+            return
+        if turn.kind == "flags":
+            self.post_message(self.Recorded("First this: Enter with nothing ticked is an answer too."))
             return
         if turn.need is not None and self._work is not None and status == "unsure":
             self._work.not_known.add(turn.need.name)
