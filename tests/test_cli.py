@@ -62,8 +62,12 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     ],
 )
 def test_bad_input_exits_2_and_names_it(
-    arguments: list[str], words: str, capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:  # fmt: skip
+    arguments: list[str],
+    words: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Every kind of bad input: exit code 2, the place in the message, no traceback."""
     monkeypatch.setenv("DIAG_STORE", str(tmp_path / "calls.db"))
     assert main(arguments) == BAD_INPUT
