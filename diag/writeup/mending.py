@@ -88,8 +88,9 @@ def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
     hints = {
         "skips": "e.g. 3 percent; empty: as measured", "doubles": "e.g. 2 percent; empty: as measured",
         "crop_yield": "bushels an acre, e.g. 180", "price": "money for a bushel, e.g. 4.5",
-        "acres_left": "acres, e.g. 90", "hours_left": "hours until it must roll or stop, e.g. 6", "hours_to_mend": "hours, e.g. 2",
-        "delay_per_hour": "bushels that an hour's delay costs", "slower": "e.g. 5 mph",
+        "acres_left": "acres, e.g. 90", "hours_left": "hours until it must roll or stop, e.g. 6",
+        "hours_to_mend": "hours, e.g. 2", "delay_per_hour": "bushels that an hour's delay costs",
+        "slower": "e.g. 5 mph",
     }  # fmt: skip
     labels = {
         "skips": "Skips", "doubles": "Doubles", "crop_yield": "Yield", "price": "Price", "acres_left": "Acres left",
