@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import select
 import sys
 import time
@@ -38,13 +39,18 @@ class Terminal:
         until = time.monotonic() + seconds
         while text.encode() not in self.seen:
             left = until - time.monotonic()
-            assert left > 0, f"{text!r} did not come; last: {self.seen[-600:]!r}"
+            assert left > 0, f"{text!r} did not come; seen: {self.shown()}"
             if select.select([self._fd], [], [], left)[0]:
                 try:
                     self.seen += os.read(self._fd, 65536)
                 except OSError:
                     break
-        assert text.encode() in self.seen, f"{text!r} did not come; last: {self.seen[-600:]!r}"
+        assert text.encode() in self.seen, f"{text!r} did not come; seen: {self.shown()}"
+
+    def shown(self) -> str:
+        """Return what was written, without the codes that drive the terminal."""
+        plain = re.sub(rb"\x1b(\[[0-9;?=<>]*[a-zA-Z~]|[()][A-Z0-9]|.)", b" ", self.seen)
+        return " ".join(plain.decode(errors="replace").split())[-3000:]
 
     def keys(self, data: bytes) -> None:
         """Send keys one by one, as a person does."""
