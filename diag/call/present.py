@@ -256,7 +256,9 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "rows" and not isinstance(value, int):
             told.append("all rows" if value == "all" else f"row {show_rows(value)}")
         else:
-            told.append(f"{labels.get(name, name)} {setting_words(value)}")
+            label = labels.get(name, name)
+            text = setting_words(value)
+            told.append(text if text.startswith(f"{label} ") else f"{label} {text}")
     return "; ".join(t for t in told if t)
 
 

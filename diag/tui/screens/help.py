@@ -16,7 +16,7 @@ from diag.tui.screens.page import Page
 FIELDS = (
     ("Tab", "to the next field, Shift+Tab back"),
     ("Enter", "records what was typed, or takes the line"),
-    ("1 to 9", "goes to a line of a list; ticks it in a list of ticks"),
+    ("1 to 9", "goes to a line of a list; ticks it where there are nine lines at most"),
     ("Space", "ticks a line"),
     ("F", "in a form of one look: all the rest looked at and fine"),
     ("Ctrl+J", "a new line in a field of several lines"),

@@ -168,7 +168,7 @@ class AnswerBox(Vertical):
     def _show_flags(self, turn: Turn) -> str:
         held = self._call.state.situation.flags
         flags = self._call.engine.knowledge.flags.values()
-        self._hint("Space or a number ticks, Enter goes on.")
+        self._hint("Space ticks, Enter goes on.")
         self.query_one("#ticks", Ticks).show([Tick(f.name, f.label, "x" if f.name in held else "") for f in flags])
         return "ticks"
 

@@ -19,6 +19,10 @@ SPARE = 3
 """Columns a list needs beside its text: one on either side, one for the scroll bar."""
 
 
+SHORT = 9
+"""Most lines of a list in which one figure names a line for good."""
+
+
 class PickList(OptionList):
     """A list of lines; a number goes to that line, Enter takes it."""
 
@@ -32,6 +36,8 @@ class PickList(OptionList):
         self._numbered = numbered
         self._rows: Sequence[tuple[str | None, Content | str]] = ()
         self._drawn_for = 0
+        self._digits = ""
+        """Figures typed so far of the number of a line."""
         self.keys: list[str | None] = []
         """What each line stands for; None for a heading."""
 
@@ -75,19 +81,21 @@ class PickList(OptionList):
         return self.keys[at] if at is not None and at < len(self.keys) else None
 
     def on_key(self, event: events.Key) -> None:
-        if self._numbered and event.character and event.character.isdigit():
-            if self._go_to(int(event.character)):
+        digit = event.character if event.character and event.character.isdigit() else ""
+        if self._numbered and digit:
+            if self._go_to(self._digits + digit) or self._go_to(digit):
                 self.number_hit()
             event.stop()
+        else:
+            self._digits = ""
 
-    def _go_to(self, number: int) -> bool:
+    def _go_to(self, number: str) -> bool:
+        """Go to a line by its number; False when there is none. Figures typed one after the other make one number."""
         real = [i for i, key in enumerate(self.keys) if key is not None]
-        here = real.index(self.highlighted) + 1 if self.highlighted in real else 0
-        ten = here * 10 + number  # 1 then 2 goes to line 12
-        target = ten if 0 < ten <= len(real) and here < 10 and len(real) > 9 else number
-        if not 1 <= target <= len(real):
+        if not 1 <= int(number) <= len(real):
             return False
-        self.highlighted = real[target - 1]
+        self._digits = number if len(real) > SHORT else ""
+        self.highlighted = real[int(number) - 1]
         return True
 
     def number_hit(self) -> None:
@@ -124,7 +132,7 @@ class Tick:
 
 
 class Ticks(PickList):
-    """Lines to tick with Space or their number; F or f means all the rest is fine."""
+    """Lines to tick with Space, in a list of up to nine also by their number; F means all the rest is fine."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "tick", "Tick", show=False),
@@ -167,7 +175,8 @@ class Ticks(PickList):
         return tuple(t.key for t in self.ticks if t.state == state)
 
     def number_hit(self) -> None:
-        self.action_tick()
+        if len(self.ticks) <= SHORT:
+            self.action_tick()
 
     def action_tick(self) -> None:
         """Tick the line under the cursor, or take its tick off."""
