@@ -27,7 +27,7 @@ MAIN = {
     "spacing": ("quality_of_feed", "multiples", "misses", "true_doubles", "true_skips", "precision", "mean_spacing",
                 "target", "population_factor", "drive_factor", "placement_share"),
     "rhythm": ("pattern", "part", "period", "turns", "turns_needed", "chance"),
-    "pattern_length": ("part", "period", "disc_turns", "chance"),
+    "gap_period": ("part", "period", "disc_turns", "chance"),
     "stand_count": ("rate", "per_length", "to_target", "counted", "lowest_row", "lowest_ratio", "rows_chance"),
     "vacuum_row_map": ("pattern", "median", "lowest", "lowest_row", "deficit", "spread", "below_reference", "factor",
                        "drift"),
@@ -234,7 +234,7 @@ def _gaps(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
     context = _given(options, **_TARGET, holes="holes count", wheel_circumference="wheel circumference")
 
     def work(table: Table, here: Context) -> list[Job]:
-        return [("pattern_length", analyse("pattern_length", Reading("numbers", table.values), here), here)]
+        return [("gap_period", analyse("gap_period", Reading("numbers", table.values), here), here)]
 
     return _each(options, json_out, ("distance",), work, context)
 

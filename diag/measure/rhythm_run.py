@@ -128,7 +128,7 @@ def _wave(spacings: Sequence[float], target: float, holes: int,
     )
 
 
-def run_pattern_length(reading: Reading, context: Context) -> Analysed:
+def run_gap_period(reading: Reading, context: Context) -> Analysed:
     """Return the part whose travel per turn fits the distances (m) between like gaps."""
     distances, holes = reading.numbers, _holes(context)
     if not distances:

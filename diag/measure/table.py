@@ -93,7 +93,7 @@ ANALYSES = (
        _r("lag_double", "ratio", "correlation of spacings at holes + 1, where a doubling hole repeats"),
        _r("lag_band", "ratio", "correlation that chance alone may show"),
        needs="holes", uses=_RATIOS),
-    _a("pattern_length", "Distance between like gaps", "numbers", "rhythm_run",
+    _a("gap_period", "Distance between like gaps", "numbers", "rhythm_run",
        _r("period", "length", "distance that fits all gaps as whole multiples"),
        _r("regular", "flag", "1 when the distances fit multiples of one length better than chance allows"),
        _r("part", "word", "part whose turn fits the distance", *PARTS, "none", "unclear"),

@@ -135,7 +135,7 @@ DISTANCES = [
 def test_distances_between_gaps_name_the_part(feet: tuple[float, ...], more: dict[str, float], part: str,
                                               enough: bool) -> None:
     """Whole multiples of a part's travel within one seed name it; one distance alone stays open."""
-    found = analyse("pattern_length", Reading("numbers", feet), {"target_spacing": 6.534 / 12, "holes": 40.0} | more)
+    found = analyse("gap_period", Reading("numbers", feet), {"target_spacing": 6.534 / 12, "holes": 40.0} | more)
 
     assert part == found.word("part")
     assert enough == found.enough
@@ -143,7 +143,7 @@ def test_distances_between_gaps_name_the_part(feet: tuple[float, ...], more: dic
 
 def test_irregular_distances_are_not_regular() -> None:
     """Distances that share no length are not called regular."""
-    found = analyse("pattern_length", Reading("numbers", (3.0, 11.0, 17.5, 5.1)), {"target_spacing": 0.5445,
+    found = analyse("gap_period", Reading("numbers", (3.0, 11.0, 17.5, 5.1)), {"target_spacing": 0.5445,
                                                                                  "holes": 40.0})
 
     assert 0.0 == found.number("regular")
