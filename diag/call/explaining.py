@@ -40,7 +40,8 @@ def topics(call: CallDesk, check: str | None) -> list[Topic]:
         found.append(Topic(f"cause:{r.cause}", f"Belief: {knowledge.causes[r.cause].label}", ("causes", r.cause)))
     found.append(Topic("rules", "Rules that fired"))
     for firing in call.think().judgement.firings:
-        found.append(Topic(f"rule:{firing.rule}", f"Rule: {firing.rule}", ("rules", firing.rule)))
+        because = knowledge.rules[firing.rule].because
+        found.append(Topic(f"rule:{firing.rule}", f"Rule {firing.rule}: {because}", ("rules", firing.rule)))
     if any(s.evaluated.analysed for s in call.think().read.seen.values()):
         found.append(Topic("charts", "Charts of the readings"))
     return found
@@ -98,7 +99,8 @@ def _believed(call: CallDesk, judgement: Judgement, now: dict[str, float], most:
     for r in judgement.ranking[:most]:
         step = r.probability - now.get(r.cause, 0.0)
         moved = "" if abs(step) < 0.02 else " up" if step > 0 else " down"
-        lines.append(f"{present.BELIEF_WORDS[r.belief]}: {causes[r.cause].label} ({r.probability:.0%}{moved})")
+        share = present.percent(r.probability)
+        lines.append(f"{present.BELIEF_WORDS[r.belief]}: {causes[r.cause].label} ({share}{moved})")
     return lines
 
 

@@ -5,7 +5,8 @@ Plain lines, no markup; each front end decides where they go.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -63,9 +64,14 @@ def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most:
         change = "" if old is None or abs(r.probability - old) < 0.02 else "up" if r.probability > old else "down"
         note = f"spoken against by {r.against}" if r.against else ""
         label = knowledge.causes[r.cause].label
-        percent = "<1 %" if r.probability < 0.01 else f"{r.probability:.0%}".replace("%", " %")
-        lines.append(CauseLine(r.cause, label, BELIEF_WORDS[r.belief], SIGNS[r.belief], percent, change, note))
+        share = percent(r.probability)
+        lines.append(CauseLine(r.cause, label, BELIEF_WORDS[r.belief], SIGNS[r.belief], share, change, note))
     return lines
+
+
+def percent(share: float) -> str:
+    """Return a share as shown on the desk: "17 %", "<1 %"."""
+    return "<1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
 
 
 def rest_line(call: CallDesk) -> str:
@@ -74,7 +80,7 @@ def rest_line(call: CallDesk) -> str:
     open_ones = sum(r.belief in (LIKELY, OPEN) for r in j.ranking)
     parts = [count(open_ones, "cause") + " open", f"{len(j.ranking) - open_ones} unlikely or set aside"]
     if j.belief.mass_two >= 0.2:
-        parts.append(f"two faults at once {j.belief.mass_two:.0%}")
+        parts.append(f"two faults at once {percent(j.belief.mass_two)}")
     if not j.faults_known:
         parts.append("NONE OF THE KNOWN CAUSES FITS WELL")
     return "; ".join(parts)
@@ -245,7 +251,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
     for name, value in body.items():
         if name in ("changes", "flags"):
             named = knowledge.changes if name == "changes" else knowledge.flags
-            told.append(", ".join(named[v].label if v in named else v for v in value))
+            told.append(", ".join(named[v].label if v in named else v for v in value) or f"no {name}")
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":
@@ -288,6 +294,18 @@ def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
         return f"{caution.word}: {caution.text.split('. ')[0].rstrip('.')}."
     who = f" ({'; '.join(caution.defers_to)})" if caution.defers_to else ""
     return f"{caution.word}: {caution.text}{who}"
+
+
+def held_to(cautions: Iterable[Caution]) -> str:
+    """Return cautions that were read and still hold, on one line: the worst word and what each is about."""
+    words: dict[str, list[str]] = {}
+    for caution in cautions:
+        words.setdefault(caution.word, []).append(_FIRST.split(caution.text, maxsplit=1)[0].rstrip(".:,; "))
+    return " ".join(f"{word}: {'; '.join(told)}." for word, told in words.items())
+
+
+_FIRST = re.compile(r"[.:!?](?:\s|$)")
+"""Where the first clause of a caution ends."""
 
 
 def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Iterator[tuple[str, str]]:

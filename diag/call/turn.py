@@ -30,6 +30,9 @@ class Turn:
     axis: str | None = None
     advice: str = ""
     cautions: tuple[tuple[Caution, str], ...] = ()
+    """Cautions to be read now, in full."""
+    held: str = ""
+    """Those that were read and still hold, in short."""
     gates: tuple[Caution, ...] = ()
     """Cautions to be acknowledged before anything else."""
     lines: tuple[tuple[str, str], ...] = ()
@@ -114,7 +117,8 @@ def _asked(
         return Turn("axis", "Needed first: " + entry.label, check, offer, axis, todo, lines=told)
     known = acknowledged_now(call)
     found = present.cautions_now(call, check)
-    cautions = tuple((c, present.caution_line(c, known)) for c in found)
+    cautions = tuple((c, present.caution_line(c, known)) for c in found if c.id not in known)
+    held = present.held_to(c for c in found if c.id in known)
     gates = tuple(c for c in found if c.id not in known and c.word in GATES)
     keys = members(call, key)
     as_form = (check.takes.kind == "several" and form is not False) or (
@@ -135,8 +139,8 @@ def _asked(
     if as_form and check.look:
         title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
         title = title[:1].upper() + title[1:]
-    return Turn(kind, title, check, offer, None, todo, cautions, gates, tuple(lines), shown, len(keys) - 1, others, key,
-                need)  # fmt: skip
+    return Turn(kind, title, check, offer, None, todo, cautions, held, gates, tuple(lines), shown, len(keys) - 1,
+                others, key, need)  # fmt: skip
 
 
 def _on_site(call: CallDesk) -> bool:

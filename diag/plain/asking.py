@@ -49,6 +49,8 @@ class Asking(Doing):
         self.say(asked.title + ":")
         for _, text in asked.cautions:
             self.say(text)
+        if asked.held:
+            self.say(f"Holds: {asked.held}")
         for part, text in asked.lines:
             self.say(f"{part}: {text}", "  ")
 
@@ -64,7 +66,7 @@ class Asking(Doing):
         danger = any(c.word == "DANGER" for c in asked.gates)
         said = self.ask("type DANGER to go on" if danger else "understood? y")
         if said.upper() == "DANGER" if danger else said.lower() in ("y", "yes"):
-            for caution in asked.gates:
+            for caution, _ in asked.cautions:
                 self.call.acknowledge(caution.id, asked.check.id if asked.check else None, "typed" if danger else "key")
             self._taken = asked.key
         elif said.lower() in ("n", "no", "x", ""):

@@ -111,6 +111,8 @@ class DeskScreen(DeskActs):
         for caution, text in turn.cautions:
             word, _, rest = text.partition(":")
             rows.append([(word, CAUTION_STYLES.get(caution.word, "bold")), ":" + rest])
+        if turn.held:
+            rows.append([("holds: ", "bold"), turn.held])
         for part, text in turn.lines:
             rows.append([(f"{part}: ", "bold"), text])
         self.query_one("#check-text", Static).update(lines(rows))

@@ -369,7 +369,7 @@ class AnswerBox(Vertical):
             return
 
         def acknowledge(call: CallDesk) -> None:
-            for caution in turn.gates:
+            for caution, _ in turn.cautions:
                 call.acknowledge(caution.id, check.id if check else None, how)
 
         self._record(acknowledge, then=check.id if check else None, keep=True)
