@@ -66,6 +66,7 @@ def read_case(state: State, tables: Tables) -> Read:
         row_pattern=row_pattern(state),
         changes=state.situation.changes,
         flags=state.situation.flags,
+        not_here=frozenset(state.situation.without),
         figures=figures(state, instances, tables),
         prepared=_prepared(state, seen, knowledge),
         to_prove=_to_prove(state),

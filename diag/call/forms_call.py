@@ -206,6 +206,22 @@ def _record_situation(call: CallDesk, values: Values) -> None:
         call.set_situation(body, remarks=remarks)
 
 
+def tools_form(call: CallDesk) -> Form:
+    """Return the form of what is not at hand: checks that need it are no longer offered, what stands in for them is."""
+    knowledge = call.engine.knowledge
+    used = {tool for check in knowledge.checks.values() for tool in check.tools}
+    tools = tuple((t.name, t.label) for t in knowledge.tools.values() if t.name in used)
+    return Form("tools", "Not at hand", (
+        Field("without", "Tick what is missing", "ticks", value=tuple(call.state.situation.without), choices=tools),
+    ), _record_tools)  # fmt: skip
+
+
+def _record_tools(call: CallDesk, values: Values) -> None:
+    ticked = keys_of(values, "without")
+    if set(ticked) != set(call.state.situation.without):
+        call.set_situation({"without": list(ticked)})
+
+
 def arrival_form(call: CallDesk) -> Form:
     """Return the form on going from the phone to the machine: what changed, what the plan rests on, the read-back."""
     rests = "\n".join(present.rests_on(call))

@@ -119,7 +119,7 @@ _ALL = (
           "", "owner serial label"),
     _kind("situation", {"crop": NAME, "seed_lot_code": LABEL, "target": MEASURED, "speed": MEASURED,
                         "since": LABEL, "changes": list_of(NAME), "rows": ROWS, "rhythm": LABEL,
-                        "flags": list_of(NAME)},
+                        "flags": list_of(NAME), "without": list_of(NAME)},
           "", "remarks"),
     _kind("complaint", {"accepted": list_of(ACCEPTED), "denied": list_of(ident("symptom"))}, "", "words"),
     _kind("done_before", {"what": LABEL, "rows": ROWS, "before": SETTING, "after": SETTING,

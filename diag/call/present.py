@@ -252,6 +252,9 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         if name in ("changes", "flags"):
             named = knowledge.changes if name == "changes" else knowledge.flags
             told.append(", ".join(named[v].label if v in named else v for v in value) or f"no {name}")
+        elif name == "without":
+            labels_of = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
+            told.append("not at hand: " + (", ".join(labels_of) or "nothing"))
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":

@@ -44,6 +44,8 @@ class Situation:
     """The rows in trouble; None while nobody said."""
     rhythm: str | None = None
     flags: tuple[str, ...] = ()
+    without: tuple[str, ...] = ()
+    """Tools that are not at hand."""
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,10 @@ class Doing(Looking):
         """situation: crop, lot, target, speed, what changed, what to take care of."""
         self.fill(forms_call.situation_form(self.call))
 
+    def without(self, rest: str) -> None:
+        """without: tools that are not at hand; their checks are left out."""
+        self.fill(forms_call.tools_form(self.call))
+
     def machine(self, rest: str) -> None:
         """machine: pick a kept profile, or fill one in; it is kept for the next call."""
         store, knowledge = self.desk.store, self.desk.engine.knowledge

@@ -358,6 +358,8 @@ def _answered(check: str, asked: set[str]) -> bool:
 def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
     """Return the minutes a check costs in this channel, less preparations in force; None = not feasible."""
     minutes = check.minutes
+    if any(tool in case.not_here for tool in check.tools):
+        return None
     if case.channel == "phone":
         if check.phone is None or minutes.desk is None:
             return None
@@ -366,8 +368,6 @@ def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
         return None
     else:
         cost = minutes.site
-        if check.tools and all(tool in case.not_here for tool in check.tools):
-            return None
     saved = sum(m for name, m in check.prep.items() if name in case.prepared) if case.channel == "site" else 0.0
     return max(0.5, cost - saved)
 

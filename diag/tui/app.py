@@ -306,7 +306,7 @@ def run_app(options: argparse.Namespace, open_store: Callable[[], Store], make_e
     from diag.tui.crash import log_to_file
 
     app = DiagApp(
-        open_store, make_engine, units=getattr(options, "units", None), no_color=getattr(options, "no_color", False),
+        open_store, make_engine, units=getattr(options, "units", None), no_color=getattr(options, "no_color", False) or bool(os.environ.get("NO_COLOR")),
         log=log_to_file(),
     )  # fmt: skip
     app.run(mouse=not getattr(options, "no_mouse", False))

@@ -116,6 +116,18 @@ def test_refused_check_brings_its_stand_in_first(whole: Knowledge) -> None:
     assert firsts & stand_ins or not any(s in {o.check for o in offers} for s in stand_ins)
 
 
+def test_without_the_tool_the_check_is_not_offered(whole: Knowledge) -> None:
+    """A tool that is not at hand takes every check that needs it off the offers, by phone and on site."""
+    engine = Engine(whole)
+    tool = next(t for c in whole.checks.values() if c.minutes.site for t in c.tools)
+    needs = {k for k, c in whole.questions.items() if tool in c.tools}
+    offers = {o.check for o in engine.judge(Case(symptoms=("skips_high",)), most=500).plan.offers}
+    case = Case(symptoms=("skips_high",), not_here=frozenset({tool}))
+    less = {o.check for o in engine.judge(case, most=500).plan.offers}
+    assert offers & needs
+    assert less == offers - needs
+
+
 def test_observers(small: Knowledge) -> None:
     """On site the technician; by phone guided, or a caller who dug or only talked."""
     assert usual_observer(small.questions["plain"], "site") == "technician"

@@ -40,6 +40,7 @@ MEND = {
 }  # fmt: skip
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
+    "tools": forms_call.tools_form,
     "done_before": forms_call.done_before_form, "change": forms_call.change_form, "swap": forms_call.swap_form,
     "photo": forms_call.photo_form, "repair": forms_mend.repair_form, "interim": forms_mend.interim_form,
     "proof": forms_mend.proof_form, "close": forms_mend.close_form, "follow_up": forms_mend.follow_up_form,
@@ -75,6 +76,7 @@ class DeskActs(Page[None]):
         Act("open('waiting')", "Wait", "Park the call: what is waited for, until when."),
         Act("machine", "Machine", "The machine of this call: pick, copy, make or change a profile."),
         Act("open('situation')", "Crop, rows, speed", "Rows, crop, seed lot, target, speed, what changed, take care."),
+        Act("open('tools')", "Not at hand", "Tools that are missing here: their checks are left out."),
         Act("open('done_before')", "Done before the call", "What was done before: order, values, effect, old part."),
         Act("open('change')", "A setting was changed", "A setting or part changed for a test or for good."),
         Act("open('swap')", "Swapped between rows", "A piece that two rows exchanged."),
