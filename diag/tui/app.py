@@ -305,9 +305,9 @@ def run_app(options: argparse.Namespace, open_store: Callable[[], Store], make_e
     """Run the terminal interface until the user leaves; return the exit code."""
     from diag.tui.crash import log_to_file
 
+    no_color = getattr(options, "no_color", False) or bool(os.environ.get("NO_COLOR"))
     app = DiagApp(
-        open_store, make_engine, units=getattr(options, "units", None), no_color=getattr(options, "no_color", False) or bool(os.environ.get("NO_COLOR")),
-        log=log_to_file(),
+        open_store, make_engine, units=getattr(options, "units", None), no_color=no_color, log=log_to_file()
     )  # fmt: skip
     app.run(mouse=not getattr(options, "no_mouse", False))
     return app.return_code or 0
