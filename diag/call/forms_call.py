@@ -186,6 +186,8 @@ def situation_form(call: CallDesk) -> Form:
               choices=tuple((c.name, c.label) for c in knowledge.changes.values())),
         Field("flags", "Take care", "ticks", value=tuple(s.flags),
               choices=tuple((f.name, f.label) for f in knowledge.flags.values())),
+        Field("without", "Not at hand", "ticks", value=tuple(s.without),
+              choices=tuple((t.name, t.label) for t in knowledge.tools.values())),
         Field("remarks", "Remarks", "lines"),
     ), _record_situation)  # fmt: skip
 
@@ -197,7 +199,7 @@ def _record_situation(call: CallDesk, values: Values) -> None:
         text = text_of(values, name)
         if text and text != before[name]:
             body.update(situation_field(call, name, text))
-    for name in ("changes", "flags"):
+    for name in ("changes", "flags", "without"):
         ticked = keys_of(values, name)
         if set(ticked) != set(keys_of(before, name)):
             body[name] = list(ticked)

@@ -255,6 +255,9 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "without":
             labels_of = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
             told.append("not at hand: " + (", ".join(labels_of) or "nothing"))
+        elif name == "without":
+            named_tools = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
+            told.append(f"not at hand: {', '.join(named_tools)}" if named_tools else "all tools at hand")
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":
