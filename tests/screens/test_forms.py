@@ -125,6 +125,22 @@ def test_a_no_at_the_follow_up_opens_the_call_again(little: Engine, place: Path)
     drive(make_app(little, place), body)
 
 
+def test_a_closed_call_offers_what_can_still_be_done(little: Engine, place: Path) -> None:
+    """Open again, follow-up, write-up: one line each."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.close("question_answered")
+        app.works[call.call].judge()
+        await still(pilot)
+        assert "Closed: question answered" in screen_text(app)
+        await press(pilot, "1", "enter")
+        assert call.state.closed is None
+        assert "Plain look" in screen_text(app)
+
+    drive(make_app(little, place), body)
+
+
 def test_changes_not_put_back_are_asked_for_at_the_end(little: Engine, place: Path) -> None:
     """A setting changed for a test stands on the desk until it is settled; closing asks what becomes of it."""
 

@@ -147,6 +147,13 @@ class DeskScreen(DeskActs):
             if self.work.ready or self.work.failed:
                 self.show_call()
 
+    def on_answer_box_chosen(self, message: AnswerBox.Chosen) -> None:
+        """Nothing is asked; what was chosen instead is done."""
+        if message.act in ("reopen", "follow_up"):
+            self._mend(message.act)
+        else:
+            getattr(self, f"action_{message.act}")()
+
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         picked = event.option_list.picked if isinstance(event.option_list, PickList) else None
         if event.option_list.id == "causes" and picked:

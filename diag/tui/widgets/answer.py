@@ -31,6 +31,11 @@ if TYPE_CHECKING:
     from diag.call.turn import Turn
     from diag.tui.work import Work
 
+ENDS = {
+    "closed": {"reopen": "Open the call again", "follow_up": "Follow-up", "writeup": "Write-up"},
+    "nothing": {"mend": "Repair, proof, close", "channel": "Go on on site, or by phone", "search": "Take any check"},
+}  # fmt: skip
+"""What can be done where nothing is asked: act -> words."""
 LONG = ("spacings", "positions", "numbers", "log", "text")
 NOT_KNOWN, DO_IT = "not known", "do it"
 PREVIEW_AFTER = 0.12
@@ -67,6 +72,13 @@ class AnswerBox(Vertical):
             super().__init__()
             self.wrong, self.then = wrong, then
 
+    class Chosen(Message):
+        """Something was chosen that is no answer: the name of an act."""
+
+        def __init__(self, act: str) -> None:
+            super().__init__()
+            self.act = act
+
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
         self._work: Work | None = None
@@ -101,7 +113,7 @@ class AnswerBox(Vertical):
         self._hint("")
         self._preview(None)
         shows: dict[str, Callable[[Turn], str]] = {
-            "caution": self._show_gate, "need": self._show_need, "axis": self._show_axis,
+            "closed": self._show_end, "nothing": self._show_end, "caution": self._show_gate, "need": self._show_need, "axis": self._show_axis,
             "flags": self._show_flags, "form": self._show_form,
             "check": self._show_check,
         }  # fmt: skip
@@ -142,6 +154,11 @@ class AnswerBox(Vertical):
         hint = self.query_one("#answer-hint", Static)
         hint.display = bool(text)
         hint.update(say(text))
+
+    def _show_end(self, turn: Turn) -> str:
+        rows: list[tuple[str | None, Content | str]] = [*ENDS[turn.kind].items()]
+        self.query_one("#pick", PickList).fill(rows)
+        return "pick"
 
     def _show_gate(self, turn: Turn) -> str:
         phone = self._call.state.channel == "phone"
@@ -293,6 +310,8 @@ class AnswerBox(Vertical):
             self._record(lambda call: call.set_situation({"flags": ticked}), then=turn.key)
             return
         picked = self.query_one("#pick", PickList).picked
+        if picked is not None and turn.kind in ENDS:
+            self.post_message(self.Chosen(picked))
         if picked is None or turn.check is None:
             return
         if turn.kind == "caution":
