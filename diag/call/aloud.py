@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
 from diag.call.readings import AGAIN
@@ -11,6 +12,8 @@ from diag.measure.dictation import doubtful, next_position, read_back, read_back
 from diag.text import one_line
 from diag.units import Measured, parse
 
+_ROW = re.compile(r"row ([0-9]{1,3})")
+"""Typed in place of a figure: go on with that row."""
 NOT_READ = ("-", "--", "x")
 
 
@@ -62,6 +65,9 @@ def begin(check: Check, start: int = 1, last: int | None = None) -> Aloud:
 def take(aloud: Aloud, text: str) -> Aloud:
     """Return the reading with one more figure. Raises DiagError at once where it cannot be so."""
     said = one_line(text, limit=60)
+    jump = _ROW.fullmatch(said.casefold())
+    if jump and aloud.kind == "rows":
+        return replace(aloud, row=int(jump[1]))
     if aloud.done:
         raise UsageError("The walk is over.", aloud.prompt, "Enter on an empty line uses what was read.")
     if aloud.kind == "positions":

@@ -120,6 +120,7 @@ def warnings(call: CallDesk) -> list[str]:
     for change in thought.state.not_put_back:
         before = setting_words(change.before)
         lines.append(f"Not put back: {change.name}" + (f" (was {before})" if before else "") + ".")
+    lines += _last_change_first(call)
     for lost in thought.read.no_longer_known:
         lines.append(f"{lost}: no longer known; it moves nothing.")
     return list(dict.fromkeys(lines))
@@ -195,6 +196,17 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
 def whole_check(knowledge: Knowledge, key: str) -> Check:
     """Return the check as it is put to people: the whole list of a `several` check, else the check itself."""
     return knowledge.checks.get(key.partition(".")[0]) or knowledge.questions[key]
+
+
+def _last_change_first(call: CallDesk) -> list[str]:
+    """Return the offer to put back what was changed last before the call, while nothing was repaired yet."""
+    told = [d.body for d in call.state.done_before if "before" in d.body and d.body.get("effect") != "better"]
+    if not told or call.state.repairs:
+        return []
+    last = max(told, key=lambda body: body.get("order", 0))
+    now = f", now {setting_words(last['after'])}" if "after" in last else ""
+    return [f"Changed last before the call: {last['what']} (was {setting_words(last['before'])}{now}). "
+            "Putting that back first tells most."]  # fmt: skip
 
 
 def outcome_choices(check: Check) -> list[tuple[str, str]]:

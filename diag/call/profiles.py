@@ -19,6 +19,8 @@ from diag.units import parse
 UNKNOWN = "unknown"
 CONFIRMED = "confirmed"
 """Field of a profile's body: the day on which somebody last looked; it is not copied into a call."""
+FITTED = "fitted"
+"""Field of a profile's body: disc, crop and lot per row or tank, in words; it goes into a call as a note."""
 SECTIONS_HINT = (
     "One a line, e.g. left wing: 1-8. Wings, fans, hoses, drive sections, wire branches, tanks: what feeds which rows. "
     "Row 1 is the left one, seen from the seat."
@@ -48,7 +50,7 @@ def profile_line(draft: Draft, now: datetime) -> str:
 
 def machine_body(draft: Draft) -> dict[str, Any]:
     """Return what of a profile goes into a call."""
-    return {k: v for k, v in draft.body.items() if k != CONFIRMED}
+    return {k: v for k, v in draft.body.items() if k not in (CONFIRMED, FITTED)}
 
 
 def of_call(call: CallDesk) -> Draft:
@@ -83,7 +85,8 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
     known = ", ".join(b.label for b in knowledge.book.values())
 
     def record(call: CallDesk | None, values: Values) -> None:
-        save({**profile_body(knowledge, values), CONFIRMED: today},
+        fitted = text_of(values, "fitted")
+        save({**profile_body(knowledge, values), CONFIRMED: today, **({FITTED: fitted} if fitted else {})},
              {n: t for n in ("label", "owner", "serial") if (t := one_line(text_of(values, n)))})  # fmt: skip
 
     return Form("profile", "Machine profile", (
@@ -94,6 +97,8 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
         Field("row_width", "Row width", value=setting_text(body.get("row_width")), hint="e.g. 30 in, 76 cm"),
         Field("holes", "Holes of the disc", value=str(body.get("holes", "") or "")),
         *asked,
+        Field("fitted", "Fitted now", "lines", "e.g. rows 1-8: 40-hole disc, corn, lot B7, since 2 May",
+              str(body.get(FITTED, ""))),
         Field("sections", "Row layout", "lines", SECTIONS_HINT, sections),
         Field("book", "Book values", "lines", "From the operator's manual, one a line: " + _first(known), book),
     ), record, "Keep")  # fmt: skip
@@ -170,3 +175,11 @@ def use_profile(call: CallDesk, draft: Draft) -> None:
     """Copy a profile into a call: answers stay, those that no longer apply are marked in the trail."""
     need(draft.body or draft.personal, "Machine profile", "Fill something in.")
     call.set_machine(machine_body(draft), **draft.personal)
+    note_fitted(call, draft)
+
+
+def note_fitted(call: CallDesk, draft: Draft) -> None:
+    """Note in a call what the profile says is fitted now, with the day on which somebody last looked."""
+    if draft.body.get(FITTED):
+        day = draft.body.get(CONFIRMED, "")
+        call.record("note", {}, {"text": f"Fitted on the machine{f' ({day})' if day else ''}: {draft.body[FITTED]}"})

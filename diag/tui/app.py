@@ -92,7 +92,9 @@ class DiagApp(App[int]):
         try:
             self.post_message(StoreReady(self._open_store()))
             what = "knowledge"
-            self.post_message(EngineReady(self._make_engine()))
+            engine = self._make_engine()
+            self.post_message(EngineReady(engine))
+            _warm(engine)
         except Exception as error:
             LOG.exception("start failed")
             self.post_message(StartFailed(what, error))
@@ -289,6 +291,13 @@ class DiagApp(App[int]):
         told += f" The log tells more:\n{self._log_file}" if self._log_file else ""
         self._exit_renderables.append(Text(told, no_wrap=True, overflow="ignore"))
         self._close_messages_no_wait()
+
+
+def _warm(engine: Engine) -> None:
+    """Judge an empty call once: what is worked out at the first judgement is then there."""
+    from diag.call.desk import Desk
+
+    Desk(engine).new_call("phone").think()
 
 
 def _runs(app: DiagApp, target: Any, action: str) -> Callable[[], None]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from diag.call import aloud, explaining, forms_call, forms_mend, homework, preview, profiles
+from diag.call import aloud, explaining, forms_call, forms_mend, homework, present, preview, profiles
 from diag.call.correcting import can_be_withdrawn, change_turn, move_answer
 from diag.call.desk import CallDesk, Desk
 from diag.call.form import Form, parts_of, setting_of, setting_text, settings_of
@@ -253,6 +253,28 @@ def test_homework_stops_the_engine_once(desk: Desk) -> None:
     assert text.endswith("Call back: 7:20.")
 
 
+def test_the_last_change_is_offered_to_be_put_back_first(desk: Desk) -> None:
+    """What was changed last before the call, unless it helped, until something is repaired."""
+    call = open_call(desk)
+    for order, what in ((1, "vacuum up"), (2, "eliminator tightened")):
+        body = {"what": what, "order": order, "before": "notch 3", "after": "notch 2", "effect": "worse"}
+        call.record("done_before", {**body, "told_by": "caller"})
+    told = [w for w in present.warnings(call) if w.startswith("Changed last")]
+    assert ["Changed last before the call: eliminator tightened (was notch 3, now notch 2). Putting that back first "
+            "tells most."] == told  # fmt: skip
+    call.repair(["alpha"])
+    assert not [w for w in present.warnings(call) if w.startswith("Changed last")]
+
+
+def test_what_is_fitted_goes_into_the_call_as_a_note(desk: Desk) -> None:
+    """Disc, crop and lot as the profile holds them, with the day somebody looked."""
+    call = desk.new_call("site")
+    body = {"rows": 8, "fitted": "40-hole disc, corn, lot B7", "confirmed": "2026-05-02"}
+    profiles.use_profile(call, profiles.Draft(body))
+    assert "Fitted on the machine (2026-05-02): 40-hole disc, corn, lot B7" == call.text_of("note", "text")
+    assert 8 == call.state.machine.rows
+
+
 def test_a_sheet_has_a_blank_for_every_row(desk: Desk) -> None:
     """Rows by readings, labelled figures, ticks for looks; cautions stand first."""
     sheet = homework.sheet(open_call(desk), ["row_gauge", "open_one", "called"])
@@ -293,6 +315,8 @@ def test_figures_read_aloud(desk: Desk) -> None:
     assert "3: 18, 2: -, 1: 17, again: 18.5 inH2O" == aloud.text(read)
     assert read.done
     assert "3: 18, 2: -, 1: 17 inH2O" == aloud.text(aloud.back(read))
+    jumped = aloud.take(aloud.take(aloud.begin(check, 1, 8), "row 5"), "18 inH2O")
+    assert "5: 18 inH2O" == aloud.text(jumped)
     tape = aloud.take(aloud.begin(desk.engine.knowledge.questions["tape"]), "6 in")
     with pytest.raises(DiagError, match="does not lie beyond"):
         aloud.take(tape, "5")

@@ -28,6 +28,8 @@ from diag.call.store import open_store
 from diag.errors import StoreError
 from diag.reason.judge import Engine
 from diag.tui.app import DiagApp
+from diag.tui.screens import explain
+from diag.tui.widgets import answer
 from diag.tui.widgets.answer import AnswerBox
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
@@ -414,6 +416,28 @@ def test_judging_that_fails_loses_nothing(little: Engine, place: Path, monkeypat
         app.screen.action_retry()  # type: ignore[attr-defined]
         await still(pilot)
         assert "Judging failed" not in screen_text(app)
+        assert app.return_code is None
+
+    drive(make_app(little, place), body)
+
+
+def test_work_in_a_thread_that_fails_is_told(little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A reading that cannot be worked out by a fault of ours: said on the screen, recorded all the same."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "how_many")
+        with monkeypatch.context() as broken:
+            broken.setattr(answer, "preview", lambda *_: 1 / 0)
+            await type_in(pilot, "9 of 30")
+        assert "Working out the reading failed: ZeroDivisionError" in words(app)
+        await press(pilot, "enter")
+        assert len(call.state.answers) == 1
+        with monkeypatch.context() as broken:
+            broken.setattr(explain, "told", lambda *_: 1 / 0)
+            await press(pilot, "f4")
+        assert "Telling it failed: ZeroDivisionError" in words(app)
+        await press(pilot, "escape")
         assert app.return_code is None
 
     drive(make_app(little, place), body)

@@ -56,7 +56,7 @@ class AloudScreen(Page[str]):
 
     def _draw(self) -> None:
         unit = f", in {self._aloud.unit}" if self._aloud.unit else ", the first one with its unit"
-        dash = "; a dash: not read" if self._aloud.kind == "rows" else ""
+        dash = "; a dash: not read; row 5: go on there" if self._aloud.kind == "rows" else ""
         head = f"{self._check.asks}\n{self._aloud.prompt}{unit}{dash}. Enter on an empty line: done."
         self.query_one("#head", Static).update(say(head))
         back = reading.read_back_last(self._aloud)

@@ -18,6 +18,7 @@ from diag.tui.screens.page import Page
 from diag.tui.screens.text import BACK, TextScreen
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
+from diag.tui.working import guarded
 
 SLOW = "Working it out ..."
 
@@ -81,9 +82,10 @@ class ExplainScreen(Page[None]):
     @work(thread=True, exclusive=True, group="explain", description="explain", exit_on_error=False)
     def _work_out(self, key: str, width: int, number: int) -> None:
         """Tell a topic off the screen's thread; what came too late is dropped."""
-        text = told(self.work.call, key, width)
-        if not get_current_worker().is_cancelled and number == self._asked:
-            self.app.call_from_thread(self._show, text)
+        with guarded(self, "Telling it"):
+            text = told(self.work.call, key, width)
+            if not get_current_worker().is_cancelled and number == self._asked:
+                self.app.call_from_thread(self._show, text)
 
     def _show(self, text: str) -> None:
         self.query_one("#text", Static).update(say(text))

@@ -12,7 +12,7 @@ from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
 from diag.call.intake import fact_text, read_words
-from diag.call.profiles import Draft, machine_body
+from diag.call.profiles import Draft, machine_body, note_fitted
 from diag.call.rows import parse_rows
 from diag.call.taking import Taking, faults, take
 from diag.errors import DiagError
@@ -26,6 +26,7 @@ from diag.tui.widgets.form import Row
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
 from diag.tui.widgets.rowstrip import RowStrip
+from diag.tui.working import guarded
 
 if TYPE_CHECKING:
     from diag.knowledge.load import Knowledge
@@ -138,9 +139,10 @@ class IntakeScreen(Page[None]):
     @work(thread=True, exclusive=True, group="match", description="match", exit_on_error=False)
     def _find(self, knowledge: Knowledge, words: str, number: int) -> None:
         """Match the words; an older result is dropped."""
-        found = read_words(knowledge, words)
-        if not get_current_worker().is_cancelled and number == self._asked:
-            self.app.call_from_thread(self._show_match, knowledge, words, found)
+        with guarded(self, "Matching the words"):
+            found = read_words(knowledge, words)
+            if not get_current_worker().is_cancelled and number == self._asked:
+                self.app.call_from_thread(self._show_match, knowledge, words, found)
 
     def _show_match(self, knowledge: Knowledge, words: str, found: Match) -> None:
         self._match = found
@@ -295,6 +297,7 @@ class IntakeScreen(Page[None]):
             return
         try:
             call = take(desk, taking)
+            note_fitted(call, self._draft)
         except DiagError as error:
             self.tell(str(error), "bad")
             return

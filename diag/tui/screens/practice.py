@@ -13,6 +13,7 @@ from diag.tui.screens.search import SearchScreen
 from diag.tui.screens.text import TextScreen
 from diag.tui.widgets.answer import AnswerBox
 from diag.tui.work import Work
+from diag.tui.working import guarded
 
 if TYPE_CHECKING:
     from diag.call.desk import Desk
@@ -67,7 +68,8 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
     @work(thread=True, exclusive=True, group="practice", description="practice", exit_on_error=False)
     def _end(self, cause: str | None) -> None:
         """Name the cause off the screen's thread: the tool plays the same fault."""
-        self.app.call_from_thread(self._ended, self._practice.name(cause))
+        with guarded(self, "Ending the practice"):
+            self.app.call_from_thread(self._ended, self._practice.name(cause))
 
     def _ended(self, verdict: Verdict) -> None:
         causes = self.work.call.engine.knowledge.causes

@@ -25,6 +25,7 @@ from diag.tui.screens.text import BACK
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
 from diag.tui.work import Work
+from diag.tui.working import guarded
 
 
 class WalkScreen(Page[None]):
@@ -67,9 +68,10 @@ class WalkScreen(Page[None]):
     @work(thread=True, exclusive=True, group="walk", description="walk", exit_on_error=False)
     def _choose(self) -> None:
         """Choose the checks off the screen's thread."""
-        call = self.work.call
-        found = batch(call) if self.kind == self.HOMEWORK else [o.check for o in call.offers()]
-        self.app.call_from_thread(self._chosen, found)
+        with guarded(self, "Choosing the checks"):
+            call = self.work.call
+            found = batch(call) if self.kind == self.HOMEWORK else [o.check for o in call.offers()]
+            self.app.call_from_thread(self._chosen, found)
 
     def _chosen(self, found: list[str]) -> None:
         questions = self.work.call.engine.knowledge.questions

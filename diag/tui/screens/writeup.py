@@ -19,6 +19,7 @@ from diag.tui.screens.page import Page
 from diag.tui.screens.text import BACK, TextScreen
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
+from diag.tui.working import guarded
 
 if TYPE_CHECKING:
     from diag.writeup.completeness import Missing
@@ -69,16 +70,17 @@ class WriteUpScreen(Page[str]):
     @work(thread=True, exclusive=True, group="writeup", description="writeup", exit_on_error=False)
     def _write(self, reader: str, width: int) -> None:
         """Write off the screen's thread."""
-        from diag.writeup.completeness import missing
-        from diag.writeup.render import render_text
-        from diag.writeup.story import tell
+        with guarded(self, "Writing"):
+            from diag.writeup.completeness import missing
+            from diag.writeup.render import render_text
+            from diag.writeup.story import tell
 
-        call = self.work.call
-        try:
-            found, text = missing(call, reader), render_text(tell(call), width, reader)
-        except DiagError as error:
-            found, text = (), str(error)
-        self.app.call_from_thread(self._show, found, text)
+            call = self.work.call
+            try:
+                found, text = missing(call, reader), render_text(tell(call), width, reader)
+            except DiagError as error:
+                found, text = (), str(error)
+            self.app.call_from_thread(self._show, found, text)
 
     def _show(self, found: tuple[Missing, ...], text: str) -> None:
         from diag.writeup.mending import READERS, missing_line
@@ -121,15 +123,16 @@ class WriteUpScreen(Page[str]):
     @work(thread=True, exclusive=True, group="load", description="load", exit_on_error=False)
     def _loads(self, width: int) -> None:
         """Work out the drive-out and the load off the screen's thread."""
-        from diag.writeup.drive_out import drive_out_view, drive_text
-        from diag.writeup.load_list import load_list, load_text
+        with guarded(self, "Working out the load"):
+            from diag.writeup.drive_out import drive_out_view, drive_text
+            from diag.writeup.load_list import load_list, load_text
 
-        try:
-            call = self.work.call
-            text = drive_text(drive_out_view(call), width) + "\n" + load_text(load_list(call), width)
-        except DiagError as error:
-            text = str(error)
-        self.app.call_from_thread(self._show_load, text)
+            try:
+                call = self.work.call
+                text = drive_text(drive_out_view(call), width) + "\n" + load_text(load_list(call), width)
+            except DiagError as error:
+                text = str(error)
+            self.app.call_from_thread(self._show_load, text)
 
     def _show_load(self, text: str) -> None:
         self.tell("")

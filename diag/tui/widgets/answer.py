@@ -17,6 +17,7 @@ from diag.call.preview import preview
 from diag.tui.widgets.answer_fields import ENDS, NOT_KNOWN, AnswerFields
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Ticks
+from diag.tui.working import guarded
 
 if TYPE_CHECKING:
     from diag.call.desk import CallDesk
@@ -74,13 +75,14 @@ class AnswerBox(AnswerFields):
     @work(thread=True, exclusive=True, group="preview", description="preview", exit_on_error=False)
     def _work_out(self, text: str, number: int) -> None:
         """Work a typed reading out; an older result is dropped."""
-        turn = self._turn
-        if turn is None or turn.check is None or self._work is None:
-            return
-        call = self._work.call
-        found = preview(call.engine.knowledge, call.state, turn.check, text)
-        if not get_current_worker().is_cancelled and number == self._tried:
-            self.app.call_from_thread(self._preview, found)
+        with guarded(self, "Working out the reading"):
+            turn = self._turn
+            if turn is None or turn.check is None or self._work is None:
+                return
+            call = self._work.call
+            found = preview(call.engine.knowledge, call.state, turn.check, text)
+            if not get_current_worker().is_cancelled and number == self._tried:
+                self.app.call_from_thread(self._preview, found)
 
     # --- recording --------------------------------------------------------------------------------
 
