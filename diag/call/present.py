@@ -153,7 +153,9 @@ def held_to(cautions: Iterable[Caution]) -> str:
     """Return cautions that were read and still hold, on one line: the worst word and what each is about."""
     words: dict[str, list[str]] = {}
     for caution in cautions:
-        words.setdefault(caution.word, []).append(_FIRST.split(caution.text, maxsplit=1)[0].rstrip(".:,; "))
+        first = _FIRST.split(caution.text, maxsplit=1)[0]
+        short = first if first.startswith("If ") else first.partition(",")[0]
+        words.setdefault(caution.word, []).append(short.rstrip(".:,; "))
     return " ".join(f"{word}: {'; '.join(told)}." for word, told in words.items())
 
 

@@ -23,6 +23,7 @@ from screens.driving import (
 from textual import events
 from textual.pilot import Pilot
 
+from diag.call.answers import CALLED
 from diag.call.desk import CallDesk
 from diag.call.store import open_store
 from diag.errors import StoreError
@@ -238,6 +239,24 @@ def test_every_kind_of_figures(
         assert shown == stored
 
     drive(make_app(little, place), body)
+
+
+def test_the_verdict_is_in_sight_below_a_long_check(big: Engine, place: Path) -> None:
+    """However long the check's page, the running count and the verdict stand below what is typed, at 80x24."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot, "phone")
+        for caution in app.desk.engine.knowledge.cautions:  # type: ignore[union-attr]
+            call.acknowledge(caution)
+        app.works[call.call].judge()
+        await still(pilot)
+        check = next(k for k, c in big.knowledge.questions.items() if set(c.takes.labels) == CALLED)
+        await take(app, pilot, check)
+        await type_in(pilot, "ggggg gglgg ggggl ggggg ggglg ggggg ggggg glggg ggggg ggggg")
+        assert "50 spacings: 46 good, 0 close, 4 gaps" in words(app)
+        assert "say:" in screen_text(app)
+
+    drive(make_app(big, place), body)
 
 
 def test_a_reading_in_words(little: Engine, place: Path) -> None:

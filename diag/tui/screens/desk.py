@@ -147,6 +147,9 @@ class DeskScreen(DeskActs):
             if self.work.ready or self.work.failed:
                 self.show_call()
 
+    def on_answer_fields_grown(self) -> None:
+        self.call_after_refresh(self._share)
+
     def on_answer_box_chosen(self, message: AnswerBox.Chosen) -> None:
         """Nothing is asked; what was chosen instead is done."""
         if message.act in ("reopen", "follow_up"):

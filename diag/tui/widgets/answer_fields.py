@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from textual.app import ComposeResult
 from textual.containers import Vertical
 from textual.content import Content
+from textual.message import Message
 from textual.widgets import Static
 
 from diag.call.answers import answer_form
@@ -32,6 +33,8 @@ ENDS = {
 }  # fmt: skip
 """What can be done where nothing is asked: act -> words."""
 LONG = ("spacings", "positions", "numbers", "log", "text")
+VERDICT = 2
+"""Lines kept free for the verdict that forms below a reading."""
 NOT_KNOWN, DO_IT = "not known", "do it"
 
 
@@ -57,6 +60,9 @@ def details_words(work: Work) -> list[str]:
 
 class AnswerFields(Vertical):
     """Holds one field at a time; what is half typed is kept with the call."""
+
+    class Grown(Message):
+        """It may need more room, or less."""
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -119,7 +125,10 @@ class AnswerFields(Vertical):
             field = self.query_one(f"#{name}", PickList)
             if field.display:
                 return used + field.virtual_size.height
-        return used + (3 if self.query_one("#lines").display else 1)
+        lines = self.query_one("#lines", LinesField)
+        typed = max(2, min(5, lines.wrapped_document.height)) if lines.display else 1
+        measured = self._turn is not None and self._turn.kind == "check"
+        return used + typed + (VERDICT if measured and not self.query_one("#preview").display else 0)
 
     def limit(self, height: int) -> None:
         """Take so many lines, the title among them; lists scroll inside."""
@@ -238,3 +247,4 @@ class AnswerFields(Vertical):
         if found:
             shown.set_class(not found.fits, "bad")
             shown.update(say("\n".join(found.lines)))
+        self.post_message(self.Grown())
