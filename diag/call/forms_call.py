@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from diag.call import present
+from diag.call import photos, present
 from diag.call.desk import CallDesk
 from diag.call.form import (
     Field,
@@ -30,6 +31,7 @@ from diag.call.taking import SITUATION
 from diag.call.times import parse_when
 from diag.errors import UsageError
 from diag.knowledge.model import Check
+from diag.text import count
 
 EFFECTS = choices({"better": "better", "no_change": "no change", "worse": "worse", "unknown": "not known"})
 KEPT = choices({"kept": "kept, unwashed", "gone": "gone", "unknown": "not known"})
@@ -147,25 +149,42 @@ def _record_note(call: CallDesk, values: Values) -> None:
 
 
 def photo_form(call: CallDesk) -> Form:
-    """Return the form of a photo: its file's name and fingerprint are kept, the picture stays where it is."""
-    return Form("photo", "Photo", (
-        Field("told", "How to take it", "note", value="From where it sits, before cleaning; a ruler in it; the row "
-              "number on tape in the picture."),
-        Field("file", "File"), Field("text", "What it shows", "lines"),
-    ), _record_photo)  # fmt: skip
+    """Return the form of a photo: the newest of the folder by number, or a file; a small copy is kept with the call."""
+    told = "From where it sits, before cleaning; a ruler in it; the row number on tape in the picture."
+    fields = [Field("told", "How to take it", "note", value=told)]
+    lost = photos.missing(call)
+    if lost:
+        fields.append(Field("lost", "Gone or changed", "note", value=", ".join(lost)))
+    store = call.desk.store
+    folder = store.get_setting(photos.SETTING) if store else None
+    recent = photos.newest(Path(folder)) if folder else []
+    if recent:
+        named = tuple((str(i), _picture(path)) for i, path in enumerate(recent))
+        fields.append(Field("recent", "Newest pictures", "pick", choices=(("", "none of these"), *named)))
+    fields += [Field("file", "File or folder"), Field("text", "What it shows", "lines")]
+    return Form("photo", "Photo", tuple(fields), lambda call, values: _record_photo(call, values, recent))
 
 
-def _record_photo(call: CallDesk, values: Values) -> None:
-    import hashlib
+def _picture(path: Path) -> str:
+    taken = datetime.fromtimestamp(path.stat().st_mtime, UTC).astimezone()
+    return f"{path.name}  {taken:%d %b %H:%M}"
 
-    path = Path(need(text_of(values, "file"), "File")).expanduser()
+
+def _record_photo(call: CallDesk, values: Values, recent: Sequence[Path]) -> None:
+    typed, picked, text = text_of(values, "file"), text_of(values, "recent"), text_of(values, "text")
+    if not typed and picked.isdigit() and int(picked) < len(recent):
+        photos.take(call, recent[int(picked)], text)
+        return
+    path = Path(need(typed, "File or folder")).expanduser()
+    store = call.desk.store
+    if path.is_dir() and store is not None:
+        store.set_setting(photos.SETTING, str(path))
+        found = len(photos.newest(path))
+        what = f"{count(found, 'picture')} in that folder; it is looked at from now on."
+        raise UsageError(what, "File or folder", "Open the form again and pick by number.")
     if not path.is_file():
-        raise UsageError("No such file.", "File", "Name the picture's file.")
-    try:
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise UsageError(f"The file cannot be read ({error.strerror}).", "File", "Name another, or copy it.") from None
-    call.record("photo", {"sha256": digest}, {"file_name": path.name, "text": text_of(values, "text")})
+        raise UsageError("No such file.", "File or folder", "Name the picture's file, or the folder it comes to.")
+    photos.take(call, path, text)
 
 
 def situation_form(call: CallDesk) -> Form:
