@@ -14,6 +14,9 @@ from diag.knowledge.model import Check
 from diag.reason.judge import applicable
 
 
+NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
+
+
 def setting_words(value: object) -> str:
     """Return a setting as stored, in words."""
     if isinstance(value, Mapping):
@@ -137,7 +140,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
     for name, value in body.items():
         if name in ("changes", "flags"):
             named = knowledge.changes if name == "changes" else knowledge.flags
-            told.append(", ".join(named[v].label if v in named else v for v in value) or f"no {name}")
+            told.append(", ".join(named[v].label if v in named else v for v in value) or NONE_TOLD[name])
         elif name == "without":
             labels_of = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
             told.append("not at hand: " + (", ".join(labels_of) or "nothing"))
