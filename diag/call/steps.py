@@ -13,7 +13,6 @@ from diag.call.times import age_words, clock
 from diag.knowledge.model import Check
 from diag.reason.judge import applicable
 
-
 NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
 
 
