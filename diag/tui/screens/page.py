@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Vertical
+from textual.content import Content
 from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
-from diag.tui.act import Act
-from diag.tui.safe import fit, say
+from diag.tui.act import Act, key_name
+from diag.tui.safe import Part, fit, say
 
 if TYPE_CHECKING:
     from diag.tui.app import DiagApp
@@ -48,9 +49,17 @@ class Page(Screen[T], Generic[T]):
         with Vertical(id="body"):
             yield from self.body()
         yield Static(id="status")
-        yield Footer(show_command_palette=False)
+        yield Static(self._keys(), id="keys")
         yield Static(say(f"This window is too small: at least {LEAST_WIDTH} columns and {LEAST_HEIGHT} lines, please."),
                      id="too-small")  # fmt: skip
+
+    def _keys(self) -> Content:
+        """Return the few keys that stand in the bottom line."""
+        parts: list[Part] = []
+        for act in self.diag.acts(self):
+            if act.shown:
+                parts += [(f" {key_name(act.key)}", "bold $accent"), f" {act.name} "]
+        return say(*parts)
 
     def body(self) -> Iterable[Widget]:
         """Yield the widgets between the top line and the message line."""
