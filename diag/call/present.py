@@ -159,7 +159,7 @@ def held_to(cautions: Iterable[Caution]) -> str:
     return " ".join(f"{word}: {'; '.join(told)}." for word, told in words.items())
 
 
-_FIRST = re.compile(r"[.:!?](?:\s|$)")
+_FIRST = re.compile(r"[.!?](?:\s|$)")
 """Where the first clause of a caution ends."""
 
 
