@@ -179,11 +179,6 @@ def make_desk(options: argparse.Namespace, *, store: bool = True) -> Desk:
     return Desk(engine, opened, opened.desk_id())
 
 
-def is_file_argument(text: str) -> bool:
-    """Return whether an argument is a file: it has a path separator or a suffix; else it is a call id."""
-    return "/" in text or "\\" in text or bool(Path(text).suffix)
-
-
 # --- commands ---------------------------------------------------------------------------------------
 
 

@@ -2,7 +2,7 @@
 
 choice      a number of the list, the outcome's id or its words
 yes_no      y, yes, n, no
-several     numbers or ids of what applies: "1 3"; "none of them" with -: all the rest denied
+several     asked as a form of ticks, each item an answer of its own
 number      18.5 inH2O
 numbers     by row "7: 18.5, 8: 18, 9: -" or "from 5: 18.5 18 - 17.5 inH2O"; by point "31 33 29"
 spacings    6.5 7 6.25 12.5 in        positions   0 6.5 13.25 26 in
@@ -88,31 +88,6 @@ def choose(check: Check, said: str) -> str:
         return near[0]
     listed = "; ".join(f"{i} {check.outcomes[n].says}" for i, n in enumerate(names, 1))
     raise UsageError(f"{said[:40]!r} is not one of the answers.", check.asks, f"Type a number: {listed}.")
-
-
-def choose_items(check: Check, said: str) -> dict[str, str]:
-    """Return {item: yes|no} of a `several` answer; items not named stay open unless the answer ends in -."""
-    tidy = one_line(said).lower()
-    rest_denied = tidy.endswith("-") or tidy in ("none", "none of them")
-    tidy = "" if tidy in ("none", "none of them") else tidy.rstrip("-").strip()
-    names = list(check.items)
-    chosen: dict[str, str] = {}
-    for word in re.split(r"[\s,;]+", tidy):
-        if not word:
-            continue
-        if word.isdigit() and 1 <= int(word) <= len(names):
-            chosen[names[int(word) - 1]] = "yes"
-            continue
-        near = [n for n in names if n == word] or [n for n in names if n.startswith(word)]
-        if len(near) != 1:
-            listed = "; ".join(f"{i} {check.items[n].says}" for i, n in enumerate(names, 1))
-            raise UsageError(f"{word!r} is not in the list.", check.asks, f"Type numbers: {listed}.")
-        chosen[near[0]] = "yes"
-    if rest_denied:
-        chosen.update({n: "no" for n in names if n not in chosen})
-    if not chosen:
-        raise UsageError("Nothing was chosen.", check.asks, 'Type numbers, or "none of them".')
-    return chosen
 
 
 def _quantity(check: Check) -> str:

@@ -6,7 +6,6 @@ what it says. Recording is immediate and durable; judging may run on the desk's 
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -326,9 +325,3 @@ class CallDesk:
         """Close the call."""
         self.judged("close")
         return self.record("closed", {"result": result}, {"words": words})
-
-    def fingerprint(self) -> str:
-        """Return a hash of everything shown, for tests of "same input, same bytes"."""
-        j = self.think().judgement
-        text = repr([(r.cause, r.probability, r.belief) for r in j.ranking]) + repr(j.plan.offers) + repr(j.findings)
-        return hashlib.sha256(text.encode()).hexdigest()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from diag.call import present
@@ -253,8 +252,3 @@ def _record_follow_up(call: CallDesk, values: Values) -> None:
         _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
     elif call.state.waiting is not None:
         call.record("waiting", {"for": "none"})
-
-
-def with_values(form: Form, values: Values) -> Form:
-    """Return the form with what was filled in before."""
-    return replace(form, fields=tuple(replace(f, value=values.get(f.name, f.value)) for f in form.fields))

@@ -16,7 +16,6 @@ from diag.call.steps import reading_text as reading_text
 from diag.call.steps import setting_words as setting_words
 from diag.call.steps import trail_lines as trail_lines
 from diag.call.times import age_words
-from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Caution, Check
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
@@ -193,11 +192,6 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
     for s in check.stand_ins:
         what = knowledge.checks[s.check].asks if s.check else s.do or ""
         yield "instead", f"{what} (weaker: {s.weaker_in})"
-
-
-def whole_check(knowledge: Knowledge, key: str) -> Check:
-    """Return the check as it is put to people: the whole list of a `several` check, else the check itself."""
-    return knowledge.checks.get(key.partition(".")[0]) or knowledge.questions[key]
 
 
 def _last_change_first(call: CallDesk) -> list[str]:

@@ -20,6 +20,7 @@ from diag.knowledge.crosscheck import parse_plain
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, InlineLimit, Limit, ResultTest
 from diag.measure.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
+from diag.measure.context import pack_sections
 from diag.measure.weights import weight_below
 from diag.reason.axes import fit
 from diag.units import QUANTITIES, Measured
@@ -202,8 +203,7 @@ def _machine(state: State) -> Iterable[tuple[str, float | str]]:
         yield "speed", speed
     if machine.sections:
         parts = {n: expand(r, machine.rows) for n, r in machine.sections.items() if r != "all"}
-        named = (f"{n}={','.join(map(str, rows))}" for n, rows in parts.items())
-        yield "sections", ";".join(named)
+        yield "sections", pack_sections(parts)
     target = situation.target
     if target:
         dimension = Measured(target["value"], target["unit"]).quantity

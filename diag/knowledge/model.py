@@ -67,8 +67,6 @@ class Settings(Model):
     """Minutes charged for handing the call to somebody else."""
     grower_weight: Number
     """What a grower's minute with the line dropped counts against a minute of the desk."""
-    alarm_minutes_desk: Number
-    """Desk minutes after which the desk says it is time to decide."""
     claim_repair: Number
     """Chance a named cause needs before the interface says it may be named."""
 

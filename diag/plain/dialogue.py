@@ -49,7 +49,7 @@ class Dialogue(Asking):
             "what": self.what, "list": self.list_checks, "take": self.take, "tell": self.tell, "aloud": self.aloud,
             "details": self.details, "back": self.back, "again": self.again, "change": self.change, "drop": self.drop,
             "move": self.move, "rows": self.rows, "machine": self.machine, "situation": self.situation,
-            "without": self.without,
+            "without": self.without, "stock": self.stock,
             "complaint": self._complaint, "phone": self.phone, "site": self.site, "note": self.note,
             "before": self.before, "swap": self.swap, "changed": self.changed, "wait": self.wait, "photo": self.photo,
             "homework": self.homework, "sheet": self.sheet, "catch-up": self.catch_up, "card": self.card,

@@ -263,7 +263,9 @@ class Doing(Looking):
         """repair [WORDS]: record a repair."""
         cause = self.pick_cause(rest)
         if cause:
-            self.fill(forms_mend.repair_form(self.call, (cause,)))
+            from diag.writeup.mending import with_losses
+
+            self.fill(with_losses(forms_mend.repair_form(self.call, (cause,)), self.call))
 
     def interim(self, rest: str) -> None:
         """for-now [WORDS]: a way to go on for now."""
@@ -295,7 +297,9 @@ class Doing(Looking):
 
     def close(self, rest: str) -> None:
         """close: end the call."""
-        self.fill(forms_mend.close_form(self.call))
+        from diag.writeup.mending import with_losses
+
+        self.fill(with_losses(forms_mend.close_form(self.call), self.call))
 
     def healthy(self, rest: str) -> None:
         """healthy: keep the readings with the machine as what is healthy there."""
@@ -321,6 +325,16 @@ class Doing(Looking):
 
         name, _, text = rest.partition(" ")
         give(self.call, name, text)
+
+    def stock(self, rest: str) -> None:
+        """stock: where the parts of the load list are."""
+        from diag.writeup.mending import stock_form
+
+        form = stock_form(self.call)
+        if form is None:
+            self.say("No part is on the load list.")
+        else:
+            self.fill(form)
 
     def load(self, rest: str) -> None:
         """load: what to load on the truck."""

@@ -28,6 +28,6 @@ HELP = """At any question:
   load     what to load on the truck           close    close the call
   plan     how to prove the last repair        decide   keep planting, go slower or stop
   file F   readings from a CSV file            settings units, channel
-  without  tools that are not at hand
+  without  tools that are not at hand          stock    where the parts are
   healthy  keep readings as reference
   list, ?  help                                quit     leave it as it is (nothing is lost)"""

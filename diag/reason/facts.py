@@ -6,7 +6,7 @@ must not) be known, or a number that must lie on one side of a limit. Everything
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
@@ -166,6 +166,3 @@ def _axes(applies: Applies) -> Ways:
         alternatives = [way for axes in applies.any for way in _axes(Applies(axes=axes))]
         ways = _both(ways, alternatives)
     return ways
-
-
-Fire = Callable[[Clause], None]

@@ -144,12 +144,12 @@ class Engine:
         belief = posterior(now)
         last = runs[-1]
         bits, conflicts = self._conflict(last, before)
-        ranking = self._ranking(belief, pi, [r.evidence for r in runs], case)
+        ranking = self._ranking(belief, pi, last.evidence)
         facts = self._facts(case, case.epoch, last.instances)
         second = self.rules.run(facts, _belief_keys(ranking))
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
-        said = tuple(self._said(firings, supports))
+        said = tuple(self._said(firings, supports, last.instances))
         plan = self.planner.plan(case, belief, self._wishes(firings, case), by=by, most=most)
         top = ranking[0].probability if ranking else 0.0
         known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
@@ -270,9 +270,7 @@ class Engine:
 
     # --- words ------------------------------------------------------------------------------------
 
-    def _ranking(
-        self, belief: Posterior, pi: Array, epochs: Sequence[EpochEvidence], case: Case
-    ) -> tuple[Ranked, ...]:
+    def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
         ranked = []
         for i, cause in enumerate(self.tables.causes):
             if pi[i] <= 0:
@@ -281,7 +279,7 @@ class Engine:
             word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
             against = None
             if p < SET_ASIDE_BELOW:
-                total, strongest = _against(i, epochs[-1])
+                total, strongest = _against(i, now)
                 if total >= AGAINST_NEEDED:
                     word, against = SET_ASIDE, strongest
             ranked.append(Ranked(cause, p, word, against))
@@ -318,14 +316,17 @@ class Engine:
                 rows = sorted({r for i in rests_on for r in i.row_numbers or ()})
                 yield Found(finding, firing.rule, tuple(e for i in rests_on for e in i.events), tuple(rows))
 
-    def _said(self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]]) -> Iterable[Said]:
+    def _said(
+        self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
+    ) -> Iterable[Said]:
         for firing in firings:
+            events = tuple(e for p in sorted(supports[firing.rule]) for e in instances[p].events)
             then = self.knowledge.rules[firing.rule].then
             spoken = [("warns", then.warns), ("advises", then.advises), ("suggests", then.suggests)]
             spoken += [("asks_again", c) for c in then.asks_again] + [("caution", c) for c in then.cautions]
             for kind, text in spoken:
                 if text:
-                    yield Said(firing.rule, kind, text, ())
+                    yield Said(firing.rule, kind, text, events)
 
     def _wishes(self, firings: Sequence[Firing], case: Case) -> Wishes:
         prefers: dict[str, float] = {}
@@ -425,10 +426,3 @@ def _belief_keys(ranking: Sequence[Ranked]) -> list[str]:
 def applicable(engine: Engine, check: str, case: Case) -> bool:
     """Return whether a check makes sense on this machine as far as its axes are known."""
     return fit(engine.knowledge.questions[check].applies, case.axes, engine.knowledge) > 0.0
-
-
-def entropy_bits(belief: Posterior) -> float:
-    """Return the entropy of the world in bits."""
-    p = np.concatenate((np.array([belief.clear, belief.unknown]), belief.one, belief.two.ravel()))
-    p = p[p > 0]
-    return float(-(p * np.log2(p)).sum())

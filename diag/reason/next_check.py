@@ -46,8 +46,6 @@ class Offer:
     first: bool
     separates: tuple[str, str] | None
     axes_to_ask: tuple[str, ...]
-    with_it: tuple[str, ...]
-    """Other open checks of the same look: one form."""
 
 
 @dataclass(frozen=True)
@@ -141,13 +139,9 @@ class Planner:
     ) -> Offer:  # fmt: skip
         key = keys[i]
         check = self.tables.knowledge.questions[key]
-        look = check.look
-        mates = tuple(
-            other for other in keys if look and other != key and self.tables.knowledge.questions[other].look == look
-        )
         return Offer(
             key, minutes[i], round(float(saves), 1), round(float(bits), 4), key in wishes.first,
-            separates(self.tables, key, belief), open_axes(check.applies, case.axes), mates,
+            separates(self.tables, key, belief), open_axes(check.applies, case.axes),
         )  # fmt: skip
 
     # --- arrays ---------------------------------------------------------------------------------

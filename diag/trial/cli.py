@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -26,14 +27,34 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
     parser.add_argument("--channel", choices=("phone", "site"), default="site")
     parser.add_argument("--two-faults", type=float, default=0.0, metavar="SHARE", help="share of calls with two faults")
     parser.add_argument("--no-yardsticks", action="store_true", help="only the tool itself")
+    parser.add_argument("--load", action="store_true", help="try the load list: second trips and what is carried")
     options = parser.parse_args(list(argv))
     if options.calls < 1 or not 0 <= options.two_faults <= 1:
         raise UsageError("--calls is at least 1, --two-faults from 0 to 1.", "diag knowledge trial", "Correct them.")
+    if options.load:
+        return _load(folders, options, json_out)
     report = trial(
         folders, calls=options.calls, seed=options.seed, channel=options.channel, two_share=options.two_faults,
         yardsticks=not options.no_yardsticks,
     )  # fmt: skip
     print(json.dumps(report, indent=1) if json_out else told(report))
+    return 0
+
+
+def _load(folders: Sequence[Path], options: argparse.Namespace, json_out: bool) -> int:
+    from diag.knowledge.load import load
+    from diag.trial.load_sim import load_trial
+
+    ways = load_trial(load(folders), options.calls, options.seed)
+    if json_out:
+        print(json.dumps({name: asdict(way) for name, way in ways.items()}, indent=1))
+        return 0
+    print(f"{options.calls} simulated phone calls, seed {options.seed}, then played on at the machine")
+    print(f"{'loaded':<15}{'second trips':>14}{'carried':>10}{'things':>8}{'minutes':>9}")
+    for name, way in ways.items():
+        figures = f"{way.second_trips:>14.1%}{way.carried:>10.1f}{way.things:>8.1f}{way.cost:>9.1f}"
+        print(f"{name.replace('_', ' '):<15}{figures}")
+    print("carried: what the load is worth in minutes; minutes: second trips and load together")
     return 0
 
 

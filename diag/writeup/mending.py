@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from diag.call.desk import CallDesk
@@ -12,11 +13,14 @@ from diag.knowledge.model import Detail
 from diag.text import number, one_line
 from diag.units import parse
 from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
-from diag.writeup.completeness import Missing, missing
+from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
 from diag.writeup.details import give, leave_out
+from diag.writeup.load_list import load_list, mark_stock, stock_of
 
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
+MOST_PARTS = 8
+"""Parts of the load list that are asked about."""
 ENDINGS: Mapping[str, str] = {".pdf": "PDF", ".md": "Markdown", ".txt": "plain text", ".json": "JSON"}
 
 
@@ -136,6 +140,28 @@ def rendered(call: CallDesk, ending: str, audience: str, *, personal: bool = Tru
     return (render_markdown(story, audience) if ending == ".md" else render_text(story, 78, audience)).encode()
 
 
-def still_missing(call: CallDesk, audience: str = SERVICE, moment: str | None = None) -> tuple[Missing, ...]:
-    """Return what the write-up lacks; see `completeness.missing`."""
-    return missing(call, audience, moment)
+def with_losses(form: Form, call: CallDesk) -> Form:
+    """Return the form of a repair or a close with what can't be had any more once it is recorded, first."""
+    found = at_risk(call) if form.name == "repair" else missing(call, SERVICE, "before_leaving")
+    if not found or call.state.channel != "site":
+        return form
+    told = "\n".join(missing_line(m) for m in found)
+    return replace(form, fields=(Field("lost", "Only now", "note", value=told), *form.fields))
+
+
+def stock_form(call: CallDesk) -> Form | None:
+    """Return the form that says where the parts of the load list are; None when none is wanted."""
+    kept, parts = stock_of(call), call.engine.knowledge.parts
+    wanted = [e.name for e in load_list(call).entries if e.kind == "part"][:MOST_PARTS]
+    if not wanted:
+        return None
+    fields = tuple(Field(p, parts[p].label, hint="here, elsewhere, due 2026-05-14 or none", value=kept.get(p, ""))
+                   for p in wanted)  # fmt: skip
+
+    def record(call: CallDesk, values: Values) -> None:
+        for part in wanted:
+            where = text_of(values, part)
+            if where and where != kept.get(part, ""):
+                mark_stock(call, part, where)
+
+    return Form("stock", "Parts: where they are", fields, record)

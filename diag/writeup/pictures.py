@@ -6,13 +6,12 @@ Shades of one slate tone that also print in grey; every bar carries its value in
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from diag.call.readings import AGAIN
 from diag.measure.spacing import CLASS_LIMITS
-from diag.text import number
 from diag.writeup.measured import where_text
 from diag.writeup.model import Pair, Story, Value
 
@@ -152,9 +151,3 @@ def _colour(rgb: tuple[float, float, float]) -> Any:
     from reportlab.lib.colors import Color
 
     return Color(*rgb)
-
-
-def as_rows(bars: Bars) -> Mapping[str, tuple[str, ...]]:
-    """Return what a drawing shows, by series, for a check against the record."""
-    return {name: tuple(t or number(v or 0.0) for v, t in zip(values, texts, strict=True))
-            for name, values, texts in bars.series}  # fmt: skip

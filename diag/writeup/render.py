@@ -11,8 +11,6 @@ import re
 import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 from diag.text import clean, one_line
@@ -188,9 +186,3 @@ def schema() -> dict[str, Any]:
         },
         "$defs": {**definitions, "Story": inner},
     }  # fmt: skip
-
-
-@cache
-def published_schema() -> dict[str, Any]:
-    """Return the schema as published with the program."""
-    return dict(json.loads(Path(__file__).with_name("schema.json").read_text(encoding="utf-8")))

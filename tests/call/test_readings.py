@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diag.call.answers import choose_items, parse_answer
+from diag.call.answers import parse_answer
 from diag.call.desk import CallDesk, Desk
 from diag.call.healthy import keep_healthy
 from diag.errors import UnitError, UsageError
@@ -140,14 +140,6 @@ def test_answers_by_number_word_or_id(small: Knowledge) -> None:
     assert [parse_answer(plain, t)["outcome"] for t in ("1", "red", "OK", "bl")] == ["red", "red", "ok", "blue"]
     with pytest.raises(UsageError, match="1 red; 2 blue; 3 ok"):
         parse_answer(plain, "green")
-
-
-def test_several_items_at_once(small: Knowledge) -> None:
-    """Numbers name what applies; what is not named stays open unless all the rest is denied."""
-    check = small.checks["what_changed"]
-    assert choose_items(check, "1") == {"seed": "yes"}
-    assert choose_items(check, "bolt -") == {"bolt": "yes", "seed": "no"}
-    assert choose_items(check, "none of them") == {"seed": "no", "bolt": "no"}
 
 
 def test_healthy_readings_come_first(call: CallDesk) -> None:

@@ -7,6 +7,8 @@ from dataclasses import replace
 import pytest
 from reason.helpers import said
 
+from diag.call.desk import Desk
+from diag.call.looks import members
 from diag.knowledge.load import Knowledge
 from diag.reason.case import Case, Instance, RepairDone
 from diag.reason.judge import Engine
@@ -68,9 +70,11 @@ def test_by_phone_the_growers_minutes_count_a_quarter(engine: Engine, small: Kno
 
 
 def test_looks_are_offered_with_their_mates(engine: Engine) -> None:
-    """An offer of one check under the cover names the other."""
-    offers = engine.judge(Case(axes=AXES), most=20).plan.offers
-    assert next(o for o in offers if o.check == "open_one").with_it == ("open_two",)
+    """A check under the cover brings the other one there into its form, until that was answered."""
+    call = Desk(engine).new_call("site")
+    assert members(call, "open_one") == ["open_one", "open_two"]
+    call.answer("open_two", outcome="ok")
+    assert members(call, "open_one") == ["open_one"]
 
 
 def test_sure_enough_means_repair(engine: Engine, small: Knowledge) -> None:

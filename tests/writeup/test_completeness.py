@@ -9,12 +9,14 @@ import pytest
 from writeup import alder_flat
 from writeup.alder_flat import EVEN, LOW, Case
 
+from diag.call.forms_mend import close_form, repair_form
 from diag.errors import KnowledgeError, UnitError, UsageError
 from diag.knowledge.load import Knowledge, load, read
 from diag.knowledge.model import MOMENTS
 from diag.reason.judge import Engine
 from diag.writeup import details
 from diag.writeup.completeness import FIELDS, at_risk, check_story, missing, missing_text, stock_phrases
+from diag.writeup.mending import with_losses
 from diag.writeup.story import tell
 
 
@@ -141,6 +143,17 @@ def test_only_checks_that_change_evidence_ask_first(engine: Engine) -> None:
     assert "r08_before" in {m.rule for m in at_risk(case.call, ending, "claim")}
     assert () == at_risk(case.call, asking, "claim")
     assert "r13_deciding" in {m.rule for m in at_risk(case.call, None, "claim")}
+
+
+def test_repair_and_close_say_first_what_can_only_be_had_now(engine: Engine) -> None:
+    """On site the form of a repair and of a close begins with what is lost afterwards; by phone it stays short."""
+    for channel, told in (("site", True), ("phone", False)):
+        case = alder_flat.opened(engine, channel)
+        alder_flat.machine(case)
+        case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
+        for form in (repair_form(case.call, ("seal_worn",)), close_form(case.call)):
+            assert told == (with_losses(form, case.call).fields[0].name == "lost")
+            assert with_losses(form, case.call).fields[int(told):] == form.fields
 
 
 def test_a_call_on_site_is_asked_for_its_first_reading(engine: Engine) -> None:

@@ -20,7 +20,9 @@ from diag.writeup.load_list import (
     load_list,
     load_text,
     mark_stock,
+    stock_of,
 )
+from diag.writeup.mending import stock_form
 
 
 @pytest.fixture(scope="module")
@@ -189,3 +191,19 @@ def test_drive_out_as_text(phone: Case) -> None:
     assert "By phone:" in text
     assert "Drive out now: 90 min on the road" in text
     assert max(map(len, text.splitlines())) <= 78
+
+
+def test_where_parts_are_is_asked_as_a_form(engine: Engine) -> None:
+    """Every part of the load list has a field; what is filled in shows in the list, a slip is refused."""
+    case = alder_flat.opened(engine)
+    case.call.set_complaint("skips", [("skips_high", "chosen")])
+    form = stock_form(case.call)
+    assert form is not None
+    part = form.fields[0].name
+    with pytest.raises(UsageError, match="does not say where"):
+        form.record(case.call, {part: "in the moon"})
+    form.record(case.call, {part: "due 2026-05-14"})
+    assert stock_of(case.call) == {part: "due 2026-05-14"}
+    again = stock_form(case.call)
+    assert again is not None
+    assert again.fields[0].value == "due 2026-05-14"

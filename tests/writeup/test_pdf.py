@@ -7,6 +7,7 @@ import os
 import re
 import subprocess
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -14,11 +15,12 @@ from pypdf import PdfReader
 from writeup import alder_flat
 from writeup.test_render import CONTROL, HOSTILE, hostile
 
+from diag import text
 from diag.reason.judge import Engine
 from diag.writeup.audience import AUDIENCES
 from diag.writeup.model import Story
 from diag.writeup.pdf import MOST_CELL, REPLACED, render_pdf
-from diag.writeup.pictures import EDGES, as_rows, histogram, pictures
+from diag.writeup.pictures import EDGES, Bars, histogram, pictures
 from diag.writeup.sections import sections
 from diag.writeup.story import tell
 
@@ -135,6 +137,12 @@ def test_an_empty_call_prints(engine: Engine) -> None:
 
 
 # --- drawings ---------------------------------------------------------------------------------------------------
+
+
+def as_rows(bars: Bars) -> Mapping[str, tuple[str, ...]]:
+    """Return what a drawing shows, by series, for a check against the record."""
+    return {name: tuple(t or text.number(v or 0.0) for v, t in zip(values, texts, strict=True))
+            for name, values, texts in bars.series}  # fmt: skip
 
 
 def test_the_drawing_shows_the_readings(story: Story) -> None:

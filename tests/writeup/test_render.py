@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -13,6 +14,7 @@ from pydantic import TypeAdapter
 from writeup import alder_flat
 
 from diag.reason.judge import Engine
+from diag.writeup import render
 from diag.writeup.audience import AUDIENCES
 from diag.writeup.model import Story
 from diag.writeup.render import (
@@ -20,7 +22,6 @@ from diag.writeup.render import (
     as_json,
     column_widths,
     guard,
-    published_schema,
     render_json,
     render_markdown,
     render_text,
@@ -159,7 +160,8 @@ def test_any_text_alone_on_a_line_begins_no_block(text: str) -> None:
 
 def test_the_published_schema_is_fresh() -> None:
     """The schema beside the program is the one the types give."""
-    assert schema() == published_schema()
+    published = Path(render.__file__).with_name("schema.json").read_text(encoding="utf-8")
+    assert schema() == json.loads(published)
 
 
 @pytest.mark.parametrize("audience", AUDIENCES)

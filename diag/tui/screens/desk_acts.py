@@ -37,6 +37,7 @@ MEND = {
     "proof": "Proof: verdict on a repair", "change": "A setting or part was changed", "swap": "Swapped between rows",
     "close": "Close the call", "reopen": "Open the call again", "follow_up": "Follow-up after a repair",
     "plan": "How to prove it: row, seeds, minutes", "decide": "Keep planting, go slower or stop",
+    "stock": "Parts: here, elsewhere, due, none",
 }  # fmt: skip
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
@@ -160,8 +161,14 @@ class DeskActs(Page[None]):
             self.query_one("#answer", AnswerBox).fill_in(text)
 
     def action_open(self, name: str) -> None:
-        """Open a form by its name."""
-        self.try_form(FORMS[name], "No way to go on for now is known against the leading causes.")
+        """Open a form by its name; a repair and a close say what can only be had now."""
+        make = FORMS[name]
+        if name in ("repair", "close"):
+            from diag.writeup.mending import with_losses
+
+            self.try_form(lambda call: with_losses(form, call) if (form := make(call)) else None)
+            return
+        self.try_form(make, "No way to go on for now is known against the leading causes.")
 
     def action_channel(self) -> None:
         if self.work.call.state.channel == "phone":
@@ -173,7 +180,7 @@ class DeskActs(Page[None]):
         self.app.push_screen(MenuScreen(self.work, "Repair and proof", list(MEND.items())), self._mend)
 
     def _mend(self, picked: str | None) -> None:
-        if picked in ("plan", "decide"):
+        if picked in ("plan", "decide", "stock"):
             self._from_writeup(picked)
             return
         if picked == "reopen":
@@ -182,8 +189,8 @@ class DeskActs(Page[None]):
             self.action_open(picked)
 
     def _from_writeup(self, picked: str) -> None:
-        """How a repair is to be proved; whether to keep planting."""
-        from diag.writeup.mending import decide_form
+        """How a repair is to be proved; whether to keep planting; where the parts are."""
+        from diag.writeup.mending import decide_form, stock_form
         from diag.writeup.proof_plan import plan_text, proof_plan
 
         def show(text: str) -> None:
@@ -191,6 +198,9 @@ class DeskActs(Page[None]):
 
         if picked == "decide":
             self.try_form(lambda call: decide_form(call, show))
+            return
+        if picked == "stock":
+            self.try_form(stock_form, "No part is on the load list.")
             return
         try:
             self.app.push_screen(TextScreen(self.work, "Proof", plan_text(proof_plan(self.work.call))))
