@@ -21,7 +21,8 @@ from diag.call.rows import Rows, to_stored
 from diag.call.state import State
 from diag.errors import RecordError
 from diag.reason.case import Case
-from diag.reason.judge import Engine, Judgement
+from diag.reason.judge import Engine
+from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer, usual_observer
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from diag.call.desk import CallDesk
 from diag.call.looks import whole_of
 from diag.call.rows import show_rows
 from diag.knowledge.model import Check
-from diag.reason.judge import Judgement
+from diag.reason.judgement import Judgement
 from diag.text import wrap
 
 TOP = 8

@@ -25,7 +25,7 @@ from diag.call.state import NotPutBack
 from diag.call.times import parse_when
 from diag.errors import UsageError
 from diag.reason.cautions import cautions_for
-from diag.reason.judge import LIKELY, OPEN
+from diag.reason.judgement import LIKELY, OPEN
 from diag.text import number
 
 DONE_BY = choices({"technician": "a technician", "grower": "the grower"})

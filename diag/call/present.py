@@ -16,10 +16,11 @@ from diag.call.steps import reading_text as reading_text
 from diag.call.steps import setting_words as setting_words
 from diag.call.steps import trail_lines as trail_lines
 from diag.call.times import age_words
-from diag.knowledge.model import Caution, Check
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Caution
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import how, why_check, why_not
-from diag.reason.judge import LIKELY, OPEN
+from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
 from diag.text import count, number
 

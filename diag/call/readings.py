@@ -18,7 +18,8 @@ from diag.call.state import Answer, State
 from diag.errors import DiagError, UnitError
 from diag.knowledge.crosscheck import parse_plain
 from diag.knowledge.load import Knowledge
-from diag.knowledge.model import Check, InlineLimit, Limit, ResultTest
+from diag.knowledge.model import Check, ResultTest
+from diag.knowledge.vocabulary import InlineLimit, Limit
 from diag.measure.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
 from diag.measure.context import pack_sections
 from diag.measure.weights import weight_below

@@ -14,7 +14,8 @@ from diag.knowledge.load import Knowledge
 from diag.reason.case import UNKNOWN
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import why_check
-from diag.reason.judge import Engine, Judgement
+from diag.reason.judge import Engine
+from diag.reason.judgement import Judgement
 
 MOST_RANKED, LEAST_SHOWN = 20, 0.001
 

@@ -10,7 +10,8 @@ from diag.call import present
 from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
 from diag.call.needs import Need, missing
-from diag.knowledge.model import Caution, Check
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Caution
 from diag.reason.next_check import Offer
 
 HOLDS = timedelta(hours=4)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from diag.errors import UnitError
-from diag.knowledge import model
+from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.words import unknown_concepts
 from diag.measure.catalogue import CATALOGUE, Analysis
 from diag.units import QUANTITIES, Measured, parse
@@ -85,7 +85,7 @@ def _sources(k: Knowledge, entry: Any) -> Iterator[Fault]:
         yield ("source",), "No source given.", "Give a source key, common_practice, estimate or from_memory."
 
 
-def _applies(k: Knowledge, applies: model.Applies) -> Iterator[Fault]:
+def _applies(k: Knowledge, applies: vocabulary.Applies) -> Iterator[Fault]:
     for axes in (applies.axes, *applies.any):
         for axis, values in axes.items():
             if axis not in k.axes:
@@ -111,17 +111,17 @@ def _targets(k: Knowledge, marks: Mapping[str, Iterable[str]], *path: str | int)
             seen[target] = word
 
 
-def _axis(k: Knowledge, axis: model.Axis) -> Iterator[Fault]:
+def _axis(k: Knowledge, axis: vocabulary.Axis) -> Iterator[Fault]:
     total = sum(v.share for v in axis.values)
     if not axis.many and abs(total - 1) > 0.005:
         yield ("values",), f"Shares add up to {total:.3f}.", "They must add up to 1."
 
 
-def _hazard(k: Knowledge, hazard: model.Hazard) -> Iterator[Fault]:
+def _hazard(k: Knowledge, hazard: vocabulary.Hazard) -> Iterator[Fault]:
     yield from _known(hazard.wants, k.hazards, "hazard", "wants")
 
 
-def _caution(k: Knowledge, caution: model.Caution) -> Iterator[Fault]:
+def _caution(k: Knowledge, caution: vocabulary.Caution) -> Iterator[Fault]:
     yield from _known(caution.hazards, k.hazards, "hazard", "hazards")
     yield from _known(caution.flags, k.flags, "flag", "flags")
     yield from _sources(k, caution)
@@ -137,7 +137,7 @@ def _quantity(name: str, value: str, *path: str | int) -> Iterator[Fault]:
         yield path, error.what, error.remedy
 
 
-def _limit(k: Knowledge, limit: model.Limit) -> Iterator[Fault]:
+def _limit(k: Knowledge, limit: vocabulary.Limit) -> Iterator[Fault]:
     yield from _quantity(limit.quantity, limit.value, "value")
     for number, variant in enumerate(limit.variants):
         yield from _quantity(limit.quantity, variant.value, "variants", number)
@@ -298,7 +298,7 @@ def _test(k: Knowledge, analysis: Analysis, leaf: Any, check: model.Check, *path
 
 def limit_value(k: Knowledge, bound: Any, quantity: str) -> tuple[str, float | None]:
     """Return (fault, SI value) of a limit without variants or book values."""
-    text = bound.value if isinstance(bound, model.InlineLimit) else bound
+    text = bound.value if isinstance(bound, vocabulary.InlineLimit) else bound
     if isinstance(bound, str) and bound in k.limits:
         limit = k.limits[bound]
         if quantity not in PLAIN_RESULTS and not _same_dimension(limit.quantity, quantity):
@@ -398,23 +398,23 @@ def _verification(k: Knowledge, verification: model.Verification) -> Iterator[Fa
     yield from _sources(k, verification)
 
 
-def _completeness(k: Knowledge, rule: model.CompletenessRule) -> Iterator[Fault]:
+def _completeness(k: Knowledge, rule: story_terms.CompletenessRule) -> Iterator[Fault]:
     yield from _known(rule.details, k.details, "detail", "details")
     yield from _known(rule.checks, k.questions, "check", "checks")
     yield from _known(rule.kinds, {**k.kinds, **k.categories}, "kind of cause or category", "kinds")
     yield from _sources(k, rule)
 
 
-def _detail(k: Knowledge, detail: model.Detail) -> Iterator[Fault]:
+def _detail(k: Knowledge, detail: story_terms.Detail) -> Iterator[Fault]:
     if detail.takes == "amount" and detail.quantity not in QUANTITIES:
         yield ("quantity",), f"{detail.quantity!r} is no known quantity.", _nearest(str(detail.quantity), QUANTITIES)
     if (detail.takes == "choice") != bool(detail.choices):
         yield ("choices",), "A choice has choices, nothing else has.", "Add them, or change `takes`."
 
 
-def _category(k: Knowledge, category: model.Category) -> Iterator[Fault]:
+def _category(k: Knowledge, category: story_terms.Category) -> Iterator[Fault]:
     yield from _known(category.kinds, k.kinds, "kind of cause", "kinds")
 
 
-def _failure_mode(k: Knowledge, mode: model.FailureMode) -> Iterator[Fault]:
+def _failure_mode(k: Knowledge, mode: story_terms.FailureMode) -> Iterator[Fault]:
     yield from _known(mode.symptoms, k.symptoms, "symptom", "symptoms")

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterator
 
-from diag.knowledge import model
+from diag.knowledge import model, vocabulary
 from diag.knowledge.crosscheck import limit_value
 from diag.knowledge.lint import Flaw, repeated
 from diag.knowledge.load import Knowledge
@@ -133,7 +133,7 @@ def _span(
 ) -> tuple[float, float] | None:
     own = check.takes.quantity or "percent" if quantity == "reading" else quantity
 
-    def number(bound: str | model.InlineLimit) -> float | None:
+    def number(bound: str | vocabulary.InlineLimit) -> float | None:
         return limit_value(k, bound, own)[1]
 
     if test.between is not None:

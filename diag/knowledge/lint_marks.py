@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from diag.knowledge import model
+from diag.knowledge import model, vocabulary
 from diag.knowledge.lint import Flaw
 from diag.knowledge.load import Knowledge
 from diag.knowledge.meets import can_meet
@@ -30,7 +30,7 @@ class Table:
     base: Row
     ratios: Mapping[str, Row]
 
-    def shares(self, cause: str, settings: model.Settings) -> Row:
+    def shares(self, cause: str, settings: vocabulary.Settings) -> Row:
         """Return the table row of a cause."""
         ratios = self.ratios.get(cause)
         if ratios is None:

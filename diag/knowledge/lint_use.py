@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from diag.knowledge import model
+from diag.knowledge import model, vocabulary
 from diag.knowledge.lint import Flaw
 from diag.knowledge.load import Knowledge
 from diag.knowledge.meets import can_meet
@@ -89,9 +89,9 @@ def _findings(k: Knowledge) -> Iterator[Flaw]:
             yield Flaw("findings", name, what, "Write the rule, or remove it.")
 
 
-def _decided(k: Knowledge) -> dict[tuple[str, bool], list[model.Applies]]:
+def _decided(k: Knowledge) -> dict[tuple[str, bool], list[vocabulary.Applies]]:
     """Return (target, for it or against it) -> machines of the checks with an answer that decides."""
-    found: dict[tuple[str, bool], list[model.Applies]] = {}
+    found: dict[tuple[str, bool], list[vocabulary.Applies]] = {}
     for check in k.checks.values():
         for outcome in (*check.outcomes.values(), *check.items.values()):
             for word, targets in outcome.marks.items():
@@ -102,7 +102,7 @@ def _decided(k: Knowledge) -> dict[tuple[str, bool], list[model.Applies]]:
     return found
 
 
-Decided = Mapping[tuple[str, bool], list[model.Applies]]
+Decided = Mapping[tuple[str, bool], list[vocabulary.Applies]]
 
 
 def _reach(key: str, cause: model.Cause, decided: Decided) -> Iterator[Flaw]:

@@ -17,37 +17,37 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from diag.errors import KnowledgeError
-from diag.knowledge import model
+from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.words import Lexicon, Symptom
 from diag.knowledge.yamlfile import Lines, load_yaml
 
 SECTIONS: Mapping[str, type[BaseModel]] = {
-    "marks": model.Mark,
-    "likelihoods": model.Likelihood,
-    "observers": model.Observer,
-    "axes": model.Axis,
-    "states": model.State,
-    "subsystems": model.Subsystem,
-    "looks": model.Look,
-    "preparations": model.Named,
-    "parts": model.Named,
-    "tools": model.Named,
-    "kinds": model.Named,
-    "seasons": model.Named,
-    "changes": model.Named,
-    "flags": model.Named,
-    "hazards": model.Hazard,
-    "cautions": model.Caution,
-    "sources": model.Source,
-    "findings": model.Finding,
-    "limits": model.Limit,
-    "book": model.BookValue,
+    "marks": vocabulary.Mark,
+    "likelihoods": vocabulary.Likelihood,
+    "observers": vocabulary.Observer,
+    "axes": vocabulary.Axis,
+    "states": vocabulary.State,
+    "subsystems": vocabulary.Subsystem,
+    "looks": vocabulary.Look,
+    "preparations": vocabulary.Named,
+    "parts": vocabulary.Named,
+    "tools": vocabulary.Named,
+    "kinds": vocabulary.Named,
+    "seasons": vocabulary.Named,
+    "changes": vocabulary.Named,
+    "flags": vocabulary.Named,
+    "hazards": vocabulary.Hazard,
+    "cautions": vocabulary.Caution,
+    "sources": vocabulary.Source,
+    "findings": vocabulary.Finding,
+    "limits": vocabulary.Limit,
+    "book": vocabulary.BookValue,
     "symptoms": Symptom,
     "verifications": model.Verification,
-    "completeness": model.CompletenessRule,
-    "details": model.Detail,
-    "categories": model.Category,
-    "failure_modes": model.FailureMode,
+    "completeness": story_terms.CompletenessRule,
+    "details": story_terms.Detail,
+    "categories": story_terms.Category,
+    "failure_modes": story_terms.FailureMode,
     "causes": model.Cause,
     "checks": model.Check,
     "rules": model.Rule,
@@ -89,35 +89,35 @@ class Knowledge:
 
     version: str
     digest: str
-    settings: model.Settings
-    write_up: model.WriteUp
+    settings: vocabulary.Settings
+    write_up: story_terms.WriteUp
     """Terms of the shop's own contracts."""
-    marks: Mapping[str, model.Mark]
-    likelihoods: Mapping[str, model.Likelihood]
-    observers: Mapping[str, model.Observer]
-    axes: Mapping[str, model.Axis]
-    states: Mapping[str, model.State]
-    subsystems: Mapping[str, model.Subsystem]
-    looks: Mapping[str, model.Look]
-    preparations: Mapping[str, model.Named]
-    parts: Mapping[str, model.Named]
-    tools: Mapping[str, model.Named]
-    kinds: Mapping[str, model.Named]
-    seasons: Mapping[str, model.Named]
-    changes: Mapping[str, model.Named]
-    flags: Mapping[str, model.Named]
-    hazards: Mapping[str, model.Hazard]
-    cautions: Mapping[str, model.Caution]
-    sources: Mapping[str, model.Source]
-    findings: Mapping[str, model.Finding]
-    limits: Mapping[str, model.Limit]
-    book: Mapping[str, model.BookValue]
+    marks: Mapping[str, vocabulary.Mark]
+    likelihoods: Mapping[str, vocabulary.Likelihood]
+    observers: Mapping[str, vocabulary.Observer]
+    axes: Mapping[str, vocabulary.Axis]
+    states: Mapping[str, vocabulary.State]
+    subsystems: Mapping[str, vocabulary.Subsystem]
+    looks: Mapping[str, vocabulary.Look]
+    preparations: Mapping[str, vocabulary.Named]
+    parts: Mapping[str, vocabulary.Named]
+    tools: Mapping[str, vocabulary.Named]
+    kinds: Mapping[str, vocabulary.Named]
+    seasons: Mapping[str, vocabulary.Named]
+    changes: Mapping[str, vocabulary.Named]
+    flags: Mapping[str, vocabulary.Named]
+    hazards: Mapping[str, vocabulary.Hazard]
+    cautions: Mapping[str, vocabulary.Caution]
+    sources: Mapping[str, vocabulary.Source]
+    findings: Mapping[str, vocabulary.Finding]
+    limits: Mapping[str, vocabulary.Limit]
+    book: Mapping[str, vocabulary.BookValue]
     symptoms: Mapping[str, Symptom]
     verifications: Mapping[str, model.Verification]
-    completeness: Mapping[str, model.CompletenessRule]
-    details: Mapping[str, model.Detail]
-    categories: Mapping[str, model.Category]
-    failure_modes: Mapping[str, model.FailureMode]
+    completeness: Mapping[str, story_terms.CompletenessRule]
+    details: Mapping[str, story_terms.Detail]
+    categories: Mapping[str, story_terms.Category]
+    failure_modes: Mapping[str, story_terms.FailureMode]
     causes: Mapping[str, model.Cause]
     checks: Mapping[str, model.Check]
     """As written; `several` checks still whole."""
@@ -303,9 +303,9 @@ class _Gathered:
             return None
 
     def build(self) -> Knowledge | None:
-        settings = self._head("settings", model.Settings)
-        write_up = self._head("write_up", model.WriteUp)
-        if not isinstance(settings, model.Settings) or not isinstance(write_up, model.WriteUp):
+        settings = self._head("settings", vocabulary.Settings)
+        write_up = self._head("write_up", story_terms.WriteUp)
+        if not isinstance(settings, vocabulary.Settings) or not isinstance(write_up, story_terms.WriteUp):
             return None
         digest = hashlib.sha256(b"".join(s.encode() + b"\0" + raw + b"\0" for s, raw in sorted(self.hashed)))
         questions = {key: q for c in self.entries["checks"].values() for key, q in expand(c)}

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from itertools import product
 
-from diag.knowledge.model import Applies
+from diag.knowledge.vocabulary import Applies
 
 Machine = tuple[tuple[str, frozenset[str]], ...]
 """Axes with the values that are left, sorted by axis."""

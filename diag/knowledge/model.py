@@ -1,7 +1,6 @@
-"""What the YAML knowledge base consists of: frozen models, one per kind of entry.
+"""The entries of the knowledge base: causes, checks, rules and verifications, as frozen models.
 
-Vocabularies (axes, states, marks, observers, ...) use `name`; everything a rule or a record can refer to
-uses `id`. Numbers are strict, unknown fields are refused, so a slip of the pen is an error with a place.
+Everything a rule or a record can refer to uses `id`.
 """
 
 from __future__ import annotations
@@ -10,286 +9,23 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
-
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$", max_length=48)]
-Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
-Target = Annotated[str, StringConstraints(pattern=r"^@?[a-z][a-z0-9_]*$")]
-
-
-def _as_tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
-
-
-def _no_bool(value: Any) -> Any:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError("must be a plain number")
-    return float(value)
-
-
-Number = Annotated[float, BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
-Ids = Annotated[tuple[Id, ...], BeforeValidator(_as_tuple)]
-Texts = Annotated[tuple[Text, ...], BeforeValidator(_as_tuple)]
-Targets = Annotated[tuple[Target, ...], BeforeValidator(_as_tuple)]
-
-
-class Model(BaseModel):
-    """Base of all entries: frozen, nothing unknown accepted."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-# --- vocabularies -------------------------------------------------------------------------------
-
-
-class Settings(Model):
-    """Numbers of the belief model, all shares of 1 unless said."""
-
-    unknown: Number
-    """Weight of "none of the known causes" before any answer."""
-    pair_share: Number
-    """Share of two-fault calls among calls with one or two known faults."""
-    symptom_leak: Number
-    """Chance that a symptom is named although no present cause brings it."""
-    denied_error: Number
-    """Chance that a denial of a symptom is wrong."""
-    usual: Number
-    """Default share of a check's normal outcome when nothing marked there is present."""
-    floor: Number
-    """Least chance of any outcome under any fault."""
-    positive_room: Number
-    """Most of an outcome table that marks above 1 may fill together."""
-    repair_works: Number
-    """Default chance that a repair cures its cause."""
-    drive_out: Number
-    """Minutes of a drive-out (there and back) where the call does not say."""
-    hand_over: Number
-    """Minutes charged for handing the call to somebody else."""
-    grower_weight: Number
-    """What a grower's minute with the line dropped counts against a minute of the desk."""
-    claim_repair: Number
-    """Chance a named cause needs before the interface says it may be named."""
-
-
-class Mark(Model):
-    """A word for a likelihood ratio."""
-
-    name: Id
-    ratio: Number
-    label: Text
-
-
-class Likelihood(Model):
-    """A word for how often a cause is complained of in this way."""
-
-    name: Id
-    chance: Number
-    label: Text
-
-
-class Observer(Model):
-    """Who saw it, and how often such an answer is wrong (share of 1)."""
-
-    name: Id
-    label: Text
-    error: Number
-    weight: Literal["instrument", "technician", "caller"]
-    """What the write-up may build on it."""
-
-
-class AxisValue(Model):
-    """One kind of machine along an axis."""
-
-    name: Id
-    label: Text
-    share: Number
-    """Share of machines (of 1) that have it, used while the axis is unknown."""
-    tell_by: Text | None = None
-    """How a caller can tell it by looking."""
-    differs: Text | None = None
-    """What is different in diagnosis there."""
-
-
-class Axis(Model):
-    """A way in which machines differ that changes the diagnosis."""
-
-    name: Id
-    label: Text
-    asks: Text
-    many: bool = False
-    """True when a machine can have several values at once."""
-    values: Annotated[tuple[AxisValue, ...], BeforeValidator(_as_tuple)]
-
-
-class State(Model):
-    """A machine state, in words."""
-
-    name: Id
-    label: Text
-    means: Text
-    engine: bool
-    fan: bool
-    """True when the vacuum fan may turn."""
-    moving: bool
-    """True when meters, belts or the planter may move."""
-    hands_on: bool
-    """True when hands may be at meter, fan or hydraulics."""
-
-
-class Subsystem(Model):
-    """A part of the seed path; marks may name it as @name."""
-
-    name: Id
-    label: Text
-    means: Text
-
-
-class Look(Model):
-    """One thing opened or walked for several checks: their evidence and minutes count once."""
-
-    name: Id
-    label: Text
-    asks: Text
-    """The question that introduces the form."""
-
-
-class Named(Model):
-    """A name with a label (parts, tools, preparations, cause classes)."""
-
-    name: Id
-    label: Text
-    size: Literal["pocket", "box", "bulky"] = "pocket"
-    """How much room it takes on the truck."""
-    per_row: bool = False
-    """True when the number needed goes with the rows in trouble."""
-    asks: Text | None = None
-
-
-class Source(Model):
-    """Where a statement comes from."""
-
-    name: Annotated[str, StringConstraints(pattern=r"^[A-Z]?[A-Za-z0-9_]+$")]
-    kind: Literal["published", "case", "common_practice", "estimate", "from_memory"]
-    title: Text
-    where: Text | None = None
-    read: Text | None = None
-
-
-class Finding(Model):
-    """Something a rule can conclude."""
-
-    id: Id
-    label: Text
-
-
-class Caution(Model):
-    """A caution that comes before a step."""
-
-    id: Id
-    word: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
-    text: Text
-    hazards: Ids = ()
-    """Hazards that bring it."""
-    flags: Ids = ()
-    """Flags of the situation that bring it (alone, dark, nh3 ...)."""
-    channel: Literal["phone", "site"] | None = None
-    stops: bool = False
-    """True when the diagnosis must stop at once."""
-    defers_to: Texts = ()
-    """Who has the last word: operator's manual, seed label, local rules, licensed work."""
-    source: tuple[str, ...] = ()
-
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
-
-
-class Hazard(Model):
-    """A property of a step that can hurt somebody or destroy something."""
-
-    name: Id
-    label: Text
-    hands_on: bool = False
-    """True when it needs the machine dead: only in states where hands_on is true."""
-    never_phone: bool = False
-    """True when a caller is never asked to do it."""
-    wants: Ids = ()
-    """Other hazards that come with it."""
-
-
-class InlineLimit(Model):
-    """A limit given in place."""
-
-    value: str
-    """With unit: "1 inH2O", "3 percent"."""
-    source: tuple[str, ...] = ()
-
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
-
-
-class LimitVariant(Model):
-    """A limit's value for some machines or crops."""
-
-    applies: Applies
-    value: str
-
-
-class Limit(Model):
-    """A named limit that outcomes compare results with."""
-
-    id: Id
-    label: Text
-    quantity: str
-    value: str
-    book: Id | None = None
-    """Book quantity of the machine profile that outranks it."""
-    context: Id | None = None
-    """Name under which the analyses receive it."""
-    variants: Annotated[tuple[LimitVariant, ...], BeforeValidator(_as_tuple)] = ()
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
-
-
-class BookValue(Model):
-    """A value the operator's manual gives for this machine; it outranks generic numbers."""
-
-    name: Id
-    label: Text
-    quantity: str
-    per_crop: bool = False
-
-
-def _list_fields(value: Any, *names: str) -> Any:
-    if isinstance(value, dict):
-        value = dict(value)
-        for name in names:
-            if isinstance(value.get(name), list):
-                value[name] = tuple(value[name])
-    return value
-
-
-class Applies(Model):
-    """Machine axes a cause, check or rule is bound to: all named axes must fit; `any` is "or" across axes."""
-
-    axes: dict[Id, Ids] = Field(default_factory=dict)
-    any: tuple[dict[Id, Ids], ...] = ()
-
-    @model_validator(mode="before")
-    @classmethod
-    def _flat(cls, value: Any) -> Any:
-        if isinstance(value, dict) and "axes" not in value:
-            axes = {k: v for k, v in value.items() if k != "any"}
-            return {"axes": axes, "any": tuple(value.get("any", ()))}
-        return value
-
-    @property
-    def always(self) -> bool:
-        """True when bound to nothing."""
-        return not self.axes and not self.any
-
-
-ALWAYS = Applies()
-LimitVariant.model_rebuild()
-
+from pydantic import BeforeValidator, Field, model_validator
+
+from diag.knowledge.vocabulary import (
+    ALWAYS,
+    Applies,
+    Id,
+    Ids,
+    InlineLimit,
+    Model,
+    Number,
+    Target,
+    Targets,
+    Text,
+    Texts,
+    as_tuple,
+    list_fields,
+)
 
 # --- causes -------------------------------------------------------------------------------------
 
@@ -353,7 +89,7 @@ class Cause(Model):
     """How it spoils metering, in one sentence."""
     repair: Repair
     interim: Interim | None = None
-    leads_to: Annotated[tuple[Brings, ...], BeforeValidator(_as_tuple)] = ()
+    leads_to: Annotated[tuple[Brings, ...], BeforeValidator(as_tuple)] = ()
     never_with: Ids = ()
     no_fault: bool = False
     """True when nothing on the machine is wrong; such causes stand alone."""
@@ -362,7 +98,7 @@ class Cause(Model):
     season: Id
     source: tuple[str, ...]
 
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
 
 
 # --- checks -------------------------------------------------------------------------------------
@@ -419,7 +155,7 @@ class ResultTest(Model):
     any: tuple[ResultTest, ...] = ()
     not_: ResultTest | None = Field(default=None, alias="not")
 
-    _lists = model_validator(mode="before")(lambda cls, v: _list_fields(v, "between", "all", "any", "is"))
+    _lists = model_validator(mode="before")(lambda cls, v: list_fields(v, "between", "all", "any", "is"))
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
@@ -457,7 +193,7 @@ class Outcome(Model):
     reads: tuple[str, ...] = ()
     """Words of the intake that already answer it so; see Check.reads."""
 
-    _lists = model_validator(mode="before")(lambda cls, v: _list_fields(v, "reads"))
+    _lists = model_validator(mode="before")(lambda cls, v: list_fields(v, "reads"))
 
 
 class StandIn(Model):
@@ -481,7 +217,7 @@ class Check(Model):
     read_back: Text | None = None
     """Form of the answer to read back."""
     look: Id | None = None
-    steps: Annotated[tuple[Step, ...], BeforeValidator(_as_tuple)]
+    steps: Annotated[tuple[Step, ...], BeforeValidator(as_tuple)]
     hazards: Ids
     hazards_reason: Text | None = None
     """Why there are none, when the list is empty."""
@@ -502,7 +238,7 @@ class Check(Model):
     """Checks that must have been answered first."""
     expected: Text
     outcomes: dict[Id, Outcome] = Field(default_factory=dict)
-    stand_ins: Annotated[tuple[StandIn, ...], BeforeValidator(_as_tuple)] = ()
+    stand_ins: Annotated[tuple[StandIn, ...], BeforeValidator(as_tuple)] = ()
     destroys: Texts = ()
     """Evidence this check changes or ends."""
     deciding: bool = False
@@ -513,7 +249,7 @@ class Check(Model):
     """What of the intake answers it without asking: the pattern of the rows in trouble, or what changed."""
     source: tuple[str, ...]
 
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
 
     @property
     def all_hazards(self) -> tuple[str, ...]:
@@ -557,7 +293,7 @@ class When(Model):
     @model_validator(mode="before")
     @classmethod
     def _tuples(cls, value: Any) -> Any:
-        value = _list_fields(value, "all", "any", "rows", "is")
+        value = list_fields(value, "all", "any", "rows", "is")
         if isinstance(value, dict):
             for name in ("rows", "is"):
                 if isinstance(value.get(name), str):
@@ -610,7 +346,7 @@ class Then(Model):
     cautions: Ids = ()
     warns: Text | None = None
     advises: Text | None = None
-    prefers: Annotated[tuple[Prefers, ...], BeforeValidator(_as_tuple)] = ()
+    prefers: Annotated[tuple[Prefers, ...], BeforeValidator(as_tuple)] = ()
     blocks: Ids = ()
     asks_again: Ids = ()
     suggests: Literal["drive_out", "hand_over", "stop", "homework", "close", "prove"] | None = None
@@ -633,7 +369,7 @@ class Rule(Model):
     applies: Applies = ALWAYS
     source: tuple[str, ...]
 
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
 
 
 class Verification(Model):
@@ -652,98 +388,7 @@ class Verification(Model):
     seeds: dict[Literal["roll", "file", "claim"], int] = Field(default_factory=dict)
     source: tuple[str, ...]
 
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source"))
-
-
-MOMENTS: tuple[str, ...] = ("before_touching", "before_repair", "before_leaving", "later")
-"""Last moments at which something can still be had, in order."""
-
-
-class CompletenessRule(Model):
-    """Something a write-up must have, and the question that mends it."""
-
-    id: Id
-    needs: Text
-    """What is missing, in words."""
-    field: Id
-    """Which part of the story is tested; see writeup/completeness.py."""
-    for_: Literal["claim", "all"] = Field(alias="for")
-    closings: Ids = ()
-    """Ways of closing it is asked for; () = all. A claim asks for it whatever the closing."""
-    by: Literal["before_touching", "before_repair", "before_leaving", "later"]
-    """The last moment at which it can be had."""
-    asks: Text
-    minutes: Number
-    severity: Literal["must", "should"]
-    """must: nothing is filed without it; should: may be left out with a reason."""
-    in_claim: Literal["must", "should"] | None = None
-    """Severity in a claim, where it differs."""
-    details: Ids = ()
-    """Details that mend it when they are given."""
-    checks: Ids = ()
-    """Checks whose answers mend it."""
-    words: Texts = ()
-    """Stock phrases that say nothing."""
-    least: Number | None = None
-    """Fewest words or entries."""
-    share: Number | None = None
-    """Share of 1 from which on it fires."""
-    kinds: Ids = ()
-    """Cause kinds or categories it speaks of."""
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: _list_fields(v, "source", "details"))
-
-
-class Detail(Model):
-    """Something a write-up needs that no check and no step of the call gives; it is asked for and noted."""
-
-    name: Id
-    label: Text
-    group: Literal["identity", "usage", "dates", "conditions", "findings", "claim", "labour", "after"]
-    """Part of the write-up it stands in."""
-    takes: Literal["date", "amount", "choice", "words"]
-    quantity: str | None = None
-    """Quantity of an amount."""
-    choices: dict[Id, Text] = Field(default_factory=dict)
-    claim: bool = False
-    """True when only a claim needs it."""
-
-
-class Category(Model):
-    """Why a thing failed, for the payer: the root, never the mechanism."""
-
-    name: Id
-    label: Text
-    kinds: Ids = ()
-    """Kinds of cause it is proposed for."""
-    needs_siblings: bool = False
-    """True when like parts must have been compared before it is claimed."""
-
-
-class FailureMode(Model):
-    """The manner in which a function is lost, as it is seen."""
-
-    name: Id
-    label: Text
-    symptoms: Ids = ()
-
-
-class WriteUp(Model):
-    """Terms of a shop's own contracts; nothing here has a built-in value."""
-
-    filing_window_days: int | None = None
-    """Days after the repair within which a claim must be filed."""
-    labour_allowance: dict[Id, Number] = Field(default_factory=dict)
-    """Activity -> hours allowed."""
-    longest_gap_minutes: Number = 60.0
-    """A longer silence between two entries is not taken for work."""
-    carry_minutes: dict[Literal["pocket", "box", "bulky"], Number] = Field(default_factory=dict)
-    """What loading and carrying a thing is worth, in minutes, by its size."""
-    always: Texts = ()
-    """What is on the truck at every call."""
-    at_hand: Ids = ()
-    """Tools that need no loading: always on the truck, or found on the farm."""
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
 
 
 _WORD = re.compile(r"[A-Za-z0-9][\w'/-]*")

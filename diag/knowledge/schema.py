@@ -10,7 +10,8 @@ from pydantic.json_schema import models_json_schema
 
 from diag.errors import UsageError
 from diag.knowledge.load import ENTRY_FOLDERS, SECTIONS
-from diag.knowledge.model import Settings, WriteUp
+from diag.knowledge.story_terms import WriteUp
+from diag.knowledge.vocabulary import Settings
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}

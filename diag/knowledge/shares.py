@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import lru_cache
 
-from diag.knowledge.model import Check, Mark, Outcome, Settings
+from diag.knowledge.model import Check, Outcome
+from diag.knowledge.vocabulary import Mark, Settings
 
 Row = tuple[float, ...]
 """One number per outcome, in the order written."""

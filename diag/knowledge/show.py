@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
-from diag.knowledge import model
+from diag.knowledge import model, vocabulary
 from diag.knowledge.lint_marks import Table, effective, tables
 from diag.knowledge.load import Knowledge
 from diag.text import wrap
@@ -39,7 +39,7 @@ def _label(table: Mapping[str, Any], key: str) -> str:
     return f"{table[key].label} ({key})" if key in table else key
 
 
-def machines(knowledge: Knowledge, applies: model.Applies) -> str:
+def machines(knowledge: Knowledge, applies: vocabulary.Applies) -> str:
     """Return in words which machines an entry is bound to, "" for all."""
 
     def words(axes: Mapping[str, tuple[str, ...]]) -> str:
@@ -162,7 +162,7 @@ def _rule(k: Knowledge, rule: model.Rule) -> Iterator[str]:
                         "then": rule.then.model_dump(exclude_defaults=True, by_alias=True)})  # fmt: skip
 
 
-def _source(k: Knowledge, source: model.Source) -> Iterator[str]:
+def _source(k: Knowledge, source: vocabulary.Source) -> Iterator[str]:
     yield from _plain(k, source)
     for kind in ("causes", "checks", "rules", "cautions", "limits", "symptoms", "verifications"):
         cited = [key for key, entry in getattr(k, kind).items() if source.name in entry.source]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from diag.knowledge.load import Knowledge
-from diag.knowledge.model import Caution, Check
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Caution
 
 SEVERITY = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
 

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 from diag.reason.case import Case
-from diag.reason.judge import Engine, Judgement
+from diag.reason.judge import Engine
+from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer
 from diag.text import count
 

@@ -12,7 +12,8 @@ from itertools import product
 
 from diag.knowledge.crosscheck import limit_value
 from diag.knowledge.load import Knowledge
-from diag.knowledge.model import Applies, Rule, When
+from diag.knowledge.model import Rule, When
+from diag.knowledge.vocabulary import Applies
 from diag.measure.catalogue import CATALOGUE
 
 PASS_TWO = "pass:2"

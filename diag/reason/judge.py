@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +13,17 @@ from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
+from diag.reason.judgement import (
+    LIKELY,
+    OPEN,
+    SET_ASIDE,
+    UNLIKELY,
+    Conflict,
+    Found,
+    Judgement,
+    Ranked,
+    Said,
+)
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.rules import FactSet, Firing, RuleBase
 from diag.reason.tables import Array, Index, Tables, log_safe
@@ -33,86 +44,11 @@ from diag.reason.worlds import (
     top_up_worlds,
 )
 
-LIKELY, OPEN, UNLIKELY, SET_ASIDE = "likely", "open", "unlikely", "set_aside"
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
 CONFLICT_BITS = 1.0
 ENOUGH_CHECKS = 40
 LEAST_BITS_PER_MINUTE = 0.001
-
-
-@dataclass(frozen=True)
-class Ranked:
-    """One cause on the desk."""
-
-    cause: str
-    probability: float
-    """Chance that it is present now, 4 decimals."""
-    belief: str
-    against: str | None = None
-    """For a cause set aside: the check that speaks most strongly against it."""
-
-
-@dataclass(frozen=True)
-class Found:
-    """A finding and what it rests on."""
-
-    finding: str
-    rule: str
-    events: tuple[str, ...]
-    rows: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Said:
-    """A sentence a rule puts on the desk."""
-
-    rule: str
-    kind: str
-    """warns | advises | suggests | asks_again | caution"""
-    text: str
-    events: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """The answer that fits the others least."""
-
-    check: str
-    rows: str
-    events: tuple[str, ...]
-    bits: float
-    """Conflict measure of all answers together."""
-    surprise: float
-    """-log2 P(this answer | all others)."""
-
-
-@dataclass(frozen=True)
-class Judgement:
-    """Everything the engine says about a call."""
-
-    ranking: tuple[Ranked, ...]
-    belief: Posterior
-    faults_known: bool
-    may_be_named: bool
-    findings: tuple[Found, ...]
-    said: tuple[Said, ...]
-    firings: tuple[Firing, ...]
-    conflict_bits: float
-    conflicts: tuple[Conflict, ...]
-    plan: Plan
-    action: str
-    """check | repair | drive_out | hand_over | prove | close"""
-    pi: Array
-    epochs: tuple[EpochEvidence, ...] = ()
-    start: Worlds | None = None
-    symptoms: Worlds | None = None
-    top_ups: Mapping[int, float] = field(default_factory=dict)
-    top_up_rules: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
-
-    def of(self, cause: str) -> Ranked | None:
-        """Return a cause's place, or None when the machine cannot have it."""
-        return next((r for r in self.ranking if r.cause == cause), None)
 
 
 class Engine:
@@ -125,8 +61,6 @@ class Engine:
         self.rules = RuleBase(knowledge, counter=counter)
         self.planner = Planner(self.tables)
         self._all = all_pairs(self.tables)
-        self.frequency: Array | None = None
-        """Shop frequencies in place of the knowledge's, per cause; None = as written."""
         self._turn = threading.Lock()
 
     def judge(self, case: Case, *, by: str = "minutes", most: int = 3) -> Judgement:
@@ -135,7 +69,7 @@ class Engine:
             return self._judge(case, by, most)
 
     def _judge(self, case: Case, by: str, most: int) -> Judgement:
-        pi = cause_shares(self.tables, case.axes, self.frequency)
+        pi = cause_shares(self.tables, case.axes)
         pairs = self._pairs(case, pi)
         symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs)
         start = prior(self.tables, pi, pairs).plus(symptoms)

@@ -98,12 +98,11 @@ def posterior(weights: Worlds) -> Posterior:
 # --- prior --------------------------------------------------------------------------------------
 
 
-def cause_shares(tables: Tables, axes: Mapping[str, str], frequency: Array | None = None) -> Array:
+def cause_shares(tables: Tables, axes: Mapping[str, str]) -> Array:
     """Return pi: the share of each cause on a machine with these axes; sums to 1."""
-    base = tables.frequency if frequency is None else frequency
     knowledge = tables.knowledge
     fits = np.array([fit(knowledge.causes[c].applies, axes, knowledge) for c in tables.causes])
-    weights: Array = base * fits
+    weights: Array = tables.frequency * fits
     return weights / max(float(weights.sum()), 1e-300)
 
 

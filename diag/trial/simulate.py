@@ -14,7 +14,8 @@ from datetime import UTC, datetime
 from diag.call.desk import CallDesk, Desk
 from diag.knowledge.load import Knowledge
 from diag.reason.axes import fit
-from diag.reason.judge import ENOUGH_CHECKS, Engine, Judgement
+from diag.reason.judge import ENOUGH_CHECKS, Engine
+from diag.reason.judgement import Judgement
 from diag.reason.next_check import check_minutes, usual_error
 from diag.reason.tables import Tables
 

@@ -19,7 +19,7 @@ from diag.call.shown import (
     rules_out,
 )
 from diag.knowledge.model import Cause as Known
-from diag.reason.judge import LIKELY, OPEN
+from diag.reason.judgement import LIKELY, OPEN
 from diag.writeup.model import Cause, Ground, Item, MadeTest, Other, Root, Why
 
 LEANINGS: Mapping[str, str] = {

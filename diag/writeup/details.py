@@ -11,7 +11,7 @@ from diag.call.desk import CallDesk
 from diag.call.record import Event
 from diag.call.state import Step
 from diag.errors import DiagError, UsageError
-from diag.knowledge.model import Detail
+from diag.knowledge.story_terms import Detail
 from diag.text import clean, one_line
 from diag.units import QUANTITIES, Measured, System, parse
 from diag.writeup.measured import setting_text

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from diag.call.desk import CallDesk
-from diag.reason.judge import Judgement
+from diag.reason.judgement import Judgement
 from diag.reason.worlds import Posterior
 from diag.text import number, wrap
 

@@ -17,7 +17,8 @@ from diag.call.record import Event, show_call_id
 from diag.call.rows import expand
 from diag.errors import UsageError
 from diag.knowledge.load import Knowledge
-from diag.knowledge.model import Check, Named
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
 from diag.reason.next_check import check_minutes

@@ -9,7 +9,7 @@ from pathlib import Path
 from diag.call.desk import CallDesk
 from diag.call.form import Field, Form, Values, need, text_of
 from diag.errors import UsageError
-from diag.knowledge.model import Detail
+from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
 from diag.units import parse
 from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diag.knowledge.model import Check, Mark, Settings
+from diag.knowledge.model import Check
 from diag.knowledge.shares import base_shares, filled, marked, outcome_shares
+from diag.knowledge.vocabulary import Mark, Settings
 
 SETTINGS = Settings.model_construct(usual=0.8, floor=0.003, positive_room=0.97)
 MARKS = {

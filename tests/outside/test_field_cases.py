@@ -18,7 +18,8 @@ from diag.call.intake import read_words
 from diag.errors import DiagError
 from diag.knowledge.load import Knowledge
 from diag.knowledge.yamlfile import load_yaml
-from diag.reason.judge import LIKELY, OPEN, Engine
+from diag.reason.judge import Engine
+from diag.reason.judgement import LIKELY, OPEN
 
 FILES = ("incidents", "recurring", "advice")
 COUNTED = ("confirmed-fix", "likely")

@@ -16,7 +16,8 @@ from reason.helpers import said
 from diag.knowledge.load import Knowledge, knowledge_folder, load
 from diag.reason.case import Case, RepairDone
 from diag.reason.facts import PASS_TWO, Clause, Literal
-from diag.reason.judge import Engine, Judgement
+from diag.reason.judge import Engine
+from diag.reason.judgement import Judgement
 from diag.reason.rules import FactSet, RuleBase
 
 FRESH = dict.fromkeys(

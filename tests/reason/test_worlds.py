@@ -16,7 +16,8 @@ from reason.naive import CLEAR, UNKNOWN, belief, likelihood, outcome_chance, pri
 from diag.call.case_of import reported
 from diag.knowledge.load import Knowledge, load
 from diag.reason.case import Case, RepairDone
-from diag.reason.judge import Engine, Judgement
+from diag.reason.judge import Engine
+from diag.reason.judgement import Judgement
 
 BOX = {"fill": "box", "drive": "electric"}
 BULK = {"fill": "bulk", "drive": "electric"}  # no rule of the small knowledge marks here

@@ -12,7 +12,7 @@ from writeup.alder_flat import EVEN, LOW, Case
 from diag.call.forms_mend import close_form, repair_form
 from diag.errors import KnowledgeError, UnitError, UsageError
 from diag.knowledge.load import Knowledge, load, read
-from diag.knowledge.model import MOMENTS
+from diag.knowledge.story_terms import MOMENTS
 from diag.reason.judge import Engine
 from diag.writeup import details
 from diag.writeup.completeness import FIELDS, at_risk, check_story, missing, missing_text, stock_phrases

@@ -1,0 +1,289 @@
+"""The words of the knowledge base: frozen models of vocabularies, and the field types all entries share.
+
+Vocabularies (axes, states, marks, observers, ...) use `name`. Numbers are strict, unknown fields are refused, so a
+slip of the pen is an error with a place.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, model_validator
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$", max_length=48)]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
+Target = Annotated[str, StringConstraints(pattern=r"^@?[a-z][a-z0-9_]*$")]
+
+
+def as_tuple(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _no_bool(value: Any) -> Any:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError("must be a plain number")
+    return float(value)
+
+
+Number = Annotated[float, BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+Ids = Annotated[tuple[Id, ...], BeforeValidator(as_tuple)]
+Texts = Annotated[tuple[Text, ...], BeforeValidator(as_tuple)]
+Targets = Annotated[tuple[Target, ...], BeforeValidator(as_tuple)]
+
+
+class Model(BaseModel):
+    """Base of all entries: frozen, nothing unknown accepted."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+# --- vocabularies -------------------------------------------------------------------------------
+
+
+class Settings(Model):
+    """Numbers of the belief model, all shares of 1 unless said."""
+
+    unknown: Number
+    """Weight of "none of the known causes" before any answer."""
+    pair_share: Number
+    """Share of two-fault calls among calls with one or two known faults."""
+    symptom_leak: Number
+    """Chance that a symptom is named although no present cause brings it."""
+    denied_error: Number
+    """Chance that a denial of a symptom is wrong."""
+    usual: Number
+    """Default share of a check's normal outcome when nothing marked there is present."""
+    floor: Number
+    """Least chance of any outcome under any fault."""
+    positive_room: Number
+    """Most of an outcome table that marks above 1 may fill together."""
+    repair_works: Number
+    """Default chance that a repair cures its cause."""
+    drive_out: Number
+    """Minutes of a drive-out (there and back) where the call does not say."""
+    hand_over: Number
+    """Minutes charged for handing the call to somebody else."""
+    grower_weight: Number
+    """What a grower's minute with the line dropped counts against a minute of the desk."""
+    claim_repair: Number
+    """Chance a named cause needs before the interface says it may be named."""
+
+
+class Mark(Model):
+    """A word for a likelihood ratio."""
+
+    name: Id
+    ratio: Number
+    label: Text
+
+
+class Likelihood(Model):
+    """A word for how often a cause is complained of in this way."""
+
+    name: Id
+    chance: Number
+    label: Text
+
+
+class Observer(Model):
+    """Who saw it, and how often such an answer is wrong (share of 1)."""
+
+    name: Id
+    label: Text
+    error: Number
+    weight: Literal["instrument", "technician", "caller"]
+    """What the write-up may build on it."""
+
+
+class AxisValue(Model):
+    """One kind of machine along an axis."""
+
+    name: Id
+    label: Text
+    share: Number
+    """Share of machines (of 1) that have it, used while the axis is unknown."""
+    tell_by: Text | None = None
+    """How a caller can tell it by looking."""
+    differs: Text | None = None
+    """What is different in diagnosis there."""
+
+
+class Axis(Model):
+    """A way in which machines differ that changes the diagnosis."""
+
+    name: Id
+    label: Text
+    asks: Text
+    many: bool = False
+    """True when a machine can have several values at once."""
+    values: Annotated[tuple[AxisValue, ...], BeforeValidator(as_tuple)]
+
+
+class State(Model):
+    """A machine state, in words."""
+
+    name: Id
+    label: Text
+    means: Text
+    engine: bool
+    fan: bool
+    """True when the vacuum fan may turn."""
+    moving: bool
+    """True when meters, belts or the planter may move."""
+    hands_on: bool
+    """True when hands may be at meter, fan or hydraulics."""
+
+
+class Subsystem(Model):
+    """A part of the seed path; marks may name it as @name."""
+
+    name: Id
+    label: Text
+    means: Text
+
+
+class Look(Model):
+    """One thing opened or walked for several checks: their evidence and minutes count once."""
+
+    name: Id
+    label: Text
+    asks: Text
+    """The question that introduces the form."""
+
+
+class Named(Model):
+    """A name with a label (parts, tools, preparations, cause classes)."""
+
+    name: Id
+    label: Text
+    size: Literal["pocket", "box", "bulky"] = "pocket"
+    """How much room it takes on the truck."""
+    per_row: bool = False
+    """True when the number needed goes with the rows in trouble."""
+    asks: Text | None = None
+
+
+class Source(Model):
+    """Where a statement comes from."""
+
+    name: Annotated[str, StringConstraints(pattern=r"^[A-Z]?[A-Za-z0-9_]+$")]
+    kind: Literal["published", "case", "common_practice", "estimate", "from_memory"]
+    title: Text
+    where: Text | None = None
+    read: Text | None = None
+
+
+class Finding(Model):
+    """Something a rule can conclude."""
+
+    id: Id
+    label: Text
+
+
+class Caution(Model):
+    """A caution that comes before a step."""
+
+    id: Id
+    word: Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
+    text: Text
+    hazards: Ids = ()
+    """Hazards that bring it."""
+    flags: Ids = ()
+    """Flags of the situation that bring it (alone, dark, nh3 ...)."""
+    channel: Literal["phone", "site"] | None = None
+    stops: bool = False
+    """True when the diagnosis must stop at once."""
+    defers_to: Texts = ()
+    """Who has the last word: operator's manual, seed label, local rules, licensed work."""
+    source: tuple[str, ...] = ()
+
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+
+
+class Hazard(Model):
+    """A property of a step that can hurt somebody or destroy something."""
+
+    name: Id
+    label: Text
+    hands_on: bool = False
+    """True when it needs the machine dead: only in states where hands_on is true."""
+    never_phone: bool = False
+    """True when a caller is never asked to do it."""
+    wants: Ids = ()
+    """Other hazards that come with it."""
+
+
+class InlineLimit(Model):
+    """A limit given in place."""
+
+    value: str
+    """With unit: "1 inH2O", "3 percent"."""
+    source: tuple[str, ...] = ()
+
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+
+
+class LimitVariant(Model):
+    """A limit's value for some machines or crops."""
+
+    applies: Applies
+    value: str
+
+
+class Limit(Model):
+    """A named limit that outcomes compare results with."""
+
+    id: Id
+    label: Text
+    quantity: str
+    value: str
+    book: Id | None = None
+    """Book quantity of the machine profile that outranks it."""
+    context: Id | None = None
+    """Name under which the analyses receive it."""
+    variants: Annotated[tuple[LimitVariant, ...], BeforeValidator(as_tuple)] = ()
+    source: tuple[str, ...]
+
+    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+
+
+class BookValue(Model):
+    """A value the operator's manual gives for this machine; it outranks generic numbers."""
+
+    name: Id
+    label: Text
+    quantity: str
+    per_crop: bool = False
+
+
+def list_fields(value: Any, *names: str) -> Any:
+    if isinstance(value, dict):
+        value = dict(value)
+        for name in names:
+            if isinstance(value.get(name), list):
+                value[name] = tuple(value[name])
+    return value
+
+
+class Applies(Model):
+    """Machine axes a cause, check or rule is bound to: all named axes must fit; `any` is "or" across axes."""
+
+    axes: dict[Id, Ids] = Field(default_factory=dict)
+    any: tuple[dict[Id, Ids], ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _flat(cls, value: Any) -> Any:
+        if isinstance(value, dict) and "axes" not in value:
+            axes = {k: v for k, v in value.items() if k != "any"}
+            return {"axes": axes, "any": tuple(value.get("any", ()))}
+        return value
+
+    @property
+    def always(self) -> bool:
+        """True when bound to nothing."""
+        return not self.axes and not self.any
+
+
+ALWAYS = Applies()
+LimitVariant.model_rebuild()
