@@ -16,7 +16,7 @@ from typing import Any
 from diag.call.rows import expand
 from diag.call.state import Answer, State
 from diag.errors import DiagError, UnitError
-from diag.knowledge.crosscheck import parse_plain
+from diag.knowledge.limits import parse_plain
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, ResultTest
 from diag.knowledge.vocabulary import InlineLimit, Limit

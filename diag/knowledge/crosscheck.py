@@ -7,17 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 from diag.errors import UnitError
 from diag.knowledge import model, story_terms, vocabulary
+from diag.knowledge.limits import limit_value
 from diag.knowledge.words import unknown_concepts
 from diag.measure.catalogue import CATALOGUE, Analysis
-from diag.units import QUANTITIES, Measured, parse
+from diag.units import QUANTITIES, parse
 
 if TYPE_CHECKING:
     from diag.knowledge.load import Knowledge, Problem
 
 Fault = tuple[tuple[str | int, ...], str, str]
 """Path inside the entry, what is wrong, remedy."""
-
-PLAIN_RESULTS = frozenset({"word", "flag", "share", "ratio"})
 
 
 def crosscheck(knowledge: Knowledge) -> list[Problem]:
@@ -294,42 +293,6 @@ def _test(k: Knowledge, analysis: Analysis, leaf: Any, check: model.Check, *path
     known = [v for v in values if v is not None]
     if len(known) == 2 and known[0] >= known[1]:
         yield path, "The lower bound is not below the upper one.", "Swap them."
-
-
-def limit_value(k: Knowledge, bound: Any, quantity: str) -> tuple[str, float | None]:
-    """Return (fault, SI value) of a limit without variants or book values."""
-    text = bound.value if isinstance(bound, vocabulary.InlineLimit) else bound
-    if isinstance(bound, str) and bound in k.limits:
-        limit = k.limits[bound]
-        if quantity not in PLAIN_RESULTS and not _same_dimension(limit.quantity, quantity):
-            return f"Limit {bound} is a {limit.quantity}, the result a {quantity}.", None
-        text, quantity = limit.value, limit.quantity
-    elif isinstance(bound, str) and bound[:1].isalpha():
-        return f"{bound!r} is no known limit.", None
-    try:
-        return "", parse_plain(text, quantity)
-    except UnitError as error:
-        return error.what, None
-
-
-def _same_dimension(one: str, other: str) -> bool:
-    if one == other:
-        return True
-    return one in QUANTITIES and other in QUANTITIES and QUANTITIES[one].dimension == QUANTITIES[other].dimension
-
-
-def parse_plain(text: str, quantity: str) -> float:
-    """Return the SI value of a limit; shares and ratios may be written "3 percent" or as a plain number."""
-    if quantity in PLAIN_RESULTS:
-        number = text.strip()
-        if number.endswith(("percent", "%")):
-            return float(number.removesuffix("percent").removesuffix("%")) / 100
-        try:
-            return float(number)
-        except ValueError:
-            raise UnitError(f"{text!r} is no plain number.", "", "Write 0.03 or 3 percent.") from None
-    measured: Measured = parse(text, quantity)
-    return measured.si()
 
 
 def _rule(k: Knowledge, rule: model.Rule) -> Iterator[Fault]:

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 
 from diag.knowledge import model, vocabulary
-from diag.knowledge.crosscheck import limit_value
+from diag.knowledge.limits import limit_value
 from diag.knowledge.lint import Flaw, repeated
 from diag.knowledge.load import Knowledge
 from diag.measure.catalogue import CATALOGUE, CONTEXT

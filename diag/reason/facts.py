@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
-from diag.knowledge.crosscheck import limit_value
+from diag.knowledge.limits import limit_value
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Rule, When
 from diag.knowledge.vocabulary import Applies
