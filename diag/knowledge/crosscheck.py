@@ -25,7 +25,7 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
 
     found: list[Problem] = []
     examiners: Mapping[str, Any] = {
-        "axes": _axis, "hazards": _hazard, "cautions": _caution, "limits": _limit, "causes": _cause,
+        "axes": _axis, "states": _state, "hazards": _hazard, "cautions": _caution, "limits": _limit, "causes": _cause,
         "checks": _check, "rules": _rule, "verifications": _verification, "symptoms": _symptom,
         "completeness": _completeness, "details": _detail, "categories": _category, "failure_modes": _failure_mode,
     }  # fmt: skip
@@ -114,6 +114,10 @@ def _axis(k: Knowledge, axis: vocabulary.Axis) -> Iterator[Fault]:
     total = sum(v.share for v in axis.values)
     if not axis.many and abs(total - 1) > 0.005:
         yield ("values",), f"Shares add up to {total:.3f}.", "They must add up to 1."
+
+
+def _state(k: Knowledge, state: vocabulary.State) -> Iterator[Fault]:
+    yield from _known(state.brings, k.hazards, "hazard", "brings")
 
 
 def _hazard(k: Knowledge, hazard: vocabulary.Hazard) -> Iterator[Fault]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from diag.knowledge import model, vocabulary
+from diag.knowledge.hazards import hazards_of_check
 from diag.knowledge.lint import Flaw
 from diag.knowledge.load import Knowledge
 from diag.knowledge.meets import can_meet
@@ -36,7 +37,7 @@ def _unused(k: Knowledge) -> Iterator[Flaw]:
 def _names_in_use(k: Knowledge) -> Mapping[str, set[str]]:
     checks, causes = k.checks.values(), k.causes.values()
     leaves = [leaf for rule in k.rules.values() for leaf in rule.when.leaves()]
-    hazards = {h for c in checks for h in c.all_hazards} | {h for c in causes for h in c.repair.hazards}
+    hazards = {h for c in checks for h in hazards_of_check(k, c)} | {h for c in causes for h in c.repair.hazards}
     flags = {leaf.flag for leaf in leaves if leaf.flag}
     by_rule = {c for rule in k.rules.values() for c in rule.then.cautions}
     return {

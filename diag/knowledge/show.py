@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from diag.knowledge import model, vocabulary
+from diag.knowledge.hazards import hazards_of_check, with_wants
 from diag.knowledge.lint_marks import Table, effective, tables
 from diag.knowledge.load import Knowledge
 from diag.text import wrap
@@ -111,7 +112,7 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     yield from _line("read back", check.read_back)
     yield from _line("look", _label(k.looks, check.look) if check.look else "")
     yield from _line("machines", machines(k, check.applies) or "all")
-    yield from _cautions(k, check.all_hazards)
+    yield from _cautions(k, hazards_of_check(k, check))
     yield from _line("no hazards because", check.hazards_reason)
     yield from _list("steps", (f"[{s.state.replace('_', ' ')}] {s.do}" for s in check.steps))
     yield from _line("who", check.who)
@@ -144,12 +145,7 @@ def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Out
 
 
 def _cautions(k: Knowledge, hazards: Iterable[str]) -> Iterator[str]:
-    wanted, todo = set[str](), list(hazards)
-    while todo:
-        name = todo.pop()
-        if name not in wanted and name in k.hazards:
-            wanted.add(name)
-            todo += k.hazards[name].wants
+    wanted = set(with_wants(k, hazards))
     yield from _list("cautions", (
         f"{c.word}: {c.text}" for c in k.cautions.values() if wanted & set(c.hazards)
     ))  # fmt: skip

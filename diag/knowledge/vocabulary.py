@@ -132,6 +132,8 @@ class State(Model):
     """True when meters, belts or the planter may move."""
     hands_on: bool
     """True when hands may be at meter, fan or hydraulics."""
+    brings: Ids = ()
+    """Hazards that come with every step in this state."""
 
 
 class Subsystem(Model):

@@ -4,24 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from diag.knowledge.hazards import hazards_of_check, with_wants
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 
 SEVERITY = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
-
-
-def with_wants(knowledge: Knowledge, hazards: Iterable[str]) -> tuple[str, ...]:
-    """Return hazards with all that come along with them."""
-    found: dict[str, None] = {}
-    waiting = list(hazards)
-    while waiting:
-        name = waiting.pop(0)
-        if name not in found:
-            found[name] = None
-            hazard = knowledge.hazards.get(name)
-            waiting += hazard.wants if hazard else ()
-    return tuple(found)
 
 
 def cautions_for(
@@ -41,5 +29,5 @@ def cautions_for(
 def cautions_of_check(
     knowledge: Knowledge, check: Check, channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
 ) -> tuple[Caution, ...]:
-    """Return the cautions that come before a check; talk needs none but those of the situation."""
-    return cautions_for(knowledge, check.all_hazards, channel, flags, raised)
+    """Return the cautions that come before a check: those of its hazards and of the machine states of its steps."""
+    return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised)

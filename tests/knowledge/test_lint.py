@@ -367,7 +367,7 @@ def test_cause_that_brings_itself_about(tiny: Tiny) -> None:
 
 def test_hazard_without_caution(tiny: Tiny) -> None:
     """Whatever can hurt has words before the step."""
-    tiny.sections["cautions"][0]["hazards"] = ["hands_in_meter", "couplers", "under_machine"]
+    tiny.sections["cautions"][0]["hazards"] = ["hands_in_meter", "phone_guided", "couplers", "under_machine"]
     assert ["seed_handled: No caution is shown for it."] == tiny.lint()
 
 

@@ -15,6 +15,7 @@ import pytest
 from diag.knowledge.lint_safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
 from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, Step
+from diag.reason.cautions import cautions_of_check
 
 
 def running(knowledge: Knowledge, step: Step) -> bool:
@@ -205,3 +206,14 @@ def test_four_questions_come_with_the_first_hands_on_step_by_phone(whole: Knowle
     gate = whole.cautions["four_answers_first"]
     assert ("phone", ("phone_guided",)) == (gate.channel, gate.hazards)
     assert 4 == gate.text.count("?")
+
+
+def test_the_four_question_gate_comes_before_every_hands_on_step_by_phone(whole: Knowledge) -> None:
+    """Whatever a caller does at the parked machine, the gate is shown first; on site it is not."""
+    gate = next(c.id for c in whole.cautions.values() if "phone_guided" in c.hazards)
+    touching = {"parked_safe", "bench"}
+    hands_on = [c for c in whole.checks.values() if c.phone and touching & {s.state for s in c.steps}]
+    assert len(hands_on) > 50
+    for check in hands_on:
+        assert gate in {c.id for c in cautions_of_check(whole, check, "phone")}, check.id
+        assert gate not in {c.id for c in cautions_of_check(whole, check, "site")}

@@ -66,12 +66,13 @@ class Tiny:
             "hazards": [
                 {"name": "hands_in_meter", "label": "hands", "hands_on": True},
                 {"name": "seed_handled", "label": "seed"},
+                {"name": "phone_guided", "label": "by phone"},
                 {"name": "couplers", "label": "couplers", "hands_on": True, "never_phone": True},
                 {"name": "under_machine", "label": "under", "hands_on": True, "never_phone": True},
             ],
             "cautions": [{
                 "id": "care", "word": "WARNING", "text": "Take care.", "source": _SOURCE,
-                "hazards": ["hands_in_meter", "seed_handled", "couplers", "under_machine"],
+                "hazards": ["hands_in_meter", "seed_handled", "phone_guided", "couplers", "under_machine"],
             }],
             "sources": [
                 {"name": "common_practice", "kind": "common_practice", "title": "Trade practice"},
