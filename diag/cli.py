@@ -19,8 +19,8 @@ from diag.errors import DiagError, UsageError
 
 if TYPE_CHECKING:
     from diag.call.desk import Desk
-    from diag.call.store import Store
     from diag.reason.judge import Engine
+    from diag.store.open import Store
 
 GOOD, NOT_AS_EXPECTED, BAD_INPUT = 0, 1, 2
 
@@ -155,7 +155,7 @@ def store_place(options: argparse.Namespace) -> str:
 
 def open_the_store(options: argparse.Namespace) -> Store:
     """Open the store (made when missing)."""
-    from diag.call.store import open_store
+    from diag.store.open import open_store
 
     return open_store(store_place(options))
 
@@ -236,7 +236,7 @@ def _rest(options: argparse.Namespace) -> tuple[list[str], argparse.Namespace]:
 
 
 def _measure(options: argparse.Namespace) -> int:
-    from diag.measure.cli import main as measure
+    from diag.analyses.cli import main as measure
 
     rest, known = _rest(options)
     units = ["--units", known.units] if getattr(known, "units", None) else []
@@ -260,7 +260,7 @@ def _knowledge(options: argparse.Namespace) -> int:
 
 
 def _calls(options: argparse.Namespace) -> int:
-    from diag.call.cli import main as calls
+    from diag.store.cli import main as calls
 
     rest, known = _rest(options)
     return calls(rest, open_store=lambda: open_the_store(known), json_out=getattr(known, "json", False))

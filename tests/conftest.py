@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-from diag.knowledge.load import Knowledge, knowledge_folder, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import knowledge_folder, load
 
 settings.register_profile(
     "ci", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow], max_examples=60

@@ -25,7 +25,7 @@ def test_every_command_is_in_the_readme() -> None:
 
 def test_the_guide_shows_the_transcript_form_as_the_reader_has_it() -> None:
     """The example in DEVELOPERS.md is the one in the docstring of the reader."""
-    from diag.call import transcript
+    from diag.record import transcript
 
     example = (transcript.__doc__ or "").partition("\n\n")[2].partition("\n\nThe fields of each kind")[0]
     assert example.strip()

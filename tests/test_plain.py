@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import pytest
 
 from diag.call.desk import Desk
-from diag.call.store import open_store
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.plain import HELP, WIDTH, Dialogue, run_plain
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 
 
 class Script:

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from diag.call.readings import Evaluated, evaluate
-from diag.call.rows import ALL, Rows, show_rows
-from diag.call.state import Answer, State
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.reason.case import UNKNOWN, Case, Instance, RepairDone
 from diag.reason.tables import Tables
+from diag.record.rows import ALL, Rows, show_rows
+from diag.record.state import Answer, State
 
 SAYS_LITTLE = math.log(1.5)
 BACK = "old part or setting back"

@@ -15,18 +15,18 @@ from typing import TYPE_CHECKING, Any
 
 from diag import __version__
 from diag.call.case_of import Read, Seen, minutes_spent, read_case
-from diag.call.fold import fold, redo_targets, sealed_view, undo_targets
-from diag.call.record import Event, Sealed, heads, make_event, new_call_id
-from diag.call.rows import Rows, to_stored
-from diag.call.state import State
 from diag.errors import RecordError
 from diag.reason.case import Case
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer, usual_observer
+from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
+from diag.record.graph import Event, Sealed, heads, make_event, new_call_id
+from diag.record.rows import Rows, to_stored
+from diag.record.state import State
 
 if TYPE_CHECKING:
-    from diag.call.store import Store
+    from diag.store.open import Store
 
 Clock = Callable[[], datetime]
 Random = Callable[[int], bytes]

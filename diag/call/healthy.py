@@ -11,9 +11,9 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.call.readings import HEALTHY
-from diag.call.record import Event
-from diag.call.state import Answer
 from diag.errors import UsageError
+from diag.record.graph import Event
+from diag.record.state import Answer
 
 
 def healthy_readings(call: CallDesk) -> dict[str, Any]:

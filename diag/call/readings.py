@@ -13,17 +13,17 @@ from dataclasses import dataclass, field
 from itertools import pairwise, product
 from typing import Any
 
-from diag.call.rows import expand
-from diag.call.state import Answer, State
+from diag.analyses.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
+from diag.analyses.context import pack_sections
+from diag.analyses.weights import weight_below
 from diag.errors import DiagError, UnitError
+from diag.knowledge.base import Knowledge
 from diag.knowledge.limits import parse_plain
-from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check, ResultTest
 from diag.knowledge.vocabulary import InlineLimit, Limit
-from diag.measure.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
-from diag.measure.context import pack_sections
-from diag.measure.weights import weight_below
 from diag.reason.axes import fit
+from diag.record.rows import expand
+from diag.record.state import Answer, State
 from diag.units import QUANTITIES, Measured
 
 HEALTHY = "healthy"

@@ -8,14 +8,14 @@ from typing import Any
 
 from diag.call.desk import CallDesk, Desk
 from diag.call.shown import shown_words
-from diag.call.transcript import Known, read_transcript
 from diag.errors import DiagError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.case import UNKNOWN
 from diag.reason.cautions import cautions_of_check
 from diag.reason.explain import why_check
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
+from diag.record.transcript import Known, read_transcript
 
 MOST_RANKED, LEAST_SHOWN = 20, 0.001
 

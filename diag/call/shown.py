@@ -18,9 +18,9 @@ from typing import Any
 
 from diag.call.case_of import BACK as BACK
 from diag.call.desk import CallDesk
-from diag.call.moved import not_put_back
-from diag.call.state import Answer, Repair
 from diag.knowledge.model import Cause, Check
+from diag.record.moved import not_put_back
+from diag.record.state import Answer, Repair
 
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"

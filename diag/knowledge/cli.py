@@ -13,7 +13,7 @@ from diag.errors import KnowledgeError, UsageError
 from diag.text import count
 
 if TYPE_CHECKING:
-    from diag.knowledge.load import Knowledge
+    from diag.knowledge.base import Knowledge
 
 CLEAN, FLAWED, REFUSED = 0, 1, 2
 
@@ -53,11 +53,11 @@ def main(argv: Sequence[str], *, knowledge: list[Path], json_out: bool) -> int:
 
 
 def _lint(options: Any, folders: list[Path], json_out: bool) -> int:
-    from diag.knowledge.lint import lint
+    from diag.knowledge.lint.run import lint
 
     report = lint(folders)
     if options.ratios and report.knowledge and not json_out:
-        from diag.knowledge.lint_marks import ratio_lines
+        from diag.knowledge.lint.marks import ratio_lines
 
         print("\n".join(ratio_lines(report.knowledge)))
     print(json.dumps(report.as_json(), indent=1) if json_out else lint_text(report))
@@ -80,7 +80,7 @@ def lint_text(report: Any) -> str:
 def _show(options: Any, folders: list[Path], json_out: bool) -> int:
     import difflib
 
-    from diag.knowledge.lint import COUNTED
+    from diag.knowledge.lint.run import COUNTED
     from diag.knowledge.show import show
 
     base = _readable(folders)
@@ -141,7 +141,7 @@ def _watch(options: Any, folders: list[Path], json_out: bool) -> int:
 
 def watch(folders: Sequence[Path], pause: Callable[[], Any], say: Callable[[str], Any] = print) -> None:
     """Lint whenever a file of the folders changes; `pause` waits between looks and ends it by raising."""
-    from diag.knowledge.lint import lint
+    from diag.knowledge.lint.run import lint
 
     seen: Any = None
     while True:

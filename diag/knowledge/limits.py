@@ -9,7 +9,7 @@ from diag.knowledge.vocabulary import InlineLimit
 from diag.units import QUANTITIES, Measured, parse
 
 if TYPE_CHECKING:
-    from diag.knowledge.load import Knowledge
+    from diag.knowledge.base import Knowledge
 
 PLAIN_RESULTS = frozenset({"word", "flag", "share", "ratio"})
 

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,123 +17,11 @@ from pydantic import BaseModel, ValidationError
 
 from diag.errors import KnowledgeError
 from diag.knowledge import model, story_terms, vocabulary
-from diag.knowledge.words import Lexicon, Symptom
+from diag.knowledge.base import SECTIONS, Knowledge, Place, Problem
+from diag.knowledge.words import Lexicon
 from diag.knowledge.yamlfile import Lines, load_yaml
 
-SECTIONS: Mapping[str, type[BaseModel]] = {
-    "marks": vocabulary.Mark,
-    "likelihoods": vocabulary.Likelihood,
-    "observers": vocabulary.Observer,
-    "axes": vocabulary.Axis,
-    "states": vocabulary.State,
-    "subsystems": vocabulary.Subsystem,
-    "looks": vocabulary.Look,
-    "preparations": vocabulary.Named,
-    "parts": vocabulary.Named,
-    "tools": vocabulary.Named,
-    "kinds": vocabulary.Named,
-    "seasons": vocabulary.Named,
-    "changes": vocabulary.Named,
-    "flags": vocabulary.Named,
-    "hazards": vocabulary.Hazard,
-    "cautions": vocabulary.Caution,
-    "sources": vocabulary.Source,
-    "findings": vocabulary.Finding,
-    "limits": vocabulary.Limit,
-    "book": vocabulary.BookValue,
-    "symptoms": Symptom,
-    "verifications": model.Verification,
-    "completeness": story_terms.CompletenessRule,
-    "details": story_terms.Detail,
-    "categories": story_terms.Category,
-    "failure_modes": story_terms.FailureMode,
-    "causes": model.Cause,
-    "checks": model.Check,
-    "rules": model.Rule,
-}
 ENTRY_FOLDERS = ("causes", "checks", "rules")
-
-
-@dataclass(frozen=True)
-class Problem:
-    """One thing wrong in the knowledge base."""
-
-    file: str
-    line: int
-    id: str
-    what: str
-    remedy: str
-
-    def __str__(self) -> str:
-        return f"{self.file}:{self.line}: {self.id}: {self.what} {self.remedy}".rstrip()
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where an entry stands."""
-
-    file: str
-    line: int
-    lines: Lines | None = field(default=None, compare=False, repr=False)
-    path: tuple[str | int, ...] = ()
-
-    def within(self, *path: str | int) -> int:
-        """Return the line of a field inside the entry."""
-        return self.lines.at((*self.path, *path)) if self.lines else self.line
-
-
-@dataclass(frozen=True)
-class Knowledge:
-    """Everything known, by kind and id, in the order written; with the place of each entry."""
-
-    version: str
-    digest: str
-    settings: vocabulary.Settings
-    write_up: story_terms.WriteUp
-    """Terms of the shop's own contracts."""
-    marks: Mapping[str, vocabulary.Mark]
-    likelihoods: Mapping[str, vocabulary.Likelihood]
-    observers: Mapping[str, vocabulary.Observer]
-    axes: Mapping[str, vocabulary.Axis]
-    states: Mapping[str, vocabulary.State]
-    subsystems: Mapping[str, vocabulary.Subsystem]
-    looks: Mapping[str, vocabulary.Look]
-    preparations: Mapping[str, vocabulary.Named]
-    parts: Mapping[str, vocabulary.Named]
-    tools: Mapping[str, vocabulary.Named]
-    kinds: Mapping[str, vocabulary.Named]
-    seasons: Mapping[str, vocabulary.Named]
-    changes: Mapping[str, vocabulary.Named]
-    flags: Mapping[str, vocabulary.Named]
-    hazards: Mapping[str, vocabulary.Hazard]
-    cautions: Mapping[str, vocabulary.Caution]
-    sources: Mapping[str, vocabulary.Source]
-    findings: Mapping[str, vocabulary.Finding]
-    limits: Mapping[str, vocabulary.Limit]
-    book: Mapping[str, vocabulary.BookValue]
-    symptoms: Mapping[str, Symptom]
-    verifications: Mapping[str, model.Verification]
-    completeness: Mapping[str, story_terms.CompletenessRule]
-    details: Mapping[str, story_terms.Detail]
-    categories: Mapping[str, story_terms.Category]
-    failure_modes: Mapping[str, story_terms.FailureMode]
-    causes: Mapping[str, model.Cause]
-    checks: Mapping[str, model.Check]
-    """As written; `several` checks still whole."""
-    rules: Mapping[str, model.Rule]
-    lexicon: Lexicon
-    questions: Mapping[str, model.Check]
-    """Checks as asked: each item of a `several` check is a yes/no check `check.item` of its own."""
-    places: Mapping[tuple[str, str], Place]
-
-    def place(self, kind: str, key: str) -> str:
-        """Return "file:line" of an entry."""
-        place = self.places.get((kind, key))
-        return f"{place.file}:{place.line}" if place else kind
-
-    def find(self, key: str) -> list[tuple[str, Any]]:
-        """Return (kind, entry) of everything with that id or name."""
-        return [(kind, getattr(self, kind)[key]) for kind in SECTIONS if key in getattr(self, kind)]
 
 
 def knowledge_folder() -> Path:
@@ -165,7 +52,7 @@ def load(folders: Sequence[Path] = ()) -> Knowledge:
 
 def read(folders: Sequence[Path]) -> tuple[Knowledge | None, list[Problem]]:
     """Read and cross-check; return the knowledge (None when it cannot be built) and every problem found."""
-    from diag.knowledge.crosscheck import crosscheck
+    from diag.knowledge.lint.crosscheck import crosscheck
 
     gathered = _Gathered()
     for folder in folders:

@@ -9,7 +9,8 @@ from pydantic import BaseModel
 from pydantic.json_schema import models_json_schema
 
 from diag.errors import UsageError
-from diag.knowledge.load import ENTRY_FOLDERS, SECTIONS
+from diag.knowledge.base import SECTIONS
+from diag.knowledge.load import ENTRY_FOLDERS
 from diag.knowledge.story_terms import WriteUp
 from diag.knowledge.vocabulary import Settings
 

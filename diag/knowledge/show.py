@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from diag.knowledge import model, vocabulary
+from diag.knowledge.base import Knowledge
 from diag.knowledge.hazards import hazards_of_check, with_wants
-from diag.knowledge.lint_marks import Table, effective, tables
-from diag.knowledge.load import Knowledge
+from diag.knowledge.lint.marks import Table, effective, tables
 from diag.text import wrap
 
 WIDTH = 78

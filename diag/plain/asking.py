@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diag.call import present
-from diag.call.answers import answer_form, parse_answer
+from diag.ask.answers import answer_form, parse_answer
+from diag.ask.needs import give
+from diag.ask.turn import Turn, turn
 from diag.call.looks import record_form
-from diag.call.needs import give
-from diag.call.turn import Turn, turn
 from diag.errors import DiagError, UsageError
 from diag.knowledge.model import Check
 from diag.plain.doing import Doing
 from diag.plain.talk import Command
+from diag.say import present
 
 
 class Asking(Doing):

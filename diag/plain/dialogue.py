@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from diag.call import present
+from diag.ask.intake import fact_text, read_words, search_symptoms
+from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.call.desk import Desk
-from diag.call.intake import fact_text, read_words, search_symptoms
-from diag.call.listing import listed
-from diag.call.record import find_call_id
-from diag.call.taking import SITUATION, Taking, faults, take
+from diag.hear.complaint import Match
 from diag.plain.asking import Asking
 from diag.plain.talk import LeaveError, Read, Write
 from diag.plain.words import HELP
-from diag.reason.complaint import Match
+from diag.record.graph import find_call_id
+from diag.say import present
+from diag.store.listing import listed
 
 SETTINGS = "screens"
 """Name under which the store keeps what the user chose, on the screens or here."""

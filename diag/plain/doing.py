@@ -5,17 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from diag.call import aloud, forms_call, forms_mend, homework, profiles
-from diag.call.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
-from diag.call.form import Form
-from diag.call.fromfile import can_come_from_file
+from diag.ask import aloud, forms_call, forms_mend, homework, profiles
+from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
+from diag.ask.form import Form
+from diag.ask.fromfile import can_come_from_file
+from diag.ask.intake import search_answers, situation_field
 from diag.call.healthy import keep_healthy
-from diag.call.intake import search_answers, situation_field
-from diag.call.record import find_call_id
 from diag.errors import DiagError, UsageError
 from diag.knowledge.model import Check
 from diag.plain.looking import Looking
 from diag.plain.talk import WIDTH
+from diag.record.graph import find_call_id
 
 
 class Doing(Looking):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from diag.call import explaining, present
-from diag.call.intake import search_answers, search_causes, search_checks
+from diag.ask.intake import search_answers, search_causes, search_checks
 from diag.errors import UsageError
 from diag.plain.talk import WIDTH, Talk
+from diag.say import explaining, present
 
 
 class Looking(Talk):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
+from diag.ask.form import Field, Form, Value
 from diag.call.desk import CallDesk, Desk
-from diag.call.form import Field, Form, Value
 from diag.errors import DiagError
 from diag.text import clean, wrap
 

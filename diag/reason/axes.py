@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.vocabulary import Applies
 from diag.reason.case import UNKNOWN
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from diag.knowledge.base import Knowledge
 from diag.knowledge.hazards import hazards_of_check, with_wants
-from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 

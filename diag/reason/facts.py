@@ -10,11 +10,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
+from diag.analyses.catalogue import CATALOGUE
+from diag.knowledge.base import Knowledge
 from diag.knowledge.limits import limit_value
-from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Rule, When
 from diag.knowledge.vocabulary import Applies
-from diag.measure.catalogue import CATALOGUE
 
 PASS_TWO = "pass:2"
 LIKELY, OPEN = "likely", "open"

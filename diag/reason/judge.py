@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance

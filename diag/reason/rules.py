@@ -18,8 +18,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from diag.knowledge.base import Knowledge
 from diag.knowledge.layers import layers
-from diag.knowledge.load import Knowledge
 from diag.reason.facts import PASS_TWO, Clause, clauses
 
 log = logging.getLogger(__name__)

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.shares import base_shares, outcome_shares
 

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from diag.errors import DiagError, UsageError
-from diag.knowledge.load import Knowledge, data_folder, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import data_folder, load
 
 KINDS = ("symptoms", "causes", "checks", "rules", "cautions", "limits", "verifications", "sources")
 
@@ -62,7 +63,7 @@ def _call(name: str, old: Any, new: Any) -> dict[str, Any]:
 def _top(name: str, engine: Any) -> list[list[str]]:
     """Return the first three causes with their belief; ids this knowledge no longer knows move nothing."""
     from diag.call.desk import Desk
-    from diag.call.transcript import read_transcript
+    from diag.record.transcript import read_transcript
 
     try:
         transcript = read_transcript(Path(name))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from statistics import mean
 
 from diag.call.desk import CallDesk
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 from diag.trial.simulate import Fault, Simulation, draw_fault
 from diag.writeup.load_list import LoadList, Needs, Thing, carrying, load_list

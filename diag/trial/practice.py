@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from diag.call import present
+from diag.ask.intake import search_causes, search_checks
 from diag.call.desk import CallDesk, Desk
-from diag.call.intake import search_causes, search_checks
 from diag.errors import UsageError
+from diag.say import present
 from diag.text import clean, wrap
 from diag.trial.simulate import Fault, Simulation, draw_fault
 

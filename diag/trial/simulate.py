@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from diag.call.desk import CallDesk, Desk
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.axes import fit
 from diag.reason.judge import ENOUGH_CHECKS, Engine
 from diag.reason.judgement import Judgement

@@ -27,8 +27,8 @@ from diag.tui.theme import NO_COLOR, THEMES
 
 if TYPE_CHECKING:
     from diag.call.desk import CallDesk, Desk
-    from diag.call.store import Store
     from diag.reason.judge import Engine
+    from diag.store.open import Store
     from diag.tui.work import Work
 
 LOG = logging.getLogger(__name__)

@@ -9,8 +9,8 @@ from textual.message import Message
 
 if TYPE_CHECKING:
     from diag.call.desk import Thought
-    from diag.call.store import Store
     from diag.reason.judge import Engine
+    from diag.store.open import Store
     from diag.tui.work import Work
 
 

@@ -96,7 +96,7 @@ def open_call(name: str, make_desk: MakeDesk) -> CallDesk:
 
 def _from_file(name: str, desk: Desk) -> CallDesk:
     from diag.call.replay import known_ids
-    from diag.call.transcript import read_transcript
+    from diag.record.transcript import read_transcript
 
     try:
         transcript = read_transcript(Path(name), known_ids(desk.engine.knowledge))

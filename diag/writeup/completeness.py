@@ -13,7 +13,7 @@ from datetime import date
 
 from diag.call.desk import CallDesk
 from diag.errors import KnowledgeError, UsageError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.story_terms import MOMENTS, CompletenessRule
 from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.labour import totals

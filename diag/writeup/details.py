@@ -8,10 +8,10 @@ from datetime import date
 from typing import Any
 
 from diag.call.desk import CallDesk
-from diag.call.record import Event
-from diag.call.state import Step
 from diag.errors import DiagError, UsageError
 from diag.knowledge.story_terms import Detail
+from diag.record.graph import Event
+from diag.record.state import Step
 from diag.text import clean, one_line
 from diag.units import QUANTITIES, Measured, System, parse
 from diag.writeup.measured import setting_text

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from diag.call.desk import CallDesk
-from diag.call.rows import from_stored
 from diag.call.shown import FOR, Bench
-from diag.call.state import Repair as RepairDone
 from diag.measure.proof import repaired, shown_by
+from diag.record.rows import from_stored
+from diag.record.state import Repair as RepairDone
 from diag.writeup.measured import row_text, setting_text
 from diag.writeup.model import MadeTest, PartUsed, Proof, Repair
 

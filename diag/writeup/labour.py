@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
 from diag.call.desk import CallDesk
-from diag.call.kinds import WAIT_ENDS
-from diag.call.state import Step
+from diag.record.kinds import WAIT_ENDS
+from diag.record.state import Step
 from diag.writeup.model import Item, Labour, MadeTest
 
 ACTIVITIES: Mapping[str, str] = {

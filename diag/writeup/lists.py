@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
-from diag.call.rows import from_stored
-from diag.call.state import Step
+from diag.record.rows import from_stored
+from diag.record.state import Step
 from diag.units import System
 from diag.writeup.measured import reading_text, row_text, setting_text
 from diag.writeup.model import Line, Photo

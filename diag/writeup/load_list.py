@@ -13,16 +13,16 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from diag.call.desk import CallDesk
-from diag.call.record import Event, show_call_id
-from diag.call.rows import expand
 from diag.errors import UsageError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
 from diag.reason.next_check import check_minutes
 from diag.reason.worlds import Posterior
+from diag.record.graph import Event, show_call_id
+from diag.record.rows import expand
 from diag.text import count, number
 from diag.writeup.details import notes_of
 

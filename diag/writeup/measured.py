@@ -6,15 +6,15 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
+from diag.analyses.catalogue import CATALOGUE, Analysed
 from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import AGAIN, context
-from diag.call.rows import Rows, show_rows
 from diag.call.shown import AGAINST, FOR, Bench, has_value
-from diag.call.state import Answer
 from diag.errors import DiagError
 from diag.knowledge.model import Check
-from diag.measure.catalogue import CATALOGUE, Analysed
+from diag.record.rows import Rows, show_rows
+from diag.record.state import Answer
 from diag.text import number
 from diag.units import QUANTITIES, UNITS, Measured, System, show
 from diag.writeup.model import MadeTest, Pair, Value

@@ -6,8 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from diag.ask.form import Field, Form, Values, need, text_of
 from diag.call.desk import CallDesk
-from diag.call.form import Field, Form, Values, need, text_of
 from diag.errors import UsageError
 from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
 from diag.call.readings import context
-from diag.call.rows import Rows, expand
 from diag.call.shown import Bench
-from diag.call.state import Answer, Repair
 from diag.errors import UsageError
 from diag.knowledge.model import Check, Verification
 from diag.measure.proof import Sequential, cannot_show, fixed, repaired, sequential
 from diag.reason.next_check import usual_observer
+from diag.record.rows import Rows, expand
+from diag.record.state import Answer, Repair
 from diag.text import number, wrap
 from diag.writeup.measured import Measurements, pairs_of, row_text
 from diag.writeup.model import Pair

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
-from diag.call.record import heads, show_call_id
 from diag.call.shown import Bench
+from diag.record.graph import heads, show_call_id
 from diag.units import Measured, System, show
 from diag.writeup.caused import Causes
 from diag.writeup.conditions import conditions_of

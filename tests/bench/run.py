@@ -40,8 +40,8 @@ def answers(knowledge: Any, calls: int) -> list[float]:
     import random
 
     from diag.call.desk import Desk
-    from diag.call.store import open_store
     from diag.reason.judge import Engine
+    from diag.store.open import open_store
     from diag.trial.simulate import Simulation, draw_fault
 
     engine = Engine(knowledge)

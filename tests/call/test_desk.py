@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from diag.call.case_of import read_case, row_pattern
 from diag.call.desk import CallDesk, Desk
-from diag.call.store import open_store
 from diag.errors import RecordError, StoreError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 
 CLOCK = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
 

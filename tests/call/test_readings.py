@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from diag.call.answers import parse_answer
+from diag.ask.answers import parse_answer
 from diag.call.desk import CallDesk, Desk
 from diag.call.healthy import keep_healthy
 from diag.errors import UnitError, UsageError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.reason.judge import Engine
 

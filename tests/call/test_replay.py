@@ -10,12 +10,13 @@ from typing import Any
 import pytest
 
 from diag.call.desk import CallDesk, Desk
-from diag.call.moved import seats
 from diag.call.replay import compare, known_ids, outcome, replay_file, replay_files, told
 from diag.call.shown import shown_word
-from diag.call.transcript import Transcript, read_transcript
-from diag.knowledge.load import Knowledge, data_folder
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import data_folder
 from diag.reason.judge import Engine
+from diag.record.moved import seats
+from diag.record.transcript import Transcript, read_transcript
 
 DEMO = sorted(data_folder("transcripts_demo").glob("*.yaml"))
 NAMES = [path.stem for path in DEMO]

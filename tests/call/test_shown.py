@@ -9,7 +9,7 @@ from writeup.alder_flat import EVEN, LOW, MOVED, Case
 from diag.call import shown
 from diag.call.case_of import BACK
 from diag.call.shown import Bench, outcomes_of, shown_word, shown_words
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 
 

@@ -12,8 +12,8 @@ from knowledge.tiny import Tiny
 
 from diag.errors import UsageError
 from diag.knowledge.cli import main, watch
-from diag.knowledge.lint import lint
-from diag.knowledge.lint_safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
+from diag.knowledge.lint.run import lint
+from diag.knowledge.lint.safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
 from diag.knowledge.load import knowledge_folder, load
 
 

@@ -8,7 +8,8 @@ import pytest
 from knowledge.tiny import Tiny
 
 from diag.errors import KnowledgeError
-from diag.knowledge.load import Knowledge, expand, load, read
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import expand, load, read
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from diag.knowledge.meets import can_meet
+from diag.knowledge.lint.meets import can_meet
 from diag.knowledge.vocabulary import Applies
 
 

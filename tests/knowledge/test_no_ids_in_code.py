@@ -7,7 +7,7 @@ import tokenize
 from pathlib import Path
 
 import diag
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 
 KINDS = ("causes", "checks", "questions", "symptoms", "rules", "findings", "cautions")
 

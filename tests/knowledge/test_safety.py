@@ -12,8 +12,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from diag.knowledge.lint_safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
+from diag.knowledge.lint.safety import BESIDE, BLOWING, FITTINGS, HANDS, MOUTH, RAISED, asks
 from diag.knowledge.model import Check, Step
 from diag.reason.cautions import cautions_of_check
 

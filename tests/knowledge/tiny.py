@@ -9,7 +9,7 @@ from typing import Any
 
 import yaml
 
-from diag.knowledge.lint import lint
+from diag.knowledge.lint.run import lint
 from diag.knowledge.load import knowledge_folder
 
 COPIED = ("knowledge.yaml", "states.yaml", "axes.yaml")

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diag.analyses.catalogue import Analysed, Reading, analyse
 from diag.errors import MeasureError
 from diag.measure import counting, economics, proof, stand
-from diag.measure.catalogue import Analysed, Reading, analyse
 from diag.units import ACRE, FOOT, INCH
 
 AC = ACRE

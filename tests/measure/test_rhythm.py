@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from measure.simulated_meter import Meter
 
+from diag.analyses.catalogue import Analysed, Reading, analyse
 from diag.errors import MeasureError
 from diag.measure import rhythm as rh
-from diag.measure.catalogue import Analysed, Reading, analyse
 
 NOISE = {"skip": 0.01, "double": 0.01, "jitter": 0.0765}
 """1 % random skips and doubles, scatter 0.5 in at 6.534 in."""

@@ -11,9 +11,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from measure.simulated_meter import Meter
 
+from diag.analyses.catalogue import Analysed, Reading, analyse
 from diag.errors import MeasureError
 from diag.measure import spacing as sp
-from diag.measure.catalogue import Analysed, Reading, analyse
 
 RUNS = st.lists(st.floats(0.01, 6.0), min_size=8, max_size=60)
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from diag.analyses.catalogue import Analysed, Reading, analyse
+from diag.analyses.context import pack_rows
 from diag.errors import MeasureError
 from diag.measure import network as net
 from diag.measure import vacuum as vac
-from diag.measure.catalogue import Analysed, Reading, analyse
-from diag.measure.context import pack_rows
 from diag.units import IN_H2O
 
 SOUND = net.healthy()

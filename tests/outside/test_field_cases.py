@@ -13,10 +13,10 @@ from typing import Any
 
 import pytest
 
+from diag.ask.intake import read_words
 from diag.call.desk import CallDesk, Desk
-from diag.call.intake import read_words
 from diag.errors import DiagError
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.yamlfile import load_yaml
 from diag.reason.judge import Engine
 from diag.reason.judgement import LIKELY, OPEN

@@ -15,8 +15,8 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.proportion import proportion_confint, samplesize_proportions_2indep_onetail
 from statsmodels.tsa.stattools import acf
 
+from diag.analyses.catalogue import Result, weight_below
 from diag.measure import counting, drive, electrical, fan, holes, proof, rhythm, spacing, vacuum
-from diag.measure.catalogue import Result, weight_below
 from diag.units import UNITS, convert
 
 KN = st.integers(1, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))

@@ -18,7 +18,8 @@ from conftest import SMALL
 from reason.helpers import said
 
 from diag.call.case_of import reported
-from diag.knowledge.load import Knowledge, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import load
 from diag.knowledge.shares import base_shares, outcome_shares
 from diag.reason.case import Case
 from diag.reason.judge import Engine

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import pytest
 from measure.simulated_meter import Meter
 
+from diag.analyses.catalogue import Reading, analyse, weight_below
 from diag.errors import UnitError
 from diag.measure import drive, electrical, fan, holes, kinematics, rhythm, spacing, stand, vacuum
 from diag.measure import network as net
-from diag.measure.catalogue import Reading, analyse, weight_below
 from diag.units import ACRE, FOOT, GRAVITY, IN_H2O, INCH, convert, parse
 
 SOURCES = {

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.yamlfile import load_yaml
 from diag.writeup.completeness import check_story
 from diag.writeup.measured import pairs_of

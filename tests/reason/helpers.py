@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from diag.call.case_of import reported
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.case import Instance
 
 

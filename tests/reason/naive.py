@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.knowledge.shares import base_shares, marked, outcome_shares
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance

@@ -9,7 +9,7 @@ from reason.helpers import said
 
 from diag.call.desk import Desk
 from diag.call.looks import members
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.case import Case, Instance, RepairDone
 from diag.reason.judge import Engine
 from diag.reason.next_check import check_minutes, usual_observer

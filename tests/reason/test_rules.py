@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from reason.helpers import said
 
+from diag.knowledge.base import Knowledge
 from diag.knowledge.layers import CyclicRulesError, layers
-from diag.knowledge.load import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.case import Case
 from diag.reason.facts import PASS_TWO, Clause, Literal

@@ -13,7 +13,8 @@ from functools import cache
 import pytest
 from reason.helpers import said
 
-from diag.knowledge.load import Knowledge, knowledge_folder, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import knowledge_folder, load
 from diag.reason.case import Case, RepairDone
 from diag.reason.facts import PASS_TWO, Clause, Literal
 from diag.reason.judge import Engine

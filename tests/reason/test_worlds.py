@@ -14,7 +14,8 @@ from reason.helpers import said
 from reason.naive import CLEAR, UNKNOWN, belief, likelihood, outcome_chance, prior_of
 
 from diag.call.case_of import reported
-from diag.knowledge.load import Knowledge, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import load
 from diag.reason.case import Case, RepairDone
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement

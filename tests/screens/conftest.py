@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from diag.knowledge.load import Knowledge, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import load
 from diag.reason.judge import Engine
 
 SMALL = Path(__file__).parent.parent / "data" / "small"

@@ -13,8 +13,8 @@ from textual import _wait, events
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk, Desk
-from diag.call.store import open_store
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 from diag.tui.app import DiagApp
 from diag.tui.screens import intake
 from diag.tui.widgets import answer

@@ -23,11 +23,11 @@ from screens.driving import (
 from textual import events
 from textual.pilot import Pilot
 
-from diag.call.answers import CALLED
+from diag.ask.answers import CALLED
 from diag.call.desk import CallDesk
-from diag.call.store import open_store
 from diag.errors import StoreError
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 from diag.tui.app import DiagApp
 from diag.tui.screens import explain
 from diag.tui.widgets import answer

@@ -11,10 +11,10 @@ from screens.driving import NOW, Chance, drive, make_app, press, still, type_in
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk, Desk
-from diag.call.store import open_store
 from diag.plain import Dialogue
 from diag.plain.talk import LeaveError
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 from diag.tui.app import DiagApp
 from diag.tui.widgets.form import Row
 from diag.tui.widgets.lists import Ticks

@@ -19,9 +19,9 @@ from screens.driving import (
 from textual.pilot import Pilot
 
 from diag.call.desk import Desk
-from diag.call.store import open_store
 from diag.errors import KnowledgeError, StoreError
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 from diag.tui.app import DiagApp
 
 

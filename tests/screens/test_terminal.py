@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from diag.call.store import open_store
+from diag.store.open import open_store
 
 pty = pytest.importorskip("pty", reason="there are no pseudo-terminals here")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.trial.load_sim import Loaded, load_trial, repair_needs
 
 CALLS = 30

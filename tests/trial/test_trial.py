@@ -11,7 +11,8 @@ from conftest import SMALL
 
 from diag.call.desk import Desk
 from diag.errors import UsageError
-from diag.knowledge.load import Knowledge, knowledge_folder, load
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import knowledge_folder, load
 from diag.reason.judge import Engine
 from diag.trial.effect import effect, told
 from diag.trial.practice import Practice, run_practice

@@ -12,8 +12,8 @@ from typing import Any
 
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk, Desk
-from diag.call.event import Event
 from diag.reason.judge import Engine
+from diag.record.event import Event
 from diag.writeup import details
 
 START = datetime(2026, 5, 12, 14, 0, tzinfo=UTC)

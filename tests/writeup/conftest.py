@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from writeup import alder_flat
 
-from diag.knowledge.load import Knowledge
+from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 from diag.writeup.model import Story
 from diag.writeup.story import tell

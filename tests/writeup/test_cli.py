@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from writeup import alder_flat
 
-from diag.call.store import open_store
 from diag.cli import main
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
+from diag.store.open import open_store
 from diag.writeup.render import FORMAT
 
 TRANSCRIPT = """

@@ -9,9 +9,10 @@ import pytest
 from writeup import alder_flat
 from writeup.alder_flat import EVEN, LOW, Case
 
-from diag.call.forms_mend import close_form, repair_form
+from diag.ask.forms_mend import close_form, repair_form
 from diag.errors import KnowledgeError, UnitError, UsageError
-from diag.knowledge.load import Knowledge, load, read
+from diag.knowledge.base import Knowledge
+from diag.knowledge.load import load, read
 from diag.knowledge.story_terms import MOMENTS
 from diag.reason.judge import Engine
 from diag.writeup import details

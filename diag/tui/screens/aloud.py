@@ -10,8 +10,8 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from diag.call import aloud as reading
-from diag.call.aloud import can_be_read_aloud
+from diag.ask import aloud as reading
+from diag.ask.aloud import can_be_read_aloud
 from diag.errors import DiagError
 from diag.knowledge.model import Check
 from diag.tui.act import Act, bindings

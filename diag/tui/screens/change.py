@@ -10,10 +10,10 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
 
-from diag.call import present
-from diag.call.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
-from diag.call.record import show_call_id
+from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
 from diag.errors import DiagError
+from diag.record.graph import show_call_id
+from diag.say import present
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, lines, say
 from diag.tui.screens.page import Page

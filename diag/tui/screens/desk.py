@@ -9,8 +9,8 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
 
-from diag.call import present
-from diag.call.turn import turn as turn_of
+from diag.ask.turn import turn as turn_of
+from diag.say import present
 from diag.tui.act import bindings
 from diag.tui.safe import Part, lines, say
 from diag.tui.screens.change import TrailScreen

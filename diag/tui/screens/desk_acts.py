@@ -7,17 +7,17 @@ from typing import Any, ClassVar
 
 from textual.containers import VerticalScroll
 
-from diag.call import forms_call, forms_mend
+from diag.ask import forms_call, forms_mend
+from diag.ask.form import Form
+from diag.ask.fromfile import can_come_from_file
+from diag.ask.homework import card, short_card
+from diag.ask.profiles import Draft, of_call, use_profile
+from diag.ask.turn import Turn
+from diag.ask.turn import turn as turn_of
 from diag.call.desk import CallDesk
-from diag.call.explaining import entry_text, told
-from diag.call.form import Form
-from diag.call.fromfile import can_come_from_file
 from diag.call.healthy import keep_healthy
-from diag.call.homework import card, short_card
-from diag.call.profiles import Draft, of_call, use_profile
-from diag.call.turn import Turn
-from diag.call.turn import turn as turn_of
 from diag.errors import DiagError
+from diag.say.explaining import entry_text, told
 from diag.tui.act import Act
 from diag.tui.screens.aloud import AloudScreen, can_be_read_aloud
 from diag.tui.screens.change import TrailScreen

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.worker import get_current_worker
 
-from diag.call.explaining import Topic, entry_text, told, topics
+from diag.say.explaining import Topic, entry_text, told, topics
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.page import Page

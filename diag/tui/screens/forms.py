@@ -10,7 +10,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 
-from diag.call.form import Field, Form, Value
+from diag.ask.form import Field, Form, Value
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say

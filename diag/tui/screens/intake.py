@@ -11,12 +11,12 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
-from diag.call.intake import fact_text, read_words
-from diag.call.profiles import Draft, machine_body, note_fitted
-from diag.call.rows import parse_rows
-from diag.call.taking import Taking, faults, take
+from diag.ask.intake import fact_text, read_words
+from diag.ask.profiles import Draft, machine_body, note_fitted
+from diag.ask.taking import Taking, faults, take
 from diag.errors import DiagError
-from diag.reason.complaint import Match
+from diag.hear.complaint import Match
+from diag.record.rows import parse_rows
 from diag.tui.act import Act, bindings
 from diag.tui.screens.machine import MachineScreen
 from diag.tui.screens.page import Page
@@ -29,7 +29,7 @@ from diag.tui.widgets.rowstrip import RowStrip
 from diag.tui.working import guarded
 
 if TYPE_CHECKING:
-    from diag.knowledge.load import Knowledge
+    from diag.knowledge.base import Knowledge
 
 KINDS = {"phone": "New call by phone", "site": "New call on site", "message": "New call from a message"}
 MATCH_AFTER = 0.15

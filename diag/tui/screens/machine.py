@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList
 
-from diag.call.profiles import Draft, profile_form, profile_line
+from diag.ask.profiles import Draft, profile_form, profile_line
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
@@ -21,7 +21,7 @@ from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
 
 if TYPE_CHECKING:
-    from diag.call.store import Profile
+    from diag.store.open import Profile
 
 NEW, HERE = "new", "here"
 

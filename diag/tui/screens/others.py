@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from diag.call.form import Field, Form, Values, choices, text_of
+from diag.ask.form import Field, Form, Values, choices, text_of
 from diag.errors import DiagError, StoreError
 from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.page import Page
@@ -42,8 +42,8 @@ def demonstrations(app: DiagApp) -> None:
     if app.desk is None:
         _say(app, app.trouble or BUSY)
         return
-    from diag.call.transcript import read_transcript
     from diag.knowledge.load import data_folder
+    from diag.record.transcript import read_transcript
 
     try:
         files = sorted(data_folder("transcripts_demo").glob("*.yaml"))
@@ -65,7 +65,7 @@ def _open(app: DiagApp, picked: str | None) -> None:
     desk = app.desk
     if not picked or desk is None:
         return
-    from diag.call.transcript import read_transcript
+    from diag.record.transcript import read_transcript
 
     try:
         told = read_transcript(Path(picked))

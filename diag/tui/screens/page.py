@@ -73,7 +73,7 @@ class Page(Screen[T], Generic[T]):
         """Draw the top line: which call, or which screen."""
         text = self.TITLE_TEXT
         if self.work is not None:
-            from diag.call.present import header
+            from diag.say.present import header
 
             text = (f"{self.TITLE_TEXT} | " if self.TITLE_TEXT else "") + header(self.work.call)
         self.query_one("#bar", Static).update(say(fit(text, max(20, self.app.size.width - 2))))

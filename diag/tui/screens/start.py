@@ -17,7 +17,7 @@ from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList
 
 if TYPE_CHECKING:
-    from diag.call.store import CallSummary
+    from diag.store.open import CallSummary
 
 NEW = {
     "new:phone": "New call by phone", "new:site": "New call on site",
@@ -67,7 +67,7 @@ class StartScreen(Page[None]):
         self._chosen = app.store is not None
 
     def _stored(self) -> list[tuple[str | None, Content | str]]:
-        from diag.call.listing import listed
+        from diag.store.listing import listed
 
         app = self.diag
         search = self.query_one("#search", LineField).value

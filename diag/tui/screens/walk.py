@@ -12,11 +12,11 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList, Static
 
-from diag.call.form import Field, Form, Values, text_of
-from diag.call.homework import answers_form, batch, message, sheet
-from diag.call.intake import search_checks
-from diag.call.times import parse_when
+from diag.ask.form import Field, Form, Values, text_of
+from diag.ask.homework import answers_form, batch, message, sheet
+from diag.ask.intake import search_checks
 from diag.errors import DiagError, UsageError
+from diag.record.times import parse_when
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.forms import FormScreen

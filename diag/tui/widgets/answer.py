@@ -10,18 +10,18 @@ from textual.message import Message
 from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
-from diag.call.answers import parse_answer
+from diag.ask.answers import parse_answer
+from diag.ask.needs import give
+from diag.ask.preview import preview
 from diag.call.looks import record_form
-from diag.call.needs import give
-from diag.call.preview import preview
 from diag.tui.widgets.answer_fields import ENDS, NOT_KNOWN, AnswerFields
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Ticks
 from diag.tui.working import guarded
 
 if TYPE_CHECKING:
+    from diag.ask.turn import Turn
     from diag.call.desk import CallDesk
-    from diag.call.turn import Turn
 
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed reading is worked out."""

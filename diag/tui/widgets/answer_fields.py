@@ -12,10 +12,10 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Static
 
-from diag.call.answers import answer_form
-from diag.call.preview import Preview
-from diag.call.rows import show_rows
-from diag.call.times import clock
+from diag.ask.answers import answer_form
+from diag.ask.preview import Preview
+from diag.record.rows import show_rows
+from diag.record.times import clock
 from diag.tui.safe import say
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
@@ -23,8 +23,8 @@ from diag.tui.widgets.lists import PickList, Tick, Ticks
 from diag.units import QUANTITIES
 
 if TYPE_CHECKING:
+    from diag.ask.turn import Turn
     from diag.call.desk import CallDesk
-    from diag.call.turn import Turn
     from diag.tui.work import Work
 
 ENDS = {

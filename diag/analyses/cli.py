@@ -1,0 +1,295 @@
+"""`diag measure ...`: readings from files or the command line, as text with small charts or as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import re
+import sys
+from collections.abc import Callable, Sequence
+from typing import Any, NoReturn
+
+from diag.analyses import tools
+from diag.analyses.catalogue import CATALOGUE, Analysed, Context, Reading, analyse
+from diag.analyses.context import pack_rows
+from diag.analyses.readers import Table, read_file, read_text
+from diag.analyses.report import as_json, text
+from diag.errors import DiagError, UsageError
+from diag.units import parse
+
+GOOD, BAD_INPUT = 0, 2
+
+Job = tuple[str, Analysed, Context]
+"""Analysis name, outcome and the context it was made in."""
+
+MAIN = {
+    "spacing": ("quality_of_feed", "multiples", "misses", "true_doubles", "true_skips", "precision", "mean_spacing",
+                "target", "population_factor", "drive_factor", "placement_share"),
+    "rhythm": ("pattern", "part", "period", "turns", "turns_needed", "chance"),
+    "gap_period": ("part", "period", "disc_turns", "chance"),
+    "stand_count": ("rate", "per_length", "to_target", "counted", "lowest_row", "lowest_ratio", "rows_chance"),
+    "vacuum_row_map": ("pattern", "median", "lowest", "lowest_row", "deficit", "spread", "below_reference", "factor",
+                       "drift"),
+    "vacuum_log": ("pattern", "swing", "trend", "period", "lowest"),
+}  # fmt: skip
+"""Results shown without --detail."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that complains the way the rest of the program does."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{message[0].upper()}{message[1:]}.", self.prog, f"See `{self.prog} --help`.")
+
+
+def main(argv: list[str], *, json_out: bool = False) -> int:
+    """Carry out `diag measure` with these arguments; return 0, or 2 on bad input."""
+    json_out = json_out or "--json" in argv
+    try:
+        options = _parser().parse_args(_protected(argv))
+        found, code = options.run(options, json_out)
+    except DiagError as error:
+        _complain(error, json_out)
+        return BAD_INPUT
+    if json_out:
+        print(json.dumps(found[0] if len(found) == 1 else found, ensure_ascii=False))
+    return int(code)
+
+
+def _complain(error: DiagError, json_out: bool) -> None:
+    if json_out:
+        print(json.dumps({"error": error.as_json()}, ensure_ascii=False))
+    else:
+        print(f"diag: {error}", file=sys.stderr)
+
+
+def _protected(argv: Sequence[str]) -> list[str]:
+    """Keep a dash that means "not read", and negative values, from being taken for options."""
+    return [f" {a}" if re.fullmatch(r"-|-\d.*", a) else a for a in argv]
+
+
+def _parser() -> argparse.ArgumentParser:
+    common = _Parser(add_help=False)
+    common.add_argument("--json", action="store_true", help="one JSON value instead of text")
+    common.add_argument("--units", choices=("us", "metric"), default="us", help="units to show")
+    common.add_argument("--detail", action="store_true", help="show every figure")
+    common.add_argument("--no-chart", action="store_true", help="leave the charts out")
+    parser = _Parser(prog="diag measure", description="Work out readings. Files are CSV with a header line; values "
+                                                      "need a unit, in the header, beside them or by --unit.")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser, required=True)
+    for name, told, add, run in (
+        ("spacing", "seed or plant spacings, or tape positions", _spacing_options, _spacing),
+        ("gaps", "distances between like gaps: which part repeats", _gap_options, _gaps),
+        ("stand", "counts of seeds or plants in lengths of row", _stand_options, _stand),
+        ("vacuum", "one vacuum reading per row, or over time", _vacuum_options, _vacuum),
+    ):
+        command = commands.add_parser(name, help=told, description=told.capitalize() + ".", parents=[common])
+        command.add_argument("source", nargs="+", metavar="FILE|VALUE", help="files, or values with unit; - is stdin")
+        command.add_argument("--unit", help="unit of values that have none")
+        add(command)
+        command.set_defaults(run=run)
+    tools.add_commands(commands, common)
+    return parser
+
+
+# ------------------------------------------------------------------------------------------- sources
+
+
+def _inputs(options: argparse.Namespace, wanted: tuple[str, ...]) -> list[tuple[str, Callable[[], Table]]]:
+    """Return (name, reader) of every file, or of all values together."""
+    alone = len(options.source) == 1
+    files = [s for s in options.source if _is_file(s) and (alone or s.strip() != "-")]
+    if not files:
+        return [("values", lambda: read_text(" ".join(options.source), wanted, options.unit, "values"))]
+    if len(files) < len(options.source):
+        odd = next(s for s in options.source if not _is_file(s))
+        raise UsageError(f'"{odd[:40]}" stands among files.', "diag measure", "Give files, or values, not both.")
+    return [(f, _reader(f, wanted, options.unit)) for f in files]
+
+
+def _reader(name: str, wanted: tuple[str, ...], unit: str | None) -> Callable[[], Table]:
+    if name.strip() == "-":
+        return lambda: read_text(sys.stdin.read(), wanted, unit, "stdin")
+    return lambda: read_file(name, wanted, unit)
+
+
+def _is_file(source: str) -> bool:
+    """Return whether an argument names a file: a path, a suffix, or something that exists."""
+    source = source.strip()
+    if source == "-" or re.search(r"\.(csv|tsv|txt|dat)\Z", source, re.IGNORECASE):
+        return True
+    if os.path.exists(source):
+        return True
+    return not re.match(r"[-+\d]", source) and bool(re.search(r"[/\\]|\.[A-Za-z]\w*\Z", source))
+
+
+def _each(options: argparse.Namespace, json_out: bool, wanted: tuple[str, ...],
+          work: Callable[[Table, Context], list[Job]], context: Context) -> tuple[list[Any], int]:
+    """Do the work for every input (and every row of a file that holds several); the worst code counts."""
+    found: list[Any] = []
+    code, first = GOOD, True
+    for name, read in _inputs(options, wanted):
+        try:
+            jobs = work(read(), context)
+        except DiagError as error:
+            code = BAD_INPUT
+            found.append({"file": name, "error": error.as_json()})
+            if not json_out:
+                print(f"diag: {error}", file=sys.stderr)
+            continue
+        found += _told(name, jobs, options, json_out, first)
+        first = False
+    if json_out and code == BAD_INPUT and len(found) == 1:
+        found = [{"error": found[0]["error"]}]
+    return found, code
+
+
+def _told(name: str, jobs: list[Job], options: argparse.Namespace, json_out: bool, first: bool) -> list[Any]:
+    """Print the jobs of one input as text, or return their JSON."""
+    data = []
+    for job, done, context in jobs:
+        row = str(context.get("row", ""))
+        if json_out:
+            data.append({"file": name, **({"row": int(row)} if row else {}), **as_json(CATALOGUE[job], done, context)})
+            continue
+        place = "" if name == "values" else name if len(name) <= 44 else f"...{name[-41:]}"
+        head = ", ".join(p for p in (CATALOGUE[job].title, place, f"row {row}" if row else "") if p)
+        print("" if first else "\n", end="")
+        print(f"{head}\n{'=' * len(head)}")
+        print(text(CATALOGUE[job], done, context, main=MAIN.get(job, ()), detail=options.detail,
+                   charts=not options.no_chart))
+        first = False
+    return data
+
+
+def value(text_: str | None, quantity: str, default_unit: str | None = None) -> float | None:
+    """Return an option's value in SI, None when it was not given. Raises UnitError."""
+    return None if text_ is None else parse(text_, quantity, default_unit=default_unit).si()
+
+
+def _given(options: argparse.Namespace, **names: str) -> dict[str, float | str]:
+    """Return the context of the options that were given: context name = "option quantity"."""
+    found: dict[str, float | str] = {"units": options.units}
+    for name, spec in names.items():
+        option, quantity = spec.split()
+        said = getattr(options, option)
+        if said is not None:
+            try:
+                found[name] = parse(said, quantity, default_unit="percent" if quantity == "percent" else None).si()
+            except DiagError as error:
+                raise error.at(f"--{option.replace('_', '-')}") from None
+    return found
+
+
+# ------------------------------------------------------------------------------------------ commands
+
+
+def _target_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--target", help="spacing the setting should give, such as 6.53in")
+    command.add_argument("--rate", help="seeding rate, such as 32000/ac (with --row-width)")
+    command.add_argument("--row-width", help="distance between rows, such as 30in")
+
+
+_TARGET = {"target_spacing": "target spacing", "target_rate": "rate rate", "row_width": "row_width row_width"}
+
+
+def _spacing_options(command: argparse.ArgumentParser) -> None:
+    _target_options(command)
+    command.add_argument("--holes", help="holes of the disc; looks for a rhythm too")
+    command.add_argument("--wheel", help="travel in one turn of the drive wheel")
+    command.add_argument("--positions", action="store_true", help="values are tape positions")
+    command.add_argument("--plants", action="store_true", help="plants were measured, not seeds")
+    command.add_argument("--limit", help="share of gaps to decide about, such as 5%%")
+
+
+def _spacing(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
+    context = _given(options, **_TARGET, holes="holes count", miss_limit="limit percent",
+                     wheel_circumference="wheel circumference")
+    if options.rate and not options.row_width:
+        raise UsageError("A rate needs the row width.", "--rate", "Add --row-width, such as 30in.")
+    if options.plants:
+        context["plants"] = 1.0
+    wanted = ("position", "spacing") if options.positions else ("spacing", "position")
+    return _each(options, json_out, wanted, _spacing_jobs, context)
+
+
+def _spacing_jobs(table: Table, context: Context) -> list[Job]:
+    jobs: list[Job] = []
+    for row, part in table.by_row().items():
+        here = dict(context) | ({"row": str(row)} if row is not None else {})
+        reading = Reading("positions" if part.name == "position" else "spacings", part.values)
+        for job in ("spacing", "rhythm") if "holes" in context else ("spacing",):
+            jobs.append((job, analyse(job, reading, here), here))
+    return jobs
+
+
+def _gap_options(command: argparse.ArgumentParser) -> None:
+    _target_options(command)
+    command.add_argument("--holes", help="holes of the disc", required=True)
+    command.add_argument("--wheel", help="travel in one turn of the drive wheel")
+
+
+def _gaps(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
+    context = _given(options, **_TARGET, holes="holes count", wheel_circumference="wheel circumference")
+
+    def work(table: Table, here: Context) -> list[Job]:
+        return [("gap_period", analyse("gap_period", Reading("numbers", table.values), here), here)]
+
+    return _each(options, json_out, ("distance",), work, context)
+
+
+def _stand_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--row-width", help="distance between rows, such as 30in", required=True)
+    command.add_argument("--rate", help="rate that was wanted, such as 32000/ac")
+    command.add_argument("--length", help="length of row counted each time; else 1/1000 acre")
+    command.add_argument("--hectare", action="store_true", help="counts are per 1/1000 hectare")
+    command.add_argument("--rows", action="store_true", help="values are rows 1, 2, 3 ... of the planter")
+
+
+def _stand(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
+    context = _given(options, target_rate="rate rate", row_width="row_width row_width", row_length="length length")
+    if options.hectare:
+        context["per"] = "hectare"
+
+    def work(table: Table, here: Context) -> list[Job]:
+        rows = table.rows or (tuple(range(1, len(table.values) + 1)) if options.rows else ())
+        return [("stand_count", analyse("stand_count", Reading("numbers", table.values, rows), here), here)]
+
+    return _each(options, json_out, ("count",), work, context)
+
+
+def _vacuum_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--set", dest="wanted", help="vacuum that was set, such as 18inH2O")
+    command.add_argument("--healthy", metavar="FILE", help="row readings from when the machine was sound")
+    command.add_argument("--sections", help="wings or hoses, such as left=1-6;right=7-12")
+    command.add_argument("--limit", help="how far below the middle row a row is low, such as 1inH2O")
+    command.add_argument("--all-limit", help="how far below the set value all rows are low; else as --limit")
+    command.add_argument("--drift-limit", help="largest drift over the walk that is spread out")
+    command.add_argument("--reading-error", help="how well one reading repeats, such as 0.2inH2O")
+
+
+def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
+    context = _given(options, vacuum_set="wanted vacuum", row_low_below_median="limit vacuum",
+                     all_low_below_reference="all_limit vacuum", drift_limit="drift_limit vacuum",
+                     reading_error="reading_error vacuum")
+    if "row_low_below_median" in context:
+        context.setdefault("all_low_below_reference", context["row_low_below_median"])
+    if options.sections:
+        context["sections"] = options.sections
+    if options.healthy:
+        sound = read_file(options.healthy, ("vacuum",), options.unit)
+        context["healthy_rows"] = pack_rows(dict(zip(sound.rows or range(1, len(sound.values) + 1), sound.values,
+                                                     strict=True)))
+    return _each(options, json_out, ("vacuum",), _vacuum_jobs, context)
+
+
+def _vacuum_jobs(table: Table, context: Context) -> list[Job]:
+    if table.times:
+        job, reading = "vacuum_log", Reading("log", table.values, times=table.times)
+    elif len(table.values) == 1:
+        job, reading = "vacuum_reading", Reading("number", table.values)
+    else:
+        rows = table.rows or tuple(range(1, len(table.values) + 1))
+        job, reading = "vacuum_row_map", Reading("numbers", table.values, rows)
+    return [(job, analyse(job, reading, context), context)]

@@ -1,0 +1,178 @@
+"""The one list of context names: settings, machine figures and limits that analyses may be given.
+
+Values are SI floats or words. Limits stand here by name only; their values come from the knowledge.
+Row lists are text: "1-6,9". Values per row are text: "1=5080 2=5075" (SI). Sections are text:
+"left=1-6;right=7-12".
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from diag.analyses.model import Context
+from diag.errors import MeasureError
+from diag.units import QUANTITIES, System
+
+
+@dataclass(frozen=True)
+class Given:
+    """One context name: `quantity` as in ResultSpec, or "rows", "row_values", "sections"."""
+
+    name: str
+    quantity: str
+    meaning: str
+    words: tuple[str, ...] = ()
+
+
+_LIST = (
+    Given("units", "word", "system in which verdict sentences give values", ("us", "metric")),
+    Given("quantity", "word", "quantity of the check's own answer, so that its values can be shown", tuple(QUANTITIES)),
+    # what was set
+    Given("target_spacing", "spacing", "seed spacing that holes, ratio, wheel or command should give"),
+    Given("target_rate", "rate", "seeds per area the setting should give"),
+    Given("row_width", "row_width", "distance between rows"),
+    Given("holes", "count", "holes or cells of the disc"),
+    Given("speed", "speed", "ground speed"),
+    Given("vacuum_set", "vacuum", "vacuum that was set, or that the book asks for"),
+    Given("fan_speed_set", "fan_speed", "fan speed on the plate or in the record"),
+    Given("depth_set", "depth", "planting depth that was set"),
+    Given("book", "reading", "book or plate value of the same quantity as the reading"),
+    Given("generic", "reading", "generic value for such machines, when nothing better is known"),
+    Given("healthy", "reading", "the same reading on this machine when it was healthy"),
+    Given("healthy_rows", "row_values", "the same readings per row when the machine was healthy"),
+    Given("healthy_fan", "vacuum", "reading at the fan when the machine was healthy"),
+    # machine profile
+    Given("rows", "count", "number of rows"),
+    Given("sections", "sections", "which rows hang on which wing, hose or circuit"),
+    Given("delivery", "word", "how seed reaches the ground", ("tube", "belt")),
+    Given("crop", "word", "crop name"),
+    Given("plants", "flag", "1 when plants were measured, not seeds"),
+    Given("emergence", "share", "share of seeds that became plants"),
+    Given("disc_turns_per_wheel_turn", "ratio", "disc turns for one turn of the drive wheel"),
+    Given("disc_turns_per_shaft_turn", "ratio", "disc turns for one turn of the drive shaft"),
+    Given("disc_turns_per_sprocket_turn", "ratio", "disc turns for one turn of the sprocket in doubt"),
+    Given("disc_turns_per_chain_turn", "ratio", "disc turns for one round of the chain"),
+    Given("disc_turns_per_belt_turn", "ratio", "disc turns for one round of the seed belt"),
+    Given("disc_turns_per_gearbox_turn", "ratio", "disc turns for one turn of the row gearbox input"),
+    Given("wheel_circumference", "circumference", "travel of the drive wheel in one loaded turn"),
+    Given("system_voltage", "voltage", "nominal voltage of the system"),
+    Given("wire_area", "hole_area", "copper cross-section of the wire"),
+    Given("wire_length", "length", "one-way length of the wire"),
+    Given("load_current", "current", "current through the wire"),
+    Given("wire_temperature", "temperature", "temperature of the wire"),
+    # how it was measured
+    Given("row_length", "length", "length of row that was counted; without it 1/1000 acre or 1/1000 hectare"),
+    Given("per", "word", "the count is per 1/1000 of this area", ("acre", "hectare")),
+    Given("turns", "count", "disc turns that were caught"),
+    Given("minutes", "duration", "how long was counted"),
+    Given("sample_size", "count", "seeds in one weighed sample"),
+    Given("tag_seeds_per_mass", "seeds_per_mass", "seeds per weight on the tag, or of the last lot"),
+    Given("planted_area", "area", "area that was planted"),
+    Given("gauge_span", "vacuum", "full scale of the gauge"),
+    Given("gauge_class", "percent", "accuracy class of the gauge, share of its span"),
+    Given("reading_error", "reading", "standard error of one reading taken with the same instrument"),
+    Given("fluid_density", "density", "density of the fluid in the column; without it water"),
+    Given("fluid_temperature", "temperature", "temperature of the water in the column"),
+    Given("tilt", "angle", "angle of the column from plumb, when read along the tube"),
+    Given("fan_open", "vacuum", "reading at the fan with nothing capped"),
+    Given("chart_slip", "share", "wheel slip on which the rate chart is based"),
+    Given("pitches", "count", "chain pitches that were measured"),
+    Given("pitch", "size", "pitch of the chain when new"),
+    Given("altitude", "altitude", "altitude"),
+    Given("air_temperature", "temperature", "air temperature"),
+    Given("rows_looked_at", "count", "rows among which this one was picked as the worst"),
+    # limits that only the knowledge may set
+    Given("row_low_below_median", "reading", "a row counts as low when this far below the median row"),
+    Given("row_high_above_median", "reading", "a row counts as high when this far above the median row"),
+    Given("section_low_below_rest", "reading", "a section is low when its median is this far below the rest"),
+    Given("all_low_below_reference", "reading", "all rows are low this far below the reference"),
+    Given("row_low_ratio", "ratio", "a row counts as low below this ratio to the median row"),
+    Given("row_high_ratio", "ratio", "a row counts as high above this ratio to the median row"),
+    Given("drift_limit", "reading", "largest change of the first row, read again, to be spread out"),
+    Given("swing_limit", "reading", "a log swings when it goes up and down by more than this"),
+    Given("fall_limit", "reading", "a log falls when its trend over the whole log is more than this"),
+    Given("miss_limit", "share", "share of misses that the sample should be able to tell from the seen one"),
+    Given("proof_margin", "share", "half-width of the 95 % band that is wanted"),
+)
+
+CONTEXT: Mapping[str, Given] = MappingProxyType({g.name: g for g in _LIST})
+
+PARTS = ("disc", "wheel", "shaft", "sprocket", "chain", "belt", "gearbox")
+"""Parts whose turn can show as a rhythm in the row."""
+
+
+def number(context: Context, name: str) -> float | None:
+    """Return a numeric context value, None where it is not given. Raises MeasureError when no number."""
+    value = context.get(name)
+    if value is None:
+        return None
+    if isinstance(value, str) or not math.isfinite(value):
+        told = f"{name} must be a number, not {value!r}."
+        raise MeasureError(told, remedy=f"It is the {CONTEXT[name].meaning}.")
+    return float(value)
+
+
+def positive(context: Context, name: str) -> float | None:
+    """Return a context value above zero, None where it is not given. Raises MeasureError otherwise."""
+    value = number(context, name)
+    if value is not None and value <= 0:
+        raise MeasureError(f"{name} must be above zero.", remedy=f"It is the {CONTEXT[name].meaning}.")
+    return value
+
+
+def needed(context: Context, name: str) -> float:
+    """Return a context value above zero. Raises MeasureError when it is missing."""
+    value = positive(context, name)
+    if value is None:
+        raise MeasureError(f"{name} is not known.", remedy=f"Give the {CONTEXT[name].meaning}.")
+    return value
+
+
+def units(context: Context) -> System:
+    """Return the system in which values are shown, US unless "metric" is asked for."""
+    return "metric" if context.get("units") == "metric" else "us"
+
+
+def row_list(text: str) -> tuple[int, ...]:
+    """Return the rows of "1-6,9", sorted. Raises MeasureError."""
+    rows: set[int] = set()
+    for part in filter(None, (p.strip() for p in text.split(","))):
+        found = re.fullmatch(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?", part)
+        if not found or int(found[1]) < 1 or (found[2] and int(found[2]) < int(found[1])):
+            raise MeasureError(f'"{part[:20]}" is not a list of rows.', remedy="Write rows like 1-6,9.")
+        rows.update(range(int(found[1]), int(found[2] or found[1]) + 1))
+    return tuple(sorted(rows))
+
+
+def sections(context: Context) -> Mapping[str, tuple[int, ...]]:
+    """Return the sections of the machine by name; empty when they are not known."""
+    text = str(context.get("sections", ""))
+    pairs = (part.partition("=") for part in text.split(";") if part.strip())
+    return {name.strip(): row_list(rows) for name, _, rows in pairs}
+
+
+def pack_sections(named: Mapping[str, Iterable[int]]) -> str:
+    """Return sections as context text."""
+    return ";".join(f"{name}={','.join(str(r) for r in rows)}" for name, rows in named.items())
+
+
+def row_values(context: Context, name: str) -> Mapping[int, float]:
+    """Return values per row of a context text such as "1=5080 2=5075". Raises MeasureError."""
+    found: dict[int, float] = {}
+    for part in str(context.get(name, "")).split():
+        row, _, value = part.partition("=")
+        try:
+            found[int(row)] = float(value)
+        except ValueError:
+            told = f'"{part[:30]}" is not row=value.'
+            raise MeasureError(told, remedy="Write 1=5080 2=5075, SI.") from None
+    return found
+
+
+def pack_rows(values: Mapping[int, float]) -> str:
+    """Return values per row as context text."""
+    return " ".join(f"{row}={value!r}" for row, value in sorted(values.items()))

@@ -1,0 +1,140 @@
+"""The analyses of drive and electrics: slip, meter speed, disc turns, chain, volts, amps, bus."""
+
+from __future__ import annotations
+
+import math
+
+from diag.analyses import context as ctx
+from diag.analyses.charts import rows as row_chart
+from diag.analyses.model import Analysed, Context, Reading
+from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value
+from diag.analyses.values import by_row, extremes, two
+from diag.errors import MeasureError
+from diag.measure import drive, electrical, kinematics
+from diag.measure.spacing import median
+
+
+def run_slip(reading: Reading, context: Context) -> Analysed:
+    """Return wheel slip from loaded turns (k) and turns without slip (n), or labels loaded and free."""
+    if reading.kind == "count":
+        loaded, free = float(reading.k or 0), float(reading.n or 0)
+    elif reading.labels:
+        loaded, free = reading.at("loaded") or 0.0, reading.at("free") or 0.0
+    else:
+        loaded, free = two(reading)
+    slip, error = drive.slip(free, loaded), drive.slip_error(free or 1.0, loaded)
+    results = [value("slip", slip, error)]
+    told = f"Slip {percent(slip, 3)} (+-{percent(2 * error)}): {loaded:g} turns for {free:g} without slip"
+    chart = ctx.number(context, "chart_slip")
+    if chart is not None:
+        factor = drive.rate_factor_for_slip(slip, chart)
+        results.append(value("rate_factor", factor, error / (1 - chart)))
+        told += f"; the rate is {percent(factor, 3)} of the chart's"
+    few = free < 20
+    return analysed(results, f"{told}.", needed=math.ceil(20 - free) if few else None,
+                    reason=f"{free:g} turns are few: count over a longer course." if few else "")
+
+
+def run_meter_speed(reading: Reading, context: Context) -> Analysed:
+    """Return seeds per second and disc speed at a ground speed (m/s)."""
+    rate, width, holes = (ctx.needed(context, n) for n in ("target_rate", "row_width", "holes"))
+    speed = _one(reading)
+    if speed <= 0:
+        raise MeasureError("The speed must be above zero.", remedy="Give the ground speed.")
+    seeds = kinematics.seeds_per_second(speed, rate, width)
+    turning = kinematics.disc_speed(seeds, holes)
+    distance = holes * kinematics.spacing_for(rate, width)
+    return analysed(
+        [value("seeds_per_second", seeds), value("disc_speed", turning), value("turn_distance", distance),
+         value("hole_time", kinematics.hole_time(seeds))],
+        f"{said(seeds, 'seed_flow', context)}: the disc turns at {said(turning, 'disc_speed', context)}, one hole "
+        f"every {kinematics.hole_time(seeds) * 1000:.3g} ms, one turn every {said(distance, 'length', context)}.",
+    )
+
+
+def run_disc_turns(reading: Reading, context: Context) -> Analysed:
+    """Return counted disc speed (rev/s) over the one the setting asks for."""
+    rate, width, holes, speed = (ctx.needed(context, n) for n in ("target_rate", "row_width", "holes", "speed"))
+    wanted = kinematics.disc_speed(kinematics.seeds_per_second(speed, rate, width), holes)
+    counted = _one(reading)
+    ratio = counted / wanted
+    # A minute's count of turns is read to a quarter turn.
+    error = 0.25 / math.sqrt(3) / 60 / wanted
+    return analysed(
+        [value("disc_speed", counted), value("wanted", wanted), value("to_wanted", ratio, error)],
+        f"The disc turns at {said(counted, 'disc_speed', context)}, {percent(ratio, 3)} of the "
+        f"{said(wanted, 'disc_speed', context)} that the setting asks for.",
+    )
+
+
+def run_chain_wear(reading: Reading, context: Context) -> Analysed:
+    """Return the stretch of a chain from its length (m) over known pitches."""
+    stretch = drive.chain_stretch(_one(reading), ctx.needed(context, "pitches"), ctx.needed(context, "pitch"))
+    return analysed([value("stretch", stretch)], f"The chain is {percent(stretch)} longer than new.")
+
+
+def run_voltage_drop(reading: Reading, context: Context) -> Analysed:
+    """Return volts lost from source to load, held against a sound wire where the profile knows it."""
+    if reading.labels:
+        source, load = reading.at("source"), reading.at("load")
+        if source is None or load is None:
+            raise MeasureError("Both voltages are needed.", remedy="Give source and load.")
+    else:
+        source, load = two(reading)
+    lost = source - load
+    results = [value("source", source), value("load", load), value("drop", lost)]
+    if source:
+        results.append(value("drop_share", lost / source))
+    lost_v, source_v, load_v = (said(v, "voltage", context) for v in (lost, source, load))
+    told = f"{lost_v} lost of {source_v}; {load_v} arrive"
+    area, length, current = (ctx.positive(context, n) for n in ("wire_area", "wire_length", "load_current"))
+    if area and length and current:
+        warm = ctx.positive(context, "wire_temperature") or 293.15
+        sound = electrical.drop(electrical.wire_resistance_by_area(area, length, warm), current)
+        results += [value("wire_drop", sound), value("extra_resistance", max(0.0, (lost - sound) / current))]
+        told += f"; a sound wire would lose {said(sound, 'voltage', context)}"
+    return analysed(results, f"{told}.")
+
+
+def run_current_compare(reading: Reading, context: Context) -> Analysed:
+    """Return motor currents (A) per row against the median of those that draw any, or against healthy values."""
+    values = by_row(reading)
+    drawing = {r: abs(v) for r, v in values.items() if v != 0}
+    if len(values) < 3:
+        return too_few(f"{len(values)} rows; a comparison needs three.", 3 - len(values))
+    if not drawing:
+        return analysed([value("zero_rows", len(values))], "No row draws current.")
+    healthy = ctx.row_values(context, "healthy_rows")
+    middle = median(list(drawing.values()))
+    ratios = {r: v / (healthy.get(r) or middle) for r, v in drawing.items()}
+    low, high = extremes(ratios)
+    idle = [r for r, v in values.items() if v == 0]
+    most, least = percent(ratios[high], 3), percent(ratios[low], 3)
+    told = f"Row {high} draws most, {most} of the middle row; row {low} least, {least}"
+    texts = {r: said(v, "current", context) for r, v in values.items()}
+    told += f"; {rows_said(idle)} {'draws' if len(idle) == 1 else 'draw'} nothing" if idle else ""
+    return analysed(
+        [value("median", middle), value("highest_ratio", ratios[high]), value("highest_row", high),
+         value("lowest_ratio", ratios[low]), value("lowest_row", low), value("zero_rows", len(idle))],
+        f"{told}.",
+        notes=("Held against this machine's healthy values." if healthy else "",),
+        charts=lambda width: (row_chart(values, texts, {}, width),),
+    )
+
+
+def run_bus_resistance(reading: Reading, context: Context) -> Analysed:
+    """Return how many terminators the resistance (ohm) between the two bus wires stands for."""
+    ohms = _one(reading)
+    count = electrical.terminators(ohms)
+    near = round(count)
+    told = {0: "no terminator", 1: "one terminator of two", 2: "both terminators", 3: "one terminator too many"}
+    what = told.get(near, f"{near} terminators") if abs(count - near) < 0.15 else "no whole number of terminators"
+    return analysed([value("resistance", ohms), value("terminators", count)],
+                    f"{said(ohms, 'resistance', context)}: {what}.",
+                    notes=("Bus ends with active terminators show no plain resistance.",))
+
+
+def _one(reading: Reading) -> float:
+    if len(reading.numbers) != 1:
+        raise MeasureError(f"One value is taken here, {len(reading.numbers)} were given.", remedy="Give one value.")
+    return reading.numbers[0]

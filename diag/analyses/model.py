@@ -1,0 +1,130 @@
+"""What goes into an analysis and what comes out of it: plain values, all SI, no limits and no causes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from diag.units import QUANTITIES, UNITS
+
+Context = Mapping[str, float | str]
+"""Settings and machine figures an analysis may use; names and units stand in `diag.analyses.context`."""
+
+FRACTION = "fraction"
+WORDLIKE = ("word", "flag")
+PURE = ("share", "ratio")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Raw values of one answer, SI.
+
+    `kind`: answer kind. `numbers`: values in the order taken. `rows`: row of each number (may repeat: several
+    depths in one row, the first row read again at the end of a walk). `labels`: name of each number taken
+    at a named point. `times`: seconds, for a log. `k`, `n`: k of n. `counts`: label -> (k, n).
+    """
+
+    kind: str
+    numbers: tuple[float, ...] = ()
+    rows: tuple[int, ...] = ()
+    times: tuple[float, ...] = ()
+    k: int | None = None
+    n: int | None = None
+    counts: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    labels: tuple[str, ...] = ()
+
+    def at(self, label: str) -> float | None:
+        """The number taken at a named point, None where it was not taken."""
+        return self.numbers[self.labels.index(label)] if label in self.labels else None
+
+
+@dataclass(frozen=True)
+class ResultSpec:
+    """One named result of an analysis.
+
+    `quantity`: a name of QUANTITIES, or "share" (0 to 1), "ratio", "word", "flag" (1 or 0), or "reading" (the
+    quantity of the check's own answer). `unit`: unit of the value, always SI. `words`: all values of a word.
+    """
+
+    name: str
+    quantity: str
+    unit: str
+    meaning: str
+    words: tuple[str, ...] = ()
+
+    @property
+    def dimension(self) -> str:
+        """Dimension that a limit on this result must have; "" for words, flags and "reading"."""
+        if self.quantity in PURE:
+            return UNITS[FRACTION].quantity
+        return QUANTITIES[self.quantity].dimension if self.quantity in QUANTITIES else ""
+
+
+@dataclass(frozen=True)
+class Result:
+    """One computed result.
+
+    `error`: standard error, same SI unit. `k`, `n`: for a share counted as k of n. `chances`: for a word
+    that the uncertainty of the readings leaves open, the weight of each word (together 1).
+    """
+
+    name: str
+    value: float | str
+    error: float | None = None
+    k: int | None = None
+    n: int | None = None
+    chances: Mapping[str, float] | None = None
+
+
+def no_charts(width: int) -> tuple[str, ...]:
+    """No chart belongs to this analysis."""
+    return ()
+
+
+@dataclass(frozen=True)
+class Analysed:
+    """The outcome of an analysis.
+
+    `enough`: whether the readings can carry a verdict; `needed`: how many more it would take (None: not
+    known, or none); `reason`: why they are too few, "" when enough. `words`: one sentence for the desk.
+    `notes`: warnings that belong to the figures. `charts(width)`: text charts, drawn when asked for.
+    """
+
+    results: Mapping[str, Result]
+    enough: bool
+    needed: int | None
+    reason: str
+    words: str
+    notes: tuple[str, ...] = ()
+    charts: Callable[[int], tuple[str, ...]] = field(default=no_charts, compare=False, repr=False)
+
+    def number(self, name: str) -> float:
+        """The value of a numeric result."""
+        value = self.results[name].value
+        if isinstance(value, str):
+            raise TypeError(f"{name} is a word")
+        return value
+
+    def word(self, name: str) -> str:
+        """The value of a word result."""
+        return str(self.results[name].value)
+
+
+Run = Callable[[Reading, Context], Analysed]
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """One analysis of the catalogue.
+
+    `takes`: answer kinds it accepts. `needs`: context names it cannot do without. `uses`: context names that
+    sharpen it. `results`: by name; a result may be absent from a run when the context did not allow it.
+    """
+
+    name: str
+    title: str
+    takes: tuple[str, ...]
+    results: Mapping[str, ResultSpec]
+    run: Run
+    needs: tuple[str, ...] = ()
+    uses: tuple[str, ...] = ()

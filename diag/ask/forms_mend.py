@@ -1,0 +1,254 @@
+"""Forms about mending: repair, a way to go on for now, the proof, the end of a call and what follows it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from diag.ask.form import (
+    Field,
+    Form,
+    Values,
+    choices,
+    keys_of,
+    need,
+    parts_of,
+    rows_of,
+    settings_of,
+    text_of,
+    whole_of_text,
+)
+from diag.call.desk import CallDesk
+from diag.errors import UsageError
+from diag.reason.cautions import cautions_for
+from diag.reason.judgement import LIKELY, OPEN
+from diag.record.kinds import RESULTS
+from diag.record.rows import show_rows
+from diag.record.state import NotPutBack
+from diag.record.times import parse_when
+from diag.say import present
+from diag.text import number
+
+DONE_BY = choices({"technician": "a technician", "grower": "the grower"})
+VERDICTS = choices({"accepted": "accepted: mended", "not_accepted": "not accepted: the trouble is still there",
+                    "not_yet": "not yet: too little measured"})  # fmt: skip
+ENDS: dict[str, str] = {
+    "mended_by_phone": "mended by phone", "mended": "mended", "interim": "goes on with a way for now",
+    "question_answered": "a question answered, no fault", "no_fault_found": "no fault found",
+    "handed_over": "handed on", "not_heard_again": "not heard from again",
+    "several_changed_at_once": "several things changed at once", "part_shown_at_fault": "a part shown to be at fault",
+}  # fmt: skip
+FOLLOW_UP = "Are the mended rows even with their neighbours? Is anything new?"
+
+
+def candidates(call: CallDesk, also: tuple[str, ...] = ()) -> tuple[tuple[str, str], ...]:
+    """Return the causes to choose from: those named, then the open ones, at least five."""
+    causes = call.engine.knowledge.causes
+    ranking = call.think().judgement.ranking
+    open_ones = [r.cause for i, r in enumerate(ranking) if i < 5 or r.belief in (LIKELY, OPEN)]
+    return tuple((c, causes[c].label) for c in dict.fromkeys((*also, *open_ones)) if c in causes)
+
+
+def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
+    """Return the form of a repair; several causes can be mended at once."""
+    knowledge = call.engine.knowledge
+    plan = call.think().judgement.plan
+    offered = candidates(call, causes or ((plan.repair,) if plan.repair else ()))
+    first = offered[0][0] if offered else None
+    cause = knowledge.causes[first] if first else None
+    rows = call.state.situation.rows
+    hazards = cause.repair.hazards if cause else ()
+    cautions = cautions_for(knowledge, hazards, call.state.channel, call.state.situation.flags)
+    told = [f"{c.word}: {c.text}" for c in cautions]
+    parts = ", ".join(f"1 {knowledge.parts[p].label}" for p in (cause.repair.parts if cause else ()))
+    return Form("repair", "Repair", (
+        Field("cautions", "Cautions", "note", value="\n".join(told)),
+        Field("causes", "What was mended", "ticks", "Several can be ticked.", (first,) if first else (), offered),
+        Field("words", "What was done", "lines", value=cause.repair.do if cause else ""),
+        Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
+        Field("parts", "Parts", hint="e.g. 1 seal, 4 brushes", value=parts),
+        Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
+        Field("minutes", "Minutes it took", hint="Left empty: the estimate counts."),
+        Field("done_by", "Done by", "pick", value="grower" if call.state.channel == "phone" else "technician",
+              choices=DONE_BY),
+        Field("happened", "When", hint="e.g. 10:40, 2 h ago; empty: now"),
+    ), _record_repair)  # fmt: skip
+
+
+def _record_repair(call: CallDesk, values: Values) -> None:
+    causes = need(keys_of(values, "causes"), "What was mended", "Tick at least one cause.")
+    minutes = whole_of_text(text_of(values, "minutes"), "Minutes it took")
+    body: dict[str, Any] = {
+        "rows": rows_of(call, text_of(values, "rows"), "Rows"), "minutes": minutes,
+        "parts": parts_of(text_of(values, "parts")) or None,
+        "settings": settings_of(text_of(values, "settings")) or None, "done_by": text_of(values, "done_by") or None,
+        "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
+    }  # fmt: skip
+    call.repair(causes, words=text_of(values, "words"), **{k: v for k, v in body.items() if v is not None})
+
+
+def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
+    """Return the form of a way to go on for now; None when none is known for the causes in question."""
+    causes = call.engine.knowledge.causes
+    known = [c for c, _ in candidates(call, (cause,) if cause else ()) if causes[c].interim is not None]
+    if not known:
+        return None
+    told = []
+    for c in known:
+        interim = causes[c].interim
+        assert interim is not None
+        told.append(f"{causes[c].label}: {interim.do} You lose: {interim.loses} Watch: {interim.watch} "
+                    f"It ends: {interim.ends}")  # fmt: skip
+    return Form("interim", "Go on for now", (
+        Field("told", "Ways known", "note", value="\n".join(told)),
+        Field("cause", "Against", "pick", value=known[0], choices=tuple((c, causes[c].label) for c in known)),
+        Field("words", "What was done", "lines", "Left empty: as above."),
+        Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),
+        Field("acres", "Or after acres"),
+    ), _record_interim)  # fmt: skip
+
+
+def _record_interim(call: CallDesk, values: Values) -> None:
+    cause = need(text_of(values, "cause"), "Against")
+    interim = call.engine.knowledge.causes[cause].interim
+    until = parse_when(text_of(values, "until"), call.desk.clock(), "Look at it again")
+    acres = whole_of_text(text_of(values, "acres"), "Or after acres")
+    call.repair([cause], words=text_of(values, "words") or (interim.do if interim else ""), kind="interim")
+    _wait(call, "proof", until, acres, "A way for now was found; the cause is still there.")
+
+
+def _wait(call: CallDesk, reason: str, until: str | None, acres: int | None, text: str) -> None:
+    if until or acres:
+        body = {"for": reason, "until": until, "acres": None if acres is None else str(acres)}
+        call.record("waiting", {k: v for k, v in body.items() if v is not None}, {"text": text})
+
+
+def proof_form(call: CallDesk) -> Form:
+    """Return the form of a proof. Raises UsageError when there is nothing to prove."""
+    repairs = [r for r in call.state.repairs if r.kind == "repair"]
+    if not repairs:
+        raise UsageError("No repair is recorded yet.", "proof", "Record the repair first.")
+    knowledge = call.engine.knowledge
+    names = tuple((r.event, "; ".join(knowledge.causes[c].label if c in knowledge.causes else c for c in r.causes))
+                  for r in reversed(repairs))  # fmt: skip
+    last = repairs[-1]
+    after = [a for a in call.state.answers if a.epoch > last.epoch]
+    readings = []
+    for a in after:
+        check = knowledge.questions.get(a.check)
+        seen = call.seen(a.event)
+        told = present.reading_text(a, check)
+        if seen and seen.evaluated.outcome and check and a.outcome is None:
+            told += f" = {check.outcomes[seen.evaluated.outcome].says}"
+        readings.append((a.event, f"{check.asks if check else a.check}: {told}"))
+    return Form("proof", "Proof", (
+        Field("how", "How it is proved", "note", value="\n".join(how_proved(call, last.causes))),
+        Field("repair", "Of which repair", "pick", value=last.event, choices=names),
+        Field("answers", "Rests on", "ticks", "" if readings else "Nothing was measured since the repair: measure "
+              "again first, by the same method.", tuple(e for e, _ in readings), tuple(readings)),
+        Field("verdict", "Verdict", "pick", value="not_yet", choices=VERDICTS),
+        Field("conditions", "Conditions", hint="Left empty: the same as before. Else: what was different."),
+        Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days"),
+        Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
+    ), _record_proof)  # fmt: skip
+
+
+def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
+    """Return how repairs of these causes are proved, and how many seeds each step needs."""
+    knowledge = call.engine.knowledge
+    found = {knowledge.causes[c].repair.verify for c in causes if c in knowledge.causes}
+    lines = []
+    for name in sorted(v for v in found if v and v in knowledge.verifications):
+        verify = knowledge.verifications[name]
+        lines.append(f"{verify.label}: {verify.measures} {verify.sample} Accept: {verify.accept}")
+        steps = {"roll": "good enough to roll", "file": "for the file", "claim": "for a claim"}
+        told = [f"{words}: {number(verify.seeds[key])} seeds" for key, words in steps.items() if key in verify.seeds]
+        lines += ["; ".join(told)] if told else []
+    return lines
+
+
+def _record_proof(call: CallDesk, values: Values) -> None:
+    repair = need(text_of(values, "repair"), "Of which repair")
+    verdict = need(text_of(values, "verdict"), "Verdict")
+    answers = keys_of(values, "answers")
+    if verdict == "accepted" and not answers:
+        raise UsageError("A repair is accepted on readings taken after it.", "Rests on",
+                         "Measure again, by the same method, then accept.")  # fmt: skip
+    until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
+    call.proof(repair, verdict, answers)
+    conditions = text_of(values, "conditions")
+    if conditions:
+        call.record("note", {"about": repair}, {"text": f"Conditions after the repair: {conditions}"})
+    _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+
+
+def put_back_fields(call: CallDesk) -> list[Field]:
+    """Return one question for each change that was not put back."""
+    told = choices({"keep": "keep it so", "back": "put back", "tell": "the caller puts it back"})
+    return [
+        Field(f"put_back_{i}", f"Not put back: {name_of(change)}", "pick", value="keep", choices=told)
+        for i, change in enumerate(call.state.not_put_back)
+    ]
+
+
+def name_of(change: NotPutBack) -> str:
+    """Return a change that still stands, in words: what, which rows, what it was."""
+    rows = f" row {show_rows(change.rows)}" if change.rows is not None and change.rows != "all" else ""
+    was = f" (was {present.setting_words(change.before)})" if change.before is not None else ""
+    return f"{change.name}{rows}{was}"
+
+
+def settle(call: CallDesk, values: Values) -> None:
+    """Record what becomes of changes that were not put back."""
+    for i, change in enumerate(call.state.not_put_back):
+        choice = text_of(values, f"put_back_{i}")
+        if choice == "back" and change.events:
+            before = change.before if change.before is not None else "as before"
+            call.record("change", {"setting": change.name, "after": before, "settles": change.events[-1]})
+        elif choice == "tell":
+            call.record("note", {}, {"text": f"Told the caller to put back: {name_of(change)}"})
+
+
+def close_form(call: CallDesk) -> Form:
+    """Return the form that ends a call: what is not put back first, then how it ended."""
+    mended = any(r.kind == "repair" for r in call.state.repairs)
+    usual = "question_answered" if not mended else "mended_by_phone" if call.state.channel == "phone" else "mended"
+    return Form("close", "Close the call", (
+        *put_back_fields(call),
+        Field("result", "How it ended", "pick", value=usual, choices=tuple((r, ENDS[r]) for r in RESULTS)),
+        Field("words", "Words for the file", "lines"),
+        Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days", value="in 1 day" if mended else ""),
+        Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
+    ), _record_close, "Close")  # fmt: skip
+
+
+def _record_close(call: CallDesk, values: Values) -> None:
+    result = need(text_of(values, "result"), "How it ended")
+    until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
+    settle(call, values)
+    call.close(result, text_of(values, "words"))
+    _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+
+
+def follow_up_form(call: CallDesk) -> Form:
+    """Return the form of a call-back after a repair; a no opens the call again with its answers."""
+    return Form("follow_up", "Follow-up", (
+        Field("even", "Even with the neighbours", "pick", "Are the mended rows even with their neighbours?",
+              choices=choices({"yes": "yes", "no": "no", "no_answer": "no answer"})),
+        Field("new", "Anything new", "lines", "Is anything new? Left empty: nothing."),
+        Field("again", "Call again", hint="e.g. in 2 days; left empty: done"),
+    ), _record_follow_up)  # fmt: skip
+
+
+def _record_follow_up(call: CallDesk, values: Values) -> None:
+    even = need(text_of(values, "even"), "Even with the neighbours", "Pick yes, no or no answer.")
+    new = text_of(values, "new")
+    until = parse_when(text_of(values, "again"), call.desk.clock(), "Call again")
+    closed = call.state.closed is not None
+    if closed and (even == "no" or new):
+        call.record("reopened", {}, {"words": "Follow-up: the trouble is back." if even == "no" else "Follow-up: new."})
+    told = {"yes": "even with their neighbours", "no": "not even with their neighbours", "no_answer": "no answer"}[even]
+    call.record("note", {}, {"text": f"Follow-up: {told}." + (f" New: {new}" if new else "")})
+    if until:
+        _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+    elif call.state.waiting is not None:
+        call.record("waiting", {"for": "none"})

@@ -1,0 +1,207 @@
+"""Taking a call: the caller's words to symptoms and ticks, and ticks to events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from typing import Any
+
+from diag.call.desk import CallDesk
+from diag.errors import DiagError, UsageError
+from diag.hear.complaint import FactFound, Match, Offer, match
+from diag.knowledge.base import Knowledge
+from diag.record.graph import Event
+from diag.record.rows import StoredRows, parse_rows, to_stored
+from diag.text import one_line
+from diag.units import parse
+
+LISTS = ("changes", "flags")
+QUANTITY_OF = {"speed": "speed", "target": "rate"}
+
+
+def read_words(knowledge: Knowledge, words: str) -> Match:
+    """Return the symptoms and facts found in a caller's words."""
+    return match(words, knowledge.symptoms.values(), knowledge.lexicon)
+
+
+def fact_text(knowledge: Knowledge, fact: FactFound) -> str:
+    """Return a tick's words: what it would be taken as."""
+    told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
+    doubt = f" ({fact.doubt})" if fact.doubt else ""
+    return f'"{fact.said}": ' + ("; ".join(t for t in told if t) or fact.value) + doubt
+
+
+def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
+    if offer.slot == "answer":
+        check = knowledge.questions.get(offer.name) or knowledge.questions.get(f"{offer.name}.{offer.value}")
+        if check is None:
+            return ""
+        return check.outcomes[offer.value].says if offer.value in check.outcomes else check.asks
+    if offer.slot == "axis" and offer.name in knowledge.axes:
+        labels = {v.name: v.label for v in knowledge.axes[offer.name].values}
+        return labels.get(offer.value, offer.value)
+    named = {"changes": knowledge.changes, "flags": knowledge.flags}.get(offer.name)
+    if offer.slot == "situation" and named and offer.value in named:
+        return named[offer.value].label
+    told = {
+        ("machine", "rows"): f"{offer.value} rows on the planter",
+        ("situation", "rows"): f"in trouble: {'all rows' if offer.value == 'all' else 'row ' + offer.value}",
+        ("situation", "since"): "it began then",
+        ("situation", "told_by"): "told by somebody else",
+    }.get((offer.slot, offer.name))
+    if offer.slot == "done_before":
+        return f"done before the call: {offer.name.replace('_', ' ')}"
+    return told or f"{offer.name.replace('_', ' ')} {offer.value}".strip()
+
+
+def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "caller") -> list[Event]:
+    """Record accepted ticks: machine first, then the situation, then answers. Unusable ones are left out.
+
+    `observer`: who told it; "relayed" where nobody who saw it has confirmed it.
+    """
+    offers = [o for f in facts for o in f.offers]
+    events = []
+    machine = _machine(call, offers)
+    if machine:
+        events.append(call.set_machine(machine))
+    situation = _situation(call, offers)
+    if situation:
+        events.append(call.set_situation(situation))
+    for offer in dict.fromkeys(offers):
+        if offer.slot == "answer":
+            events += _answer(call, offer, observer)
+        elif offer.slot == "done_before":
+            events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
+    return events
+
+
+def _machine(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
+    axes = {o.name: o.value for o in offers if o.slot == "axis" and o.name in call.engine.knowledge.axes}
+    body: dict[str, Any] = {"axes": axes} if axes else {}
+    rows = [o.value for o in offers if o.slot == "machine" and o.name == "rows" and o.value.isdigit()]
+    if rows:
+        body["rows"] = int(rows[0])
+    return body
+
+
+def _situation(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
+    body: dict[str, Any] = {}
+    for offer in offers:
+        if offer.slot == "situation":
+            # "left wing" without such a section, "all but 4" without the number of rows: told, but not usable yet
+            with suppress(DiagError):
+                body.update(situation_field(call, offer.name, offer.value, body))
+    return body
+
+
+def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None) -> dict[str, Any]:
+    """Return {field: stored value} for a field of the situation as typed. Raises UsageError, UnitError."""
+    state = call.state
+    before = (sofar or {}).get(name) or list(getattr(state.situation, name, None) or ()) if name in LISTS else ()
+    sections = {n: to_stored(r) for n, r in state.machine.sections.items()}
+    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections, before)
+
+
+def situation_value(
+    knowledge: Knowledge, name: str, value: str, rows: int | None = None,
+    sections: Mapping[str, StoredRows] | None = None, before: Iterable[str] = (),
+) -> dict[str, Any]:  # fmt: skip
+    """Return {field: stored value} of a field of the situation as typed. Raises UsageError, UnitError.
+
+    `rows`, `sections`: of the machine; `before`: what a list holds already.
+    """
+    if name == "rows":
+        return {"rows": to_stored(parse_rows(value, rows, sections or {}, "rows"))}
+    if name in LISTS:
+        return {name: list(dict.fromkeys([*before, value]))}
+    if name in QUANTITY_OF:
+        return {name: target_value(value) if name == "target" else parse(value, QUANTITY_OF[name]).as_json()}
+    if name in ("since", "rhythm", "seed_lot_code"):
+        return {name: one_line(value, limit=100)}
+    if name == "crop":
+        known = [v.name for v in knowledge.axes["crop"].values] if "crop" in knowledge.axes else []
+        word = one_line(value).lower().replace(" ", "_")
+        near = [k for k in known if k == word] or [k for k in known if word and k.startswith(word)]
+        if len(near) != 1:
+            raise UsageError(f"{one_line(value, limit=40)!r} is no known crop.", "crop", f"Known: {', '.join(known)}.")
+        return {"crop": near[0]}
+    return {}
+
+
+def target_value(text: str) -> dict[str, str]:
+    """Return a target rate or spacing as stored: "32000/ac", "79 000 seeds/ha", "6.5 in"."""
+    from diag.errors import UnitError
+
+    try:
+        return parse(text, "rate").as_json()
+    except UnitError as error:
+        try:
+            return parse(text, "spacing").as_json()
+        except UnitError:
+            raise error from None
+
+
+def _answer(call: CallDesk, offer: Offer, observer: str) -> list[Event]:
+    """Record an answer heard in the words; one already given stands."""
+    knowledge = call.engine.knowledge
+    key, outcome = offer.name, offer.value
+    if key not in knowledge.questions and f"{key}.{outcome}" in knowledge.questions:
+        key, outcome = f"{key}.{outcome}", "yes"
+    check = knowledge.questions.get(key)
+    if check is None or outcome not in check.outcomes or any(a.check == key for a in call.state.answers):
+        return []
+    return [call.answer(key, outcome=outcome, observer=observer)]
+
+
+def search_checks(knowledge: Knowledge, text: str, most: int = 12) -> list[str]:
+    """Return ids of checks (as asked) that fit a search: every word in its id, heading, question or answers."""
+    words = one_line(text).lower().split()
+    found = []
+    for key, check in knowledge.questions.items():
+        head = f"{key} {check.asks} {check.phone or ''}".lower()
+        hay = head + " " + " ".join(o.says.lower() for o in check.outcomes.values())
+        if all(w in hay for w in words):
+            found.append((not all(w in head for w in words), len(head), key))
+    return [key for _, _, key in sorted(found)[:most]]
+
+
+def search_causes(knowledge: Knowledge, text: str, most: int = 12) -> list[str]:
+    """Return ids of causes that fit a search."""
+    words = one_line(text).lower().split()
+    found = []
+    for key, cause in knowledge.causes.items():
+        hay = f"{key} {cause.label} {cause.plain or ''}".lower()
+        if all(w in hay for w in words):
+            found.append((len(hay), key))
+    return [key for _, key in sorted(found)[:most]]
+
+
+def search_symptoms(knowledge: Knowledge, text: str, most: int = 40) -> list[str]:
+    """Return ids of symptoms whose label or wordings hold every word ("" lists all)."""
+    words = one_line(text).lower().split()
+    return [
+        key
+        for key, s in knowledge.symptoms.items()
+        if all(w in f"{key} {s.label} {' '.join(s.wordings)}".lower() for w in words)
+    ][:most]
+
+
+
+
+def search_answers(knowledge: Knowledge, text: str, most: int = 12) -> list[tuple[str, str]]:
+    """Return (check, outcome) of possible results that hold every word: a fact told without being asked.
+
+    Results whose own words hold more of the search come first; "no" to one item of a list is left out.
+    """
+    words = one_line(text).lower().split()
+    found = []
+    for key, check in knowledge.questions.items():
+        head = f"{key} {check.asks}".lower().replace("_", " ")
+        for name, outcome in check.outcomes.items():
+            says = f"{name.replace('_', ' ')} {outcome.says}".lower()
+            if not words or not all(w in says or w in head for w in words) or ("." in key and name == "no"):
+                continue
+            own = sum(w in says for w in words)
+            if own:
+                found.append((-own, len(says) + len(head), key, name))
+    return [(key, name) for _, _, key, name in sorted(found)[:most]]

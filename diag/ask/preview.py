@@ -1,0 +1,103 @@
+"""What an answer would be taken as, while it is typed; nothing is recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from diag.ask.answers import CALLED, parse_answer
+from diag.call.readings import AGAIN, Evaluated, evaluate
+from diag.errors import DiagError
+from diag.knowledge.base import Knowledge
+from diag.knowledge.model import Check
+from diag.record.rows import Rows
+from diag.record.state import Answer, State
+from diag.text import clean
+from diag.units import Measured, suspicion
+
+BASIS: Mapping[str, str] = {"book": "against this machine's book value", "generic": "against the generic range"}
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What a text would give. `fits`: it can be recorded as it stands."""
+
+    fits: bool
+    lines: tuple[str, ...]
+    outcome: str | None = None
+
+
+NOTHING = Preview(False, ())
+
+
+def preview(knowledge: Knowledge, state: State, check: Check, text: str, rows: Rows | None = None) -> Preview:
+    """Return what a typed answer would be taken as: the verdict forming, or what is wrong and the remedy."""
+    if not clean(text).strip():
+        return NOTHING
+    try:
+        body = parse_answer(check, text, rows=state.machine.rows)
+    except DiagError as error:
+        return Preview(False, (f"{error.what} {error.remedy}".strip(),))
+    if "outcome" in body:
+        return Preview(True, (check.outcomes[body["outcome"]].says,), body["outcome"])
+    if not check.measured:
+        return Preview(True, ())
+    seen = evaluate(knowledge, check, would_be(check, body, rows, state), state)
+    return Preview(True, tuple(_verdict(check, seen, body)), seen.outcome)
+
+
+def would_be(check: Check, body: Mapping[str, Any], rows: Rows | None, state: State) -> Answer:
+    """Return an answer that nobody gave, for trying out what it would mean."""
+    read = {name: body.get(name) for name in ("value", "values", "spacings", "positions", "log")}
+    return Answer(
+        event="", number=0, n=0, by="tool", desk="", at="", happened=None, epoch=state.epoch, check=check.id, rows=rows,
+        pieces={}, channel=state.channel, observer="instrument", status="given", outcome=None, method=None,
+        replaces=None, proves=None, **read,
+    )  # fmt: skip
+
+
+def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:
+    told = []
+    if seen.outcome:
+        basis = BASIS.get(seen.basis, "")
+        told.append(f"= {check.outcomes[seen.outcome].says}" + (f" ({basis})" if basis else ""))
+    else:
+        told.append(f"no verdict yet: {seen.reason}")
+    if seen.analysed:
+        told += [seen.analysed.words, *seen.analysed.notes]
+    told += _tallied(check, body) + _doubts(check, body)
+    return list(dict.fromkeys(t for t in told if t))
+
+
+def _tallied(check: Check, body: Mapping[str, Any]) -> list[str]:
+    """Return the running count of spacings called out."""
+    from diag.analyses.dictation import Tally
+
+    if set(check.takes.labels) != CALLED:
+        return []
+    counts = {k: v["count"] if isinstance(v, Mapping) else v for k, v in (body.get("values") or {}).items()}
+    return [Tally(**counts).running()]
+
+
+def _doubts(check: Check, body: Mapping[str, Any]) -> list[str]:
+    """Return values so unusual that they may have been misheard."""
+    from diag.analyses.dictation import doubtful
+
+    value, values = body.get("value"), body.get("values") or {}
+    if isinstance(value, Mapping) and "unit" in value:
+        return [suspicion(Measured.from_json(value), check.takes.quantity)]
+    read = [(k, Measured.from_json(v)) for k, v in values.items() if isinstance(v, Mapping) and "unit" in v]
+    if check.takes.per != "row" or not read:
+        return []
+    places = doubtful([m for _, m in read])
+    return [f"{_name(read[i][0])} reads {read[i][1]}: unlike both its neighbours, ask for it again." for i in places]
+
+
+def _name(key: str) -> str:
+    return "the first row, read again," if key == AGAIN else f"row {key}"
+
+
+def charts(seen: Sequence[Evaluated | None], width: int) -> list[str]:
+    """Return the charts of readings as text, at most `width` columns."""
+    return [chart for one in seen if one and one.analysed for chart in one.analysed.charts(width)]

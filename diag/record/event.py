@@ -1,0 +1,198 @@
+"""One event of a call: its form, its canonical JSON, its id, its seals; ids of calls."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import unicodedata
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from diag.errors import RecordError, UsageError
+from diag.record.fields import is_call_id, is_hash, is_label, is_stamp
+from diag.record.kinds import KINDS
+from diag.text import one_line
+
+VERSION = 1
+"""The newest event form that this program reads and writes."""
+
+FRESH = "Ask for a fresh export from the desk it came from."
+
+Salts = Callable[[int], bytes]
+"""A source of random bytes: secrets.token_bytes, or a fixed one in tests and transcripts."""
+
+_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford base 32
+_ENVELOPE = ("v", "call", "parents", "n", "at", "desk", "by", "kind", "body", "sealed")
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened in a call."""
+
+    v: int
+    call: str
+    parents: tuple[str, ...]
+    n: int
+    at: str
+    """When it was typed, UTC in whole seconds."""
+    desk: str
+    """The installation that made it."""
+    by: str
+    """Role of who said or did it; never a name."""
+    kind: str
+    body: Mapping[str, Any] = field(hash=False)
+    sealed: Mapping[str, str] = field(hash=False)
+    """Field -> hash of the sealed value."""
+    id: str
+
+    @property
+    def known(self) -> bool:
+        """True when this program can interpret the event."""
+        return self.v <= VERSION and self.kind in KINDS
+
+    @property
+    def happened(self) -> str | None:
+        """When it happened, where that is not when it was typed."""
+        return self.body.get("happened") if self.known else None
+
+    def envelope(self) -> dict[str, Any]:
+        """Return exactly what the id is the hash of."""
+        values = {name: getattr(self, name) for name in _ENVELOPE}
+        return {**values, "parents": list(self.parents)}
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the envelope and the id, ready for JSON."""
+        return {**self.envelope(), "id": self.id}
+
+    @classmethod
+    def from_json(cls, data: object) -> Event:
+        """Return the event of a stored or exported form; whether it is whole is for `verify`.
+
+        Raises RecordError when it does not have the form of an event.
+        """
+        if not isinstance(data, Mapping) or set(data) != {*_ENVELOPE, "id"}:
+            raise RecordError("An entry is not an event: its fields are not those of one.", "", FRESH)
+        wrong = [name for name, fits in _FORMS.items() if not fits(data[name])]
+        if wrong:
+            names = " and ".join(wrong)
+            raise RecordError(f"An entry is not an event: its {names} cannot be read.", "", FRESH)
+        return cls(**{**data, "parents": tuple(data["parents"])})
+
+
+def _is_whole(value: object) -> bool:
+    return type(value) is int and value >= 1
+
+
+_FORMS: Mapping[str, Callable[[Any], bool]] = {
+    "v": _is_whole,
+    "call": is_call_id,
+    "parents": lambda p: isinstance(p, list) and all(map(is_hash, p)),
+    "n": _is_whole,
+    "at": is_stamp,
+    "desk": is_label,
+    "by": is_label,
+    "kind": is_label,
+    "body": lambda b: isinstance(b, Mapping),
+    "sealed": lambda s: isinstance(s, Mapping) and all(map(is_hash, s.values())),
+    "id": is_hash,
+}
+
+
+@dataclass(frozen=True)
+class Sealed:
+    """One sealed value with the salt of its hash; it lives beside the events."""
+
+    event: str
+    field: str
+    salt: bytes
+    value: str
+
+
+def canonical(obj: Any) -> bytes:
+    """Return the one JSON form of a value: UTF-8, NFC, keys sorted, no spaces.
+
+    Raises RecordError for floats (measured values are text with a unit) and for what is not JSON.
+    """
+    try:
+        text = json.dumps(plain(obj), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+        return text.encode("utf-8")
+    except (UnicodeEncodeError, RecursionError):
+        raise RecordError("A value cannot be written as JSON text.", "", "Remove what is not text.") from None
+
+
+def plain(obj: Any) -> Any:
+    """Return JSON data in NFC, with plain dicts and lists, refusing all else."""
+    if isinstance(obj, str):
+        return obj if obj.isascii() else unicodedata.normalize("NFC", obj)
+    if obj is None or type(obj) in (bool, int):
+        return obj
+    if isinstance(obj, list | tuple):
+        return [plain(x) for x in obj]
+    if isinstance(obj, Mapping) and all(isinstance(k, str) for k in obj):
+        made = {plain(k): plain(v) for k, v in obj.items()}
+        if len(made) == len(obj):
+            return made
+    raise RecordError(f"A record cannot hold a {type(obj).__name__}.", "",
+                      'Write measured values as {value: "18.5", unit: "inH2O"}.')  # fmt: skip
+
+
+def event_id(envelope: Mapping[str, Any]) -> str:
+    """Return the id of an event from the ten fields of its envelope."""
+    return hashlib.sha256(canonical({name: envelope[name] for name in _ENVELOPE})).hexdigest()
+
+
+def seal(value: str, salt: bytes) -> str:
+    """Return the hash that stands in the event for a value that is kept apart."""
+    return hashlib.sha256(salt + canonical(value)).hexdigest()
+
+
+def stamp(moment: datetime) -> str:
+    """Return an aware time as UTC in whole seconds, such as 2026-05-04T06:40:00Z."""
+    if moment.tzinfo is None:
+        raise ValueError("a time without zone cannot be recorded")
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def new_call_id(random: Salts) -> str:
+    """Return a new call id: ten characters of Crockford base 32 (50 random bits)."""
+    bits = int.from_bytes(random(7), "big")
+    return "".join(_ALPHABET[bits >> shift & 31] for shift in range(45, -1, -5))
+
+
+def new_desk_id(random: Salts) -> str:
+    """Return a new id for an installation, of the same form as a call id."""
+    return new_call_id(random)
+
+
+def show_call_id(call: str) -> str:
+    """Return a call id as it is shown: K7Q2M-4TXB9."""
+    return f"{call[:5]}-{call[5:]}" if is_call_id(call) else one_line(call, limit=20)
+
+
+def find_call_id(prefix: str, ids: Iterable[str]) -> str:
+    """Return the one call id that begins as typed (any case, hyphen or none, O for 0, I or L for 1).
+
+    Raises UsageError when no id or more than one begins so.
+    """
+    typed = one_line(prefix, limit=40)
+    wanted = typed.upper().replace("-", "").replace(" ", "").translate(str.maketrans("OIL", "011"))
+    found = sorted({i for i in ids if i.startswith(wanted)}) if wanted else []
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        raise UsageError(f'There is no call "{typed}".', "", "List the calls to see their ids.")
+    some = ", ".join(map(show_call_id, found[:3])) + (", ..." if len(found) > 3 else "")
+    raise UsageError(f'"{typed}" fits {len(found)} calls: {some}', "", "Type one more character.")
+
+
+def place_of(event: Event) -> str:
+    """Return where an event stands, in words: call, n and kind."""
+    return place_in_words(event.call, event.n, event.kind)
+
+
+def place_in_words(call: str, n: int, kind: str) -> str:
+    """Return "call K7Q2M-4TXB9, event 5 (answer)"."""
+    shown = f"call {show_call_id(call)}"
+    return f"{shown}, event {n} ({one_line(kind, limit=40)})" if n else shown

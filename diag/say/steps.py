@@ -1,0 +1,170 @@
+"""What was recorded, step by step, in words: answers with their readings, settings, changes, what was told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from diag.call.desk import CallDesk
+from diag.knowledge.model import Check
+from diag.reason.judge import applicable
+from diag.record.rows import show_rows
+from diag.record.state import Answer, Step
+from diag.record.times import age_words, clock
+
+NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
+
+
+def setting_words(value: object) -> str:
+    """Return a setting as stored, in words."""
+    if isinstance(value, Mapping):
+        return f"{value.get('value')} {value.get('unit')}"
+    return str(value) if value is not None else ""
+
+
+def reading_text(answer: Answer, check: Check | None) -> str:
+    """Return what was answered, in words and with units."""
+    if answer.status == "unsure":
+        return "not sure"
+    if answer.status == "cannot_here":
+        return "can't be done here"
+    if answer.outcome is not None:
+        return check.outcomes[answer.outcome].says if check and answer.outcome in check.outcomes else answer.outcome
+    if answer.value is not None:
+        return _value(answer.value)
+    if answer.values is not None:
+        return ", ".join(f"{k}: {_value(v)}" for k, v in answer.values.items())
+    series = answer.spacings or answer.positions
+    if series is not None:
+        kind = "spacings" if answer.spacings else "positions"
+        return f"{len(series['values'])} {kind} in {series['unit']}"
+    if answer.log is not None:
+        return f"log of {len(answer.log['points'])} readings in {answer.log['unit']}"
+    return "noted"
+
+
+def _value(value: object) -> str:
+    if isinstance(value, Mapping):
+        if "count" in value:
+            return f"{value['count']} of {value['of']}"
+        return f"{value['value']} {value['unit']}".strip()
+    return str(value)
+
+
+def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
+    """Return (event id, line) for everything recorded, in order; withdrawn steps are marked."""
+    answers = {a.event: a for a in call.state.answers}
+    lines = []
+    for step in call.state.trail:
+        text = _step_text(call, step, answers.get(step.event))
+        if text:
+            mark = "" if step.live else " (withdrawn)"
+            lines.append((step.event, f"{step.number:>3} {text}{mark}"))
+    return lines
+
+
+def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
+    knowledge, body = call.engine.knowledge, step.body
+    if step.kind == "answer":
+        check = knowledge.questions.get(body["check"])
+        asks = check.asks if check else f"{body['check']} (no longer known)"
+        rows = body.get("rows")
+        where = "" if rows in (None, "all") else f" [row {show_rows(rows)}]"
+        if answer is None:
+            return f"{asks}{where}"
+        seen = call.seen(step.event)
+        told = reading_text(answer, check)
+        if seen and answer.outcome is None and seen.evaluated.outcome and check:
+            told += f" = {check.outcomes[seen.evaluated.outcome].says}"
+        elif seen and answer.status == "given" and not seen.evaluated.outcome:
+            told += f" (no verdict: {seen.evaluated.reason})"
+        told = "yes" if told == asks else told  # one item of a list: its words are its question
+        return f"{asks}{where}: {told}{_beside(call, answer)}"
+    if step.kind == "complaint":
+        ids = [s["id"] for s in body.get("accepted", ())]
+        named = [knowledge.symptoms[s].label if s in knowledge.symptoms else s for s in ids]
+        return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
+    if step.kind == "repair":
+        labels = [knowledge.causes[c].repair.do if c in knowledge.causes else c for c in body.get("causes", ())]
+        return ("repaired: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels)
+    if step.kind == "proof":
+        return f"proof: {body['verdict'].replace('_', ' ')}"
+    if step.kind == "note":
+        return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
+    if step.kind in ("machine", "situation"):
+        told = body_words(call, body)
+        label = call.personal.get(step.event, {}).get("label", "")
+        return ("machine: " if step.kind == "machine" else "told: ") + "; ".join(t for t in (label, told) if t)
+    if step.kind == "change":
+        rows = f" row {show_rows(body['rows'])}" if body.get("rows") not in (None, "all") else ""
+        was = f" from {setting_words(body['before'])}" if "before" in body else ""
+        test = ", for a test" if body.get("temporary") else ""
+        return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {setting_words(body['after'])}{test}"
+    if step.kind == "waiting":
+        return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
+            f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
+    plain = {"opened": "call opened", "reopened": "opened again", "photo": "photo"}
+    if step.kind == "channel":
+        return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
+    if step.kind == "closed":
+        return f"closed: {body['result'].replace('_', ' ')}"
+    if step.kind == "swap":
+        return f"swapped: {body['piece']} of {body['from_row']} and {body['to_row']}"
+    if step.kind == "done_before":
+        return f"done before the call: {body['what']}"
+    return plain.get(step.kind, "")
+
+
+def _beside(call: CallDesk, answer: Answer) -> str:
+    """Return what must be known beside an answer: its age by phone, a piece of another row, another machine."""
+    told = []
+    if answer.channel == "phone" and call.state.channel == "site":
+        told.append(f"by phone, {age_words(answer.at, call.desk.clock())}")
+    for piece, seats in answer.pieces.items():
+        told += [f"row {row}, {piece} from {'the shelf' if home == 'spare' else home}" for row, home in seats.items()]
+    known = answer.check in call.engine.knowledge.questions
+    if known and not applicable(call.engine, answer.check, call.think().read.case):
+        told.append("does not apply to this machine")
+    if answer.epoch < call.state.epoch:
+        told.append("before the repair")
+    return f" ({'; '.join(told)})" if told else ""
+
+
+def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
+    """Return what a machine profile or a situation says, in words: name and value of each field."""
+    knowledge = call.engine.knowledge
+    labels = {"rows": "rows", "row_width": "row width", "seed_lot_code": "seed lot", "since": "since"}
+    told = []
+    for name, value in body.items():
+        if name in ("changes", "flags"):
+            named = knowledge.changes if name == "changes" else knowledge.flags
+            told.append(", ".join(named[v].label if v in named else v for v in value) or NONE_TOLD[name])
+        elif name == "without":
+            labels_of = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
+            told.append("not at hand: " + (", ".join(labels_of) or "nothing"))
+        elif name == "without":
+            named_tools = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
+            told.append(f"not at hand: {', '.join(named_tools)}" if named_tools else "all tools at hand")
+        elif name == "axes":
+            told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
+        elif name == "book":
+            told += [f"{knowledge.book[n].label if n in knowledge.book else n} {setting_words(v)}"
+                     for n, v in value.items()]  # fmt: skip
+        elif name == "sections":
+            told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
+        elif name == "rows" and not isinstance(value, int):
+            told.append("all rows" if value == "all" else f"row {show_rows(value)}")
+        else:
+            label = labels.get(name, name)
+            text = setting_words(value)
+            told.append(text if text.startswith(f"{label} ") else f"{label} {text}")
+    return "; ".join(t for t in told if t)
+
+
+def _axis_words(call: CallDesk, axis: str, chosen: object) -> str:
+    entry = call.engine.knowledge.axes.get(axis)
+    labels = {v.name: v.label for v in entry.values} if entry else {}
+    values = chosen if isinstance(chosen, list) else [chosen]
+    named = " and ".join(labels.get(str(v), str(v)) for v in values)
+    return f"{entry.label if entry else axis}: {named}"

@@ -1,0 +1,111 @@
+"""What a list of calls shows of each, and the text that a search looks through."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from diag.record.fold import fold, live_events, sealed_view
+from diag.record.graph import Event, Sealed
+from diag.record.rows import show_rows
+from diag.text import one_line
+
+SHOWN_KINDS = ("opened", "machine", "situation", "complaint", "channel", "waiting", "repair", "judged",
+               "closed", "reopened", "withdrawn", "erased", "done_before", "note")  # fmt: skip
+"""Kinds that a summary depends on; others only move the time of the last change."""
+
+_MOST_WORDS = 200
+
+
+@dataclass(frozen=True)
+class CallSummary:
+    """One line of a list of calls."""
+
+    call: str
+    channel: str
+    status: str
+    """open, waiting or closed."""
+    opened: str
+    """When the call was opened, UTC."""
+    changed: str
+    """When the newest event was typed, UTC."""
+    events: int
+    customer: str
+    place: str
+    machine: str
+    """Label of the machine."""
+    words: str
+    """The complaint in the caller's words, at most 200 characters."""
+    symptoms: tuple[str, ...]
+    crop: str
+    seed_lot: str
+    rows: str
+    causes: tuple[str, ...]
+    """Causes repaired, else those last judged likeliest (at most three)."""
+    waiting_for: str
+    due: str
+    """Until when it waits or is to be followed up, UTC; "" when no time was said."""
+    result: str
+    practice: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the summary ready for JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> CallSummary:
+        """Return the summary of its JSON form."""
+        return cls(**{**data, "symptoms": tuple(data["symptoms"]), "causes": tuple(data["causes"])})
+
+
+def summarise(events: Sequence[Event], sealed: Iterable[Sealed], changed: str, count: int) -> tuple[CallSummary, str]:
+    """Return the summary of a call and the text that a search looks through.
+
+    `events` need only be those of SHOWN_KINDS; `changed` and `count` speak of all of them.
+    """
+    state = fold(events)
+    live = live_events(events)
+    texts = sealed_view(events, sealed)
+    last = {(e.kind, name): text for e in live for name, text in texts.get(e.id, {}).items()}
+    situation = state.situation
+    causes = [c for r in state.repairs for c in r.causes] or _judged(state.judged[-1].body if state.judged else {})
+    summary = CallSummary(
+        call=state.call,
+        channel=state.channel,
+        status="closed" if state.closed else "waiting" if state.waiting else "open",
+        opened=state.trail[0].at,
+        changed=changed,
+        events=count,
+        customer=one_line(last.get(("opened", "customer"), "")),
+        place=one_line(last.get(("opened", "place"), "")),
+        machine=one_line(last.get(("machine", "label"), "")),
+        words=one_line(last.get(("complaint", "words"), ""), limit=_MOST_WORDS),
+        symptoms=tuple(s for s, _ in state.accepted),
+        crop=situation.crop or "",
+        seed_lot=situation.seed_lot_code or "",
+        rows="" if situation.rows is None else show_rows(situation.rows),
+        causes=tuple(dict.fromkeys(causes)),
+        waiting_for=state.waiting.reason if state.waiting else "",
+        due=state.due or "",
+        result=state.closed.result if state.closed else "",
+        practice=bool(state.opened.get("practice", False)),
+    )
+    return summary, _searched(summary, [t for e in live for t in texts.get(e.id, {}).values()])
+
+
+def _judged(body: Mapping[str, Any]) -> list[str]:
+    ranking = body.get("ranking", [])
+    named = [r["cause"] for r in ranking if isinstance(r, Mapping) and isinstance(r.get("cause"), str)]
+    return named[:3]
+
+
+def _searched(summary: CallSummary, texts: Iterable[str]) -> str:
+    ids = [summary.call, summary.crop, summary.seed_lot, *summary.symptoms, *summary.causes, summary.result]
+    return folded(" ".join([*ids, *texts]))
+
+
+def folded(text: str) -> str:
+    """Return text as a search compares it: composed letters, no difference of case, single spaces."""
+    return unicodedata.normalize("NFC", one_line(text).casefold())
