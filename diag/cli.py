@@ -87,7 +87,7 @@ def _parser() -> _Parser:
     parser = _Parser(
         prog="diag", parents=[common],
         description="Find what is wrong in the seed path of a vacuum planter, prove the repair, write it up.",
-    )  # fmt: skip
+    )
     parser.add_argument("--version", action="store_true", help="print the version (-v: what it runs on)")
     parser.add_argument("-v", "--verbose", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(run=_start)

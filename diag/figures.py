@@ -13,7 +13,7 @@ from diag.errors import UnitError
 MOST_FIGURES = 18
 
 _VULGAR = {"\u00bd": "1/2", "\u00bc": "1/4", "\u00be": "3/4",
-           "\u215b": "1/8", "\u215c": "3/8", "\u215d": "5/8", "\u215e": "7/8"}  # fmt: skip
+           "\u215b": "1/8", "\u215c": "3/8", "\u215d": "5/8", "\u215e": "7/8"}
 _FRACTION = r"\d+\s*[/\u2044]\s*\d+"
 _NUMBER = r"\d[\d.,]*(?:[ \u00a0\u202f']\d{3}(?!\d))*(?:[.,]\d+)?"
 AMOUNT = re.compile(

@@ -36,7 +36,7 @@ __all__ = [
     "ACRE", "ATMOSPHERE", "FOOT", "GALLON", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "POUND", "PSI",
     "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert",
     "feet_inches", "find_unit", "parse", "quantity_named", "show", "suspicion", "unit_named",
-]  # fmt: skip
+]
 
 System = Literal["us", "metric"]
 

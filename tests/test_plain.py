@@ -61,7 +61,7 @@ def test_a_call_end_to_end(engine: Engine) -> None:
     script, dialogue = talk(
         engine, *INTAKE, "blue", "repair beta", "", "", "", "", "", "10", ".", "take plain", "ok",
         "proof", "", "", "accepted", ".", "close", "mended", ".",
-    )  # fmt: skip
+    )
     state = dialogue.call.state
     assert [a.outcome for a in state.answers] == ["blue", "ok"]
     assert (state.repairs[0].causes, state.repairs[0].minutes) == (("beta",), 10)
@@ -89,7 +89,7 @@ def test_every_word_of_the_help_is_understood(engine: Engine) -> None:
         ("swap meter", "swap meter 5 6"), ("wait forever", "nothing to wait for"), ("rows 9-x", "Not done"),
         ("photo no/such.jpg", "No such file"), ("zebra", "not one of the answers"),
     ],
-)  # fmt: skip
+)
 def test_words_at_a_question(engine: Engine, said: str, told: str) -> None:
     """Each word answers at the prompt; what cannot be done says why and what to do."""
     script, _ = talk(engine, *INTAKE, said, ".")
@@ -107,7 +107,7 @@ def test_a_list_is_one_question(engine: Engine) -> None:
     _, dialogue = talk(engine, *INTAKE, "take what_changed.seed", "1 2")
     assert [(a.check, a.outcome) for a in dialogue.call.state.answers] == [
         ("what_changed.seed", "yes"), ("what_changed.bolt", "yes"),
-    ]  # fmt: skip
+    ]
 
 
 def test_notes_swaps_changes_and_waiting(engine: Engine) -> None:
@@ -115,7 +115,7 @@ def test_notes_swaps_changes_and_waiting(engine: Engine) -> None:
     script, dialogue = talk(
         engine, *INTAKE, "note [red] not markup", "swap meter 5 6", "changed vacuum", "", "20", "18", ".",
         "before turned the screw", "", "", "", "", "better", ".", "wait caller", ".", "rows 3, 7-8", "causes",
-    )  # fmt: skip
+    )
     state = dialogue.call.state
     assert dialogue.call.text_of("note", "text") == "[red] not markup"
     assert (state.swaps[0].from_row, state.swaps[0].to_row) == (5, 6)

@@ -63,7 +63,7 @@ READ = [
     ("0.05 ohms", "resistance", None, "0.05", "ohm"),
     ("12.6 volts", "voltage", None, "12.6", "V"),
     ("2600 seeds per pound", "seeds_per_mass", None, "2600", "seeds/lb"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "quantity", "default", "value", "unit"), READ)
@@ -95,7 +95,7 @@ REFUSED = [
     ("1/0 in", "size", "not a fraction"),
     ("9" * 40 + " in", "spacing", "more than 18 figures"),
     ("abc", "spacing", "does not begin with a number"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "quantity", "told"), REFUSED)
@@ -133,7 +133,7 @@ def test_conversion_between_dimensions_names_both_units() -> None:
     ({"value": "18.5", "unit": "in H2O"}, "Write inH2O"),
     ({"value": "18.5"}, "exactly value and unit"),
     ("18.5 inH2O", "exactly value and unit"),
-])  # fmt: skip
+])
 def test_stored_form_is_strict(data: object, told: str) -> None:
     """Only text values with canonical units are read back from records."""
     with pytest.raises(UnitError) as caught:
@@ -156,7 +156,7 @@ SHOWN = [
     (0.16596, "spacing", "us", "6.53 in"), (0.16596, "spacing", "metric", "16.6 cm"),
     (0.0, "spacing", "us", "0 in"), (0.985, "percent", "us", "98.5 %"), (300.0, "temperature", "us", "80.3 \u00b0F"),
     (40.0, "count", "us", "40"), (75.0, "fan_speed", "metric", "4500 rpm"), (1e-6, "spacing", "metric", "0.0001 cm"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("si", "quantity", "system", "text"), SHOWN)

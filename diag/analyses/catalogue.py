@@ -25,7 +25,7 @@ from diag.errors import MeasureError
 __all__ = [
     "CATALOGUE", "CONTEXT", "KINDS", "Analysed", "Analysis", "Context", "Reading", "Result", "ResultSpec",
     "analyse", "weight_above", "weight_below", "weight_between", "weight_is",
-]  # fmt: skip
+]
 
 CATALOGUE: Mapping[str, Analysis] = MappingProxyType({a.name: a for a in ANALYSES})
 

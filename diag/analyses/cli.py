@@ -32,7 +32,7 @@ MAIN = {
     "vacuum_row_map": ("pattern", "median", "lowest", "lowest_row", "deficit", "spread", "below_reference", "factor",
                        "drift"),
     "vacuum_log": ("pattern", "swing", "trend", "period", "lowest"),
-}  # fmt: skip
+}
 """Results shown without --detail."""
 
 

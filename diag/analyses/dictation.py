@@ -16,11 +16,11 @@ KEYS: Mapping[str, str] = {"g": "good", "c": "close", "l": "gap", ".": "good", "
 """One key for each spacing called out: g good, c close, l (long) gap."""
 
 _DIGITS = {"0": "zero", "1": "one", "2": "two", "3": "three", "4": "four", "5": "five", "6": "six", "7": "seven",
-           "8": "eight", "9": "nine"}  # fmt: skip
+           "8": "eight", "9": "nine"}
 _SPOKEN = {"inH2O": "inches of water", "in": "inches", "ft": "feet", "mm": "millimeters", "cm": "centimeters",
            "m": "meters", "kPa": "kilopascals", "mbar": "millibars", "psi": "psi", "V": "volts", "A": "amps",
            "rpm": "turns a minute", "mph": "miles an hour", "km/h": "kilometers an hour", "percent": "percent",
-           "seeds/ac": "seeds per acre", "seeds/ha": "seeds per hectare", "count": ""}  # fmt: skip
+           "seeds/ac": "seeds per acre", "seeds/ha": "seeds per hectare", "count": ""}
 
 
 @dataclass(frozen=True)

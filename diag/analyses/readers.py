@@ -30,7 +30,7 @@ NOT_READ = ("", "-", "--", "n/a", "na", "x")
 COLUMNS = {
     "spacing": "spacing", "position": "position", "vacuum": "vacuum", "count": "count", "current": "current",
     "depth": "depth", "distance": "length", "torque": "torque", "voltage": "voltage", "time": "time",
-}  # fmt: skip
+}
 """Column names and the quantity of each."""
 
 
@@ -63,7 +63,7 @@ class Table:
             found.setdefault(row, []).append(i)
         return {row: Table(self.name, tuple(self.values[i] for i in at), tuple(self.rows[i] for i in at), (),
                            tuple(self.lines[i] for i in at), self.units)
-                for row, at in found.items()}  # fmt: skip
+                for row, at in found.items()}
 
 
 @dataclass

@@ -44,7 +44,7 @@ def run_spacing(reading: Reading, context: Context) -> Analysed:
     results = [*_indices(counts), *_spread(spacings, target), *_sum_rule(spacings, target, counts),
                *_population(spacings, target), *_placement(spacings, target),
                value("target", target), word("target_source", source), value("spacings", len(spacings)),
-               value("longest_gap", max(spacings))]  # fmt: skip
+               value("longest_gap", max(spacings))]
     results += _emergence(spacings, target, context)
     short = len(spacings) < FEWEST
     return analysed(

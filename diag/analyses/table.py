@@ -325,4 +325,4 @@ ANALYSES = (
     _a("bus_resistance", "Resistance between the two bus wires", "number", "drive",
        _r("resistance", "resistance", "the reading"),
        _r("terminators", "count", "how many 120 ohm terminators in parallel that is")),
-)  # fmt: skip
+)

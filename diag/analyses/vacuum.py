@@ -77,7 +77,7 @@ def _figures(values: Mapping[int, float], low: Sequence[int], high: Sequence[int
             value("deficit", middle - values[least], apart), value("highest_row", most),
             value("excess", values[most] - middle, apart), value("spread", values[most] - values[least], apart),
             value("low_rows", len(low)), value("high_rows", len(high)), value("section_gap", gap, apart),
-            value("fall", fall, apart)]  # fmt: skip
+            value("fall", fall, apart)]
 
 
 def _shape(pattern: str, values: Mapping[int, float], sections: Mapping[str, Sequence[int]],

@@ -66,7 +66,7 @@ def run_row_compare(reading: Reading, context: Context) -> Analysed:
     results = [value("median", middle), value("highest", values[high], error), value("highest_row", high),
                value("lowest", values[low], error), value("lowest_row", low),
                value("spread", values[high] - values[low], error * math.sqrt(2)),
-               value("zero_rows", sum(v == 0 for v in values.values()))]  # fmt: skip
+               value("zero_rows", sum(v == 0 for v in values.values()))]
     if middle:
         results += [value("highest_ratio", values[high] / middle, error / abs(middle)),
                     value("lowest_ratio", values[low] / middle, error / abs(middle))]
@@ -154,7 +154,7 @@ def run_depth(reading: Reading, context: Context) -> Analysed:
         value("row_difference", means[deep] - means[shallow], math.hypot(errors[deep], errors[shallow])),
         value("spread_in_row", max(spreads.values())), value("shallowest_row", shallow), value("deepest_row", deep),
         value("scatter_rows", sum(s > overall / 2 for s in spreads.values())),
-    ]  # fmt: skip
+    ]
     wanted = ctx.positive(context, "depth_set")
     if wanted is not None:
         far = max(means, key=lambda r: abs(means[r] - wanted))

@@ -62,7 +62,7 @@ def parse_answer(check: Check, text: str, *, unit: str | None = None, rows: int 
     parser = {
         "number": _number, "numbers": _numbers, "spacings": _series, "positions": _series, "count": _count,
         "counts": _counts, "log": _log,
-    }.get(kind)  # fmt: skip
+    }.get(kind)
     if parser is None:
         return {"said": said}
     try:
@@ -111,7 +111,7 @@ def _split_unit(said: str, check: Check, unit: str | None) -> tuple[str, str]:
             raise UnitError(
                 f"{found.name} is a unit of {found.quantity}; {wanted.label} is wanted, in {wanted.us}.", "",
                 f"Give it in {wanted.us} or {wanted.metric}.",
-            )  # fmt: skip
+            )
         return said[: match.start()].rstrip(" ,;"), found.name
     if unit:
         return said, unit
@@ -284,5 +284,5 @@ def answer_form(check: Check, system: str = "us") -> str:
         "counts": "one key each: g good, c close, l gap" if set(check.takes.labels) == CALLED
         else ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels),
         "log": f"every 10 s: 18 18.2 17.9 {unit}", "text": "anything",
-    }  # fmt: skip
+    }
     return forms[check.takes.kind]

@@ -55,7 +55,7 @@ def line_of(values: Values, name: str) -> str | None:
     text = one_line(text_of(values, name))
     if len(text) > 100:
         raise UsageError(f"That is {len(text)} characters; 100 fit here.", name.replace("_", " "),
-                         "Shorten it; long text goes into the note or the words.")  # fmt: skip
+                         "Shorten it; long text goes into the note or the words.")
     return text or None
 
 
@@ -138,9 +138,9 @@ def settings_of(text: str) -> list[dict[str, Any]]:
         before, arrow, after = change.partition("->")
         if not change.strip() or not arrow:
             raise UsageError(f'"{said[:50]}" is no change of a setting.', "settings changed",
-                             "Write vacuum: 18 inH2O -> 20 inH2O.")  # fmt: skip
+                             "Write vacuum: 18 inH2O -> 20 inH2O.")
         settings.append({k: v for k, v in (("name", one_line(name, limit=100)), ("before", setting_of(before)),
-                                           ("after", setting_of(after))) if v})  # fmt: skip
+                                           ("after", setting_of(after))) if v})
     return settings
 
 

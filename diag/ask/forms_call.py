@@ -56,7 +56,7 @@ def done_before_form(call: CallDesk) -> Form:
               choices=TOLD_BY),
         Field("happened", "When", hint="e.g. yesterday 15:00, 2 h ago; empty: not known"),
         Field("said", "In their words", "lines"),
-    ), _record_done_before)  # fmt: skip
+    ), _record_done_before)
 
 
 def _record_done_before(call: CallDesk, values: Values) -> None:
@@ -68,7 +68,7 @@ def _record_done_before(call: CallDesk, values: Values) -> None:
         "effect": text_of(values, "effect") or "unknown", "old_part": text_of(values, "old_part") or "unknown",
         "told_by": text_of(values, "told_by") or "caller",
         "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
-    }  # fmt: skip
+    }
     call.record("done_before", {k: v for k, v in body.items() if v is not None}, {"said": text_of(values, "said")})
 
 
@@ -82,7 +82,7 @@ def change_form(call: CallDesk) -> Form:
         Field("after", "Now"),
         Field("temporary", "For how long", "pick", value="yes",
               choices=choices({"yes": "only for a test: to be put back", "no": "it stays so"})),
-    ), _record_change)  # fmt: skip
+    ), _record_change)
 
 
 def _record_change(call: CallDesk, values: Values) -> None:
@@ -90,7 +90,7 @@ def _record_change(call: CallDesk, values: Values) -> None:
         "setting": need(line_of(values, "setting"), "Which setting or part"),
         "rows": rows_of(call, text_of(values, "rows"), "Rows"), "before": setting_of(text_of(values, "before")),
         "after": need(setting_of(text_of(values, "after")), "Now"),
-    }  # fmt: skip
+    }
     temporary = text_of(values, "temporary") != "no"
     call.record("change", {**{k: v for k, v in body.items() if v is not None}, "temporary": temporary})
 
@@ -101,7 +101,7 @@ def swap_form(call: CallDesk) -> Form:
         Field("piece", "Which piece", hint="e.g. meter, disc, sensor, tube, motor"),
         Field("from_row", "Of row", hint="a row number, or spare"),
         Field("to_row", "With row", hint="a row number, or spare"),
-    ), _record_swap)  # fmt: skip
+    ), _record_swap)
 
 
 def _record_swap(call: CallDesk, values: Values) -> None:
@@ -130,13 +130,13 @@ def waiting_form(call: CallDesk, reason: str = "caller") -> Form:
         Field("until", "Until", hint="e.g. 10:40, in 20 min, tomorrow 8:00; empty: no time said"),
         Field("acres", "Or after acres"),
         Field("text", "Note", "lines", "What they do meanwhile, the number to call."),
-    ), _record_waiting, "Park")  # fmt: skip
+    ), _record_waiting, "Park")
 
 
 def _record_waiting(call: CallDesk, values: Values) -> None:
     acres = whole_of_text(text_of(values, "acres"), "Or after acres")
     body = {"for": text_of(values, "for") or "caller", "acres": None if acres is None else str(acres),
-            "until": parse_when(text_of(values, "until"), call.desk.clock(), "Until")}  # fmt: skip
+            "until": parse_when(text_of(values, "until"), call.desk.clock(), "Until")}
     call.record("waiting", {k: v for k, v in body.items() if v is not None}, {"text": text_of(values, "text")})
 
 
@@ -195,9 +195,9 @@ def situation_form(call: CallDesk) -> Form:
         "rows": "" if s.rows is None else show_rows(s.rows), "crop": s.crop or "",
         "seed_lot_code": s.seed_lot_code or "", "target": setting_text(s.target), "speed": setting_text(s.speed),
         "since": s.since or "", "rhythm": s.rhythm or "",
-    }  # fmt: skip
+    }
     labels = {"rows": "Rows in trouble", "crop": "Crop", "seed_lot_code": "Seed lot", "target": "Target",
-              "speed": "Speed", "since": "Since when", "rhythm": "Rhythm"}  # fmt: skip
+              "speed": "Speed", "since": "Since when", "rhythm": "Rhythm"}
     hints = {"rows": "e.g. 7 or 3, 7-9 or all", "target": "e.g. 32000/ac or 6.5 in", "speed": "e.g. 5 mph"}
     typed = [Field(name, labels[name], hint=hints.get(name, ""), value=kept[name]) for name in SITUATION]
     return Form("situation", "Crop, rows, speed", (
@@ -209,7 +209,7 @@ def situation_form(call: CallDesk) -> Form:
         Field("without", "Not at hand", "ticks", value=tuple(s.without),
               choices=tuple((t.name, t.label) for t in knowledge.tools.values())),
         Field("remarks", "Remarks", "lines"),
-    ), _record_situation)  # fmt: skip
+    ), _record_situation)
 
 
 def _record_situation(call: CallDesk, values: Values) -> None:
@@ -235,7 +235,7 @@ def tools_form(call: CallDesk) -> Form:
     tools = tuple((t.name, t.label) for t in knowledge.tools.values() if t.name in used)
     return Form("tools", "Not at hand", (
         Field("without", "Tick what is missing", "ticks", value=tuple(call.state.situation.without), choices=tools),
-    ), _record_tools)  # fmt: skip
+    ), _record_tools)
 
 
 def _record_tools(call: CallDesk, values: Values) -> None:
@@ -253,7 +253,7 @@ def arrival_form(call: CallDesk) -> Form:
               "its own: Ctrl+P, Done before the call."),
         Field("read_back", "Safety and state", "pick", "Engine, fan, key, who else is there: read back to one another.",
               "yes", choices({"yes": "read back", "alone": "nobody there to read it back"})),
-    ), _record_arrival, "Go on on site")  # fmt: skip
+    ), _record_arrival, "Go on on site")
 
 
 def _record_arrival(call: CallDesk, values: Values) -> None:
@@ -276,7 +276,7 @@ def file_form(check: Check, rows: Rows | None, use: Callable[[str], None]) -> Fo
         use(answer_text(check, need(text_of(values, "file"), "File"), row))
 
     return Form("file", "From a file", (Field("file", "File", hint="CSV with a header, or bare numbers with a unit"),),
-                read, "Read")  # fmt: skip
+                read, "Read")
 
 
 def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Form:
@@ -287,7 +287,7 @@ def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Fo
             "rows": from_stored(rows) if (rows := rows_of(call, text_of(values, "rows"), "Rows")) is not None else None,
             "observer": text_of(values, "observer") or None,
             "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
-        }  # fmt: skip
+        }
         record({k: v for k, v in told.items() if v is not None})
 
     observers = tuple((o.name, o.label) for o in call.engine.knowledge.observers.values())
@@ -295,4 +295,4 @@ def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Fo
         Field("rows", "Rows", hint="left empty: the rows in trouble, or all"),
         Field("observer", "Who saw it", "pick", "None ticked: the usual one for this check.", choices=observers),
         Field("happened", "When", hint="e.g. 10:40, 2 h ago; left empty: now"),
-    ), keep, "Use for the next answer")  # fmt: skip
+    ), keep, "Use for the next answer")

@@ -30,13 +30,13 @@ from diag.text import number
 
 DONE_BY = choices({"technician": "a technician", "grower": "the grower"})
 VERDICTS = choices({"accepted": "accepted: mended", "not_accepted": "not accepted: the trouble is still there",
-                    "not_yet": "not yet: too little measured"})  # fmt: skip
+                    "not_yet": "not yet: too little measured"})
 ENDS: dict[str, str] = {
     "mended_by_phone": "mended by phone", "mended": "mended", "interim": "goes on with a way for now",
     "question_answered": "a question answered, no fault", "no_fault_found": "no fault found",
     "handed_over": "handed on", "not_heard_again": "not heard from again",
     "several_changed_at_once": "several things changed at once", "part_shown_at_fault": "a part shown to be at fault",
-}  # fmt: skip
+}
 FOLLOW_UP = "Are the mended rows even with their neighbours? Is anything new?"
 
 
@@ -71,7 +71,7 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
         Field("done_by", "Done by", "pick", value="grower" if call.state.channel == "phone" else "technician",
               choices=DONE_BY),
         Field("happened", "When", hint="e.g. 10:40, 2 h ago; empty: now"),
-    ), _record_repair)  # fmt: skip
+    ), _record_repair)
 
 
 def _record_repair(call: CallDesk, values: Values) -> None:
@@ -82,7 +82,7 @@ def _record_repair(call: CallDesk, values: Values) -> None:
         "parts": parts_of(text_of(values, "parts")) or None,
         "settings": settings_of(text_of(values, "settings")) or None, "done_by": text_of(values, "done_by") or None,
         "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
-    }  # fmt: skip
+    }
     call.repair(causes, words=text_of(values, "words"), **{k: v for k, v in body.items() if v is not None})
 
 
@@ -97,14 +97,14 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
         interim = causes[c].interim
         assert interim is not None
         told.append(f"{causes[c].label}: {interim.do} You lose: {interim.loses} Watch: {interim.watch} "
-                    f"It ends: {interim.ends}")  # fmt: skip
+                    f"It ends: {interim.ends}")
     return Form("interim", "Go on for now", (
         Field("told", "Ways known", "note", value="\n".join(told)),
         Field("cause", "Against", "pick", value=known[0], choices=tuple((c, causes[c].label) for c in known)),
         Field("words", "What was done", "lines", "Left empty: as above."),
         Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),
         Field("acres", "Or after acres"),
-    ), _record_interim)  # fmt: skip
+    ), _record_interim)
 
 
 def _record_interim(call: CallDesk, values: Values) -> None:
@@ -129,7 +129,7 @@ def proof_form(call: CallDesk) -> Form:
         raise UsageError("No repair is recorded yet.", "proof", "Record the repair first.")
     knowledge = call.engine.knowledge
     names = tuple((r.event, "; ".join(knowledge.causes[c].label if c in knowledge.causes else c for c in r.causes))
-                  for r in reversed(repairs))  # fmt: skip
+                  for r in reversed(repairs))
     last = repairs[-1]
     after = [a for a in call.state.answers if a.epoch > last.epoch]
     readings = []
@@ -149,7 +149,7 @@ def proof_form(call: CallDesk) -> Form:
         Field("conditions", "Conditions", hint="Left empty: the same as before. Else: what was different."),
         Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days"),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
-    ), _record_proof)  # fmt: skip
+    ), _record_proof)
 
 
 def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
@@ -172,7 +172,7 @@ def _record_proof(call: CallDesk, values: Values) -> None:
     answers = keys_of(values, "answers")
     if verdict == "accepted" and not answers:
         raise UsageError("A repair is accepted on readings taken after it.", "Rests on",
-                         "Measure again, by the same method, then accept.")  # fmt: skip
+                         "Measure again, by the same method, then accept.")
     until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
     call.proof(repair, verdict, answers)
     conditions = text_of(values, "conditions")
@@ -218,7 +218,7 @@ def close_form(call: CallDesk) -> Form:
         Field("words", "Words for the file", "lines"),
         Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days", value="in 1 day" if mended else ""),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
-    ), _record_close, "Close")  # fmt: skip
+    ), _record_close, "Close")
 
 
 def _record_close(call: CallDesk, values: Values) -> None:
@@ -236,7 +236,7 @@ def follow_up_form(call: CallDesk) -> Form:
               choices=choices({"yes": "yes", "no": "no", "no_answer": "no answer"})),
         Field("new", "Anything new", "lines", "Is anything new? Left empty: nothing."),
         Field("again", "Call again", hint="e.g. in 2 days; left empty: done"),
-    ), _record_follow_up)  # fmt: skip
+    ), _record_follow_up)
 
 
 def _record_follow_up(call: CallDesk, values: Values) -> None:

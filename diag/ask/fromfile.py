@@ -54,4 +54,4 @@ def _unit(table: Table, quantity: str) -> str:
 def _texts(table: Table, quantity: str) -> list[str]:
     unit = UNITS[_unit(table, quantity)]
     return [f"{float(f'{(v - unit.offset) / unit.factor:.{FIGURES}g}'):.10f}".rstrip("0").rstrip(".")
-            for v in table.values]  # fmt: skip
+            for v in table.values]

@@ -118,7 +118,7 @@ def _body(call: CallDesk, key: str, values: Values) -> dict[str, Any]:
         body: dict[str, Any] = (
             {"outcome": choose(check, text)} if check.takes.kind in ("choice", "yes_no")
             else parse_answer(check, text, rows=call.state.machine.rows)
-        )  # fmt: skip
+        )
         happened = parse_when(text_of(values, f"{key}@"), call.desk.clock(), check.asks, past=True)
     except DiagError as error:
         raise type(error)(error.what, check.asks, error.remedy) from None

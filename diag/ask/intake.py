@@ -105,7 +105,7 @@ def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any]
 def situation_value(
     knowledge: Knowledge, name: str, value: str, rows: int | None = None,
     sections: Mapping[str, StoredRows] | None = None, before: Iterable[str] = (),
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """Return {field: stored value} of a field of the situation as typed. Raises UsageError, UnitError.
 
     `rows`, `sections`: of the machine; `before`: what a list holds already.

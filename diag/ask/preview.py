@@ -54,7 +54,7 @@ def would_be(check: Check, body: Mapping[str, Any], rows: Rows | None, state: St
         event="", number=0, n=0, by="tool", desk="", at="", happened=None, epoch=state.epoch, check=check.id, rows=rows,
         pieces={}, channel=state.channel, observer="instrument", status="given", outcome=None, method=None,
         replaces=None, proves=None, **read,
-    )  # fmt: skip
+    )
 
 
 def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:

@@ -61,7 +61,7 @@ def of_call(call: CallDesk) -> Draft:
         "row_width": dict(machine.row_width) if machine.row_width else None,
         "sections": [{"name": n, "rows": to_stored(r)} for n, r in machine.sections.items()],
         "book": dict(machine.book),
-    }  # fmt: skip
+    }
     personal = {name: call.text_of("machine", name) for name in ("label", "owner", "serial")}
     return Draft({k: v for k, v in body.items() if v}, {k: v for k, v in personal.items() if v})
 
@@ -75,7 +75,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
               (*((v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in a.values),
                (UNKNOWN, "not known")))
         for a in knowledge.axes.values() if a.name != "crop"
-    ]  # fmt: skip
+    ]
     rows = str(body.get("rows", "") or "")
     sections = "\n".join(f"{s['name']}: {show_rows(s['rows'])}" for s in body.get("sections", ()))
     book = "\n".join(
@@ -87,7 +87,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
     def record(call: CallDesk | None, values: Values) -> None:
         fitted = text_of(values, "fitted")
         save({**profile_body(knowledge, values), CONFIRMED: today, **({FITTED: fitted} if fitted else {})},
-             {n: t for n in ("label", "owner", "serial") if (t := one_line(text_of(values, n)))})  # fmt: skip
+             {n: t for n in ("label", "owner", "serial") if (t := one_line(text_of(values, n)))})
 
     return Form("profile", "Machine profile", (
         Field("label", "Nickname", value=personal.get("label", ""), hint="what they call it, e.g. the 16-row"),
@@ -101,7 +101,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
               str(body.get(FITTED, ""))),
         Field("sections", "Row layout", "lines", SECTIONS_HINT, sections),
         Field("book", "Book values", "lines", "From the operator's manual, one a line: " + _first(known), book),
-    ), record, "Keep")  # fmt: skip
+    ), record, "Keep")
 
 
 def _first(known: str) -> str:
@@ -123,7 +123,7 @@ def profile_body(knowledge: Knowledge, values: Values) -> dict[str, Any]:
         "axes": _axes(knowledge, values), "rows": rows, "holes": holes,
         "row_width": parse(width, "row_width").as_json() if width else None,
         "sections": sections_of(text_of(values, "sections"), rows), "book": book_of(knowledge, text_of(values, "book")),
-    }  # fmt: skip
+    }
     return {k: v for k, v in body.items() if v}
 
 
@@ -163,7 +163,7 @@ def book_of(knowledge: Knowledge, text: str) -> dict[str, Any]:
         if not colon or not value:
             raise UsageError(f'"{said[:40]}" is no book value.', "Book values", "Write vacuum: 20 inH2O.")
         entry = next((b for b in knowledge.book.values() if name.casefold() in (b.name, b.name.replace("_", " "),
-                                                                              b.label.casefold())), None)  # fmt: skip
+                                                                              b.label.casefold())), None)
         if entry is None:
             known = ", ".join(b.label for b in knowledge.book.values())
             raise UsageError(f'"{name[:40]}" is no book value that is used.', "Book values", f"Known: {known}.")

@@ -58,7 +58,7 @@ def acknowledged_now(call: CallDesk) -> frozenset[str]:
         c.caution for c in call.state.cautions
         if c.acknowledged != "none" and c.shown_to == role
         and call.desk.clock() - datetime.fromisoformat(c.at) < HOLDS
-    )  # fmt: skip
+    )
 
 
 def asked_for_flags(call: CallDesk) -> bool:
@@ -108,7 +108,7 @@ def turn(
 def _asked(
     call: CallDesk, key: str, offer: Offer | None, offers: Sequence[Offer], todo: str, form: bool | None,
     not_known: Container[str],
-) -> Turn:  # fmt: skip
+) -> Turn:
     knowledge = call.engine.knowledge
     check = knowledge.questions[key] if form is False else whole_of(call, key) or knowledge.questions[key]
     axis = axis_to_ask(call, offer)
@@ -141,7 +141,7 @@ def _asked(
         title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
         title = title[:1].upper() + title[1:]
     return Turn(kind, title, check, offer, None, todo, cautions, held, gates, tuple(lines), shown, len(keys) - 1,
-                others, key, need)  # fmt: skip
+                others, key, need)
 
 
 def _on_site(call: CallDesk) -> bool:

@@ -132,7 +132,7 @@ def _instance(
         row_numbers=None if scope == ALL else tuple(scope), given=given,
         results=last.evaluated.results if given else {}, observer=last.answer.observer,
         refused=last.answer.status == "cannot_here", control=control,
-    )  # fmt: skip
+    )
 
 
 def _is_control(answer: Answer, check: Check, state: State) -> bool:

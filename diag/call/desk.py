@@ -58,7 +58,7 @@ class Desk:
     random: Random = os.urandom
 
     def new_call(self, channel: str, *, by: str | None = None, practice: bool = False, follows: str | None = None,
-                 **personal: str) -> CallDesk:  # fmt: skip
+                 **personal: str) -> CallDesk:
         """Open a call and record that; `personal`: customer, contact, phone, place, technician."""
         call = CallDesk(self, new_call_id(self.random), (), ())
         knowledge = {"version": self.engine.knowledge.version, "digest": self.engine.knowledge.digest}
@@ -177,7 +177,7 @@ class CallDesk:
     def what_if(self, check: str, outcome: str, rows: Rows | None = None) -> Judgement:
         """Return the judgement if a check were answered so; nothing is recorded."""
         trial = CallDesk(Desk(self.engine, None, self.desk.desk_id, self.desk.clock, self.desk.random), self.call,
-                         self._events, self._sealed)  # fmt: skip
+                         self._events, self._sealed)
         trial.answer(check, outcome=outcome, rows=rows)
         return trial.think().judgement
 
@@ -198,7 +198,7 @@ class CallDesk:
     def record(
         self, kind: str, body: Mapping[str, Any] | None = None, personal: Mapping[str, str] | None = None, *,
         by: str | None = None, at: datetime | str | None = None,
-    ) -> Event:  # fmt: skip
+    ) -> Event:
         """Append one event, durably when there is a store; raise before anything is lost otherwise."""
         if self._events and not self.state.writable:
             what = "This call holds events of a newer program."
@@ -206,7 +206,7 @@ class CallDesk:
         event, sealed = make_event(
             self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by or self._role(), kind,
             body, personal, salts=self.desk.random,
-        )  # fmt: skip
+        )
         if self.desk.store is not None:
             self.desk.store.append(event, sealed)
         self._events.append(event)
@@ -238,7 +238,7 @@ class CallDesk:
         self, check: str, *, outcome: str | None = None, rows: Rows | None = None, status: str = "given",
         observer: str | None = None, happened: str | None = None, said: str = "", by: str | None = None,
         **reading: Any,
-    ) -> Event:  # fmt: skip
+    ) -> Event:
         """Record an answer: an outcome, or a reading (value, values, spacings, positions, log)."""
         body = self._answer_body(check, outcome, rows, status, observer, happened, reading)
         return self.record("answer", body, {"said": said}, by=by)
@@ -246,7 +246,7 @@ class CallDesk:
     def _answer_body(
         self, check: str, outcome: str | None, rows: Rows | None, status: str, observer: str | None,
         happened: str | None, reading: Mapping[str, Any],
-    ) -> dict[str, Any]:  # fmt: skip
+    ) -> dict[str, Any]:
         known = self.engine.knowledge.questions.get(check)
         if known is None:
             raise RecordError(f"There is no check {check!r}.", "answer", "Search the checks by their words.")
@@ -319,7 +319,7 @@ class CallDesk:
             "why": why,
             "digests": {"knowledge": knowledge.digest, "version": knowledge.version},
             "ranking": ranking, "beliefs": beliefs, "outcomes": outcomes,
-        }  # fmt: skip
+        }
         return self.record("judged", body, by="tool")
 
     def close(self, result: str, words: str = "") -> Event:

@@ -90,7 +90,7 @@ def outcome(call: CallDesk) -> dict[str, Any]:
             for c in judgement.conflicts
         ],
         "minutes": call.minutes(),
-    }  # fmt: skip
+    }
 
 
 def _next_check(call: CallDesk, judgement: Judgement) -> dict[str, Any] | None:
@@ -102,7 +102,7 @@ def _next_check(call: CallDesk, judgement: Judgement) -> dict[str, Any] | None:
     return {
         "check": offer.check, "rows": rows, "channel": case.channel, "saves_minutes": offer.saves_minutes,
         "why": why_check(call.engine, offer),
-    }  # fmt: skip
+    }
 
 
 def _cautions(call: CallDesk, judgement: Judgement) -> list[dict[str, Any]]:
@@ -114,7 +114,7 @@ def _cautions(call: CallDesk, judgement: Judgement) -> list[dict[str, Any]]:
         }
         for c in state.cautions
         if c.caution in knowledge.cautions
-    ]  # fmt: skip
+    ]
     raised = [s.text for s in judgement.said if s.kind == "caution"]
     if judgement.plan.offers:
         check = knowledge.questions[judgement.plan.offers[0].check]

@@ -121,7 +121,7 @@ class Bench:
                 firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
                 state=self._state_of(answer, repaired, known),
-            )  # fmt: skip
+            )
 
     def _marks(self, key: str, cause: str, subsystem: str) -> bool:
         if key not in self._targets:
@@ -352,7 +352,7 @@ def _moved_in_map(before: Answer, later: Iterable[Answer]) -> tuple[str, ...]:
 
 def _row_values(answer: Answer) -> dict[int, float]:
     return {int(k): float(v["value"]) for k, v in (answer.values or {}).items()
-            if k.isdigit() and isinstance(v, Mapping) and "value" in v}  # fmt: skip
+            if k.isdigit() and isinstance(v, Mapping) and "value" in v}
 
 
 def _spread(values: Mapping[int, float]) -> float:
@@ -363,6 +363,6 @@ def _moved_by_rows(before: Answer, later: Sequence[Answer], speaking: set[str]) 
     """One row read at a time: bad where the piece went, good where it came from."""
     old = before.rows if isinstance(before.rows, tuple) else ()
     went = [a for a in later if a.event in speaking and isinstance(a.rows, tuple)
-            and any(_homes(a).get(r) in old for r in a.rows)]  # fmt: skip
+            and any(_homes(a).get(r) in old for r in a.rows)]
     came = [a for a in later if a.event not in speaking and isinstance(a.rows, tuple) and set(a.rows) <= set(old)]
     return (before.event, went[0].event, came[0].event) if went and came else ()

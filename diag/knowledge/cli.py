@@ -48,7 +48,7 @@ def main(argv: Sequence[str], *, knowledge: list[Path], json_out: bool) -> int:
     options = _parser().parse_args(list(argv))
     runs: dict[str, Callable[[Any, list[Path], bool], int]] = {
         "lint": _lint, "show": _show, "schema": _schema, "new": _new, "watch": _watch,
-    }  # fmt: skip
+    }
     return runs[options.verb](options, knowledge, json_out)
 
 
@@ -95,7 +95,7 @@ def _show(options: Any, folders: list[Path], json_out: bool) -> int:
             {"kind": kind, "place": base.place(kind, options.id),
              "entry": entry.model_dump(mode="json", exclude_defaults=True, by_alias=True)}
             for kind, entry in found
-        ]  # fmt: skip
+        ]
         print(json.dumps(dumped, indent=1))
     else:
         print("\n\n".join(show(base, kind, options.id) for kind, _ in found))

@@ -306,7 +306,7 @@ class When(Model):
             bool(self.all), bool(self.any), self.not_ is not None, self.answer, self.answered, self.finding,
             self.symptom, self.axis, self.change, self.flag, self.channel, bool(self.rows), self.reading,
             self.call, self.belief, self.repaired,
-        ]  # fmt: skip
+        ]
         if sum(bool(h) for h in heads) != 1:
             raise ValueError("a condition holds exactly one of all, any, not, answer, answered, finding, symptom, "
                              "axis, change, flag, channel, rows, reading, call, belief, repaired")

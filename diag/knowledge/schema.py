@@ -42,7 +42,7 @@ def vocabulary_schema() -> dict[str, Any]:
     return {
         "$schema": DIALECT, "title": "knowledge", "type": "object", "additionalProperties": False,
         "properties": properties, "$defs": _definitions({**SECTIONS, "settings": Settings, "write_up": WriteUp}),
-    }  # fmt: skip
+    }
 
 
 def _definitions(models: Mapping[str, type[BaseModel]]) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     yield from _line("mechanism", cause.mechanism)
     yield from _list("complained of as", (
         f"{_label(k.symptoms, s)}, {w.replace('_', ' ')}" for s, w in cause.symptoms.items()
-    ))  # fmt: skip
+    ))
     yield from _line("repair", f"{repair.do} {repair.minutes:g} minutes, by {repair.by}.")
     yield from _line("parts", ", ".join(_label(k.parts, p) for p in repair.parts))
     yield from _line("tools", ", ".join(_label(k.tools, t) for t in repair.tools))
@@ -77,7 +77,7 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     yield from _line("for now", cause.interim.do if cause.interim else "")
     yield from _list("can bring about", (
         f"{_label(k.causes, b.cause)}, {b.chance:g}" for b in cause.leads_to
-    ))  # fmt: skip
+    ))
     yield from _line("warranty", cause.leaning)
     yield from _line("prevention", cause.prevention)
     yield from _list("what speaks for or against it", _answers(k, cause.id))
@@ -118,7 +118,7 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     yield from _line("who", check.who)
     yield from _line("minutes", ", ".join(
         f"{name} {value:g}" for name, value in minutes.model_dump().items() if value is not None
-    ))  # fmt: skip
+    ))
     yield from _line("tools", ", ".join(_label(k.tools, t) for t in check.tools))
     yield from _line("worked out by", check.compute)
     yield from _line("expected", check.expected)
@@ -139,7 +139,7 @@ def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Out
         yield from _list(f"  {k.marks[word].label} ({k.marks[word].ratio:g})", (
             f"{_label(k.subsystems, t[1:])} as a whole" if t.startswith("@")
             else f"{_label(k.causes, t)}, in the table {kept.get(t, 1.0):.2g}" for t in targets
-        ))  # fmt: skip
+        ))
     yield from _line("  then", ", ".join(outcome.then_check))
     yield from _line("  advice", outcome.advise)
 
@@ -148,14 +148,14 @@ def _cautions(k: Knowledge, hazards: Iterable[str]) -> Iterator[str]:
     wanted = set(with_wants(k, hazards))
     yield from _list("cautions", (
         f"{c.word}: {c.text}" for c in k.cautions.values() if wanted & set(c.hazards)
-    ))  # fmt: skip
+    ))
 
 
 def _rule(k: Knowledge, rule: model.Rule) -> Iterator[str]:
     yield from _line("because", rule.because)
     yield from _line("machines", machines(k, rule.applies) or "all")
     yield from _fields({"when": rule.when.model_dump(exclude_defaults=True, by_alias=True),
-                        "then": rule.then.model_dump(exclude_defaults=True, by_alias=True)})  # fmt: skip
+                        "then": rule.then.model_dump(exclude_defaults=True, by_alias=True)})
 
 
 def _source(k: Knowledge, source: vocabulary.Source) -> Iterator[str]:
@@ -194,4 +194,4 @@ def _sources(k: Knowledge, entry: Any) -> Iterator[str]:
 
 _WRITERS: Mapping[str, Callable[[Knowledge, Any], Iterator[str]]] = {
     "causes": _cause, "checks": _check, "rules": _rule, "sources": _source,
-}  # fmt: skip
+}

@@ -95,7 +95,7 @@ _VERIFICATION = """\
 TEMPLATES: Mapping[str, str] = {
     "cause": _CAUSE, "check": _CHECK, "rule": _RULE, "caution": _CAUTION, "limit": _LIMIT,
     "finding": _FINDING, "verification": _VERIFICATION,
-}  # fmt: skip
+}
 
 
 def template(kind: str, key: str) -> str:

@@ -16,7 +16,7 @@ COLUMN_READING_ERROR = 0.125 * IN_H2O
 STUDY_VACUUM: Mapping[str, float] = {
     "corn": 4000.0, "cotton": 3000.0, "soybean": 3000.0, "watermelon": 3000.0, "melon": 2500.0,
     "cucumber": 2500.0, "sugar beet": 2000.0, "onion": 1500.0,
-}  # fmt: skip
+}
 """Best vacuum (Pa) found on one meter: Karayel, Barut & Ozmerzi 2004, Biosystems Engineering 87(4)."""
 
 

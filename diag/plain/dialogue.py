@@ -57,7 +57,7 @@ class Dialogue(Asking):
             "decide": self.decide, "file": self.from_file, "follow-up": self.follow_up,
             "write": self.write_up, "missing": self.missing, "give": self.give, "load": self.load,
             "close": self.close, "healthy": self.healthy, "settings": self._settings, "quit": self._quit,
-        }  # fmt: skip
+        }
 
     def start(self, call: str | None) -> None:
         """Open a call or take a new one, then work on it."""

@@ -53,7 +53,7 @@ class Doing(Looking):
                 return
         made: list[profiles.Draft] = []
         form = profiles.profile_form(knowledge, profiles.of_call(self.call), now.date().isoformat(),
-                                     lambda body, personal: made.append(profiles.Draft(body, personal)))  # fmt: skip
+                                     lambda body, personal: made.append(profiles.Draft(body, personal)))
         if self.fill(form):
             profiles.use_profile(self.call, made[0])
             if store is not None and made[0].personal.get("label"):

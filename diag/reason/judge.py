@@ -96,7 +96,7 @@ class Engine:
             conflict_bits=round(bits, 2), conflicts=conflicts, plan=plan, action=self._action(case, belief, plan),
             pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
             top_ups=last.top_ups, top_up_rules=last.top_up_rules,
-        )  # fmt: skip
+        )
 
     # --- one epoch --------------------------------------------------------------------------------
 

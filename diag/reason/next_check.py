@@ -136,13 +136,13 @@ class Planner:
     def _offer(
         self, keys: Sequence[str], i: int, minutes: Sequence[float], saves: float, bits: float, wishes: Wishes,
         case: Case, belief: Posterior,
-    ) -> Offer:  # fmt: skip
+    ) -> Offer:
         key = keys[i]
         check = self.tables.knowledge.questions[key]
         return Offer(
             key, minutes[i], round(float(saves), 1), round(float(bits), 4), key in wishes.first,
             separates(self.tables, key, belief), open_axes(check.applies, case.axes),
-        )  # fmt: skip
+        )
 
     # --- arrays ---------------------------------------------------------------------------------
 
@@ -163,7 +163,7 @@ class Planner:
             self._stacks[channel] = _Stack(
                 tuple(keys), np.array([*starts, at], dtype=np.intp), np.concatenate(parts), np.concatenate(base),
                 np.array(normal, dtype=np.bool_), np.array(marked, dtype=np.bool_),
-            )  # fmt: skip
+            )
         return self._stacks[channel]
 
     # --- costs ----------------------------------------------------------------------------------

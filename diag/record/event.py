@@ -135,7 +135,7 @@ def plain(obj: Any) -> Any:
         if len(made) == len(obj):
             return made
     raise RecordError(f"A record cannot hold a {type(obj).__name__}.", "",
-                      'Write measured values as {value: "18.5", unit: "inH2O"}.')  # fmt: skip
+                      'Write measured values as {value: "18.5", unit: "inH2O"}.')
 
 
 def event_id(envelope: Mapping[str, Any]) -> str:

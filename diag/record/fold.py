@@ -135,7 +135,7 @@ class _Fold:
             "event": event.id, "number": self._number[event.id], "n": event.n, "by": event.by,
             "desk": event.desk, "at": event.at, "happened": event.happened,
             "epoch": self._epochs[event.id],
-        }  # fmt: skip
+        }
 
     # -- the machine and the trouble
 
@@ -213,7 +213,7 @@ class _Fold:
             return None
         body = last[0].body
         return Waiting(**self._entry(last[0]), reason=body["for"], until=body.get("until"),
-                       acres=body.get("acres"))  # fmt: skip
+                       acres=body.get("acres"))
 
     def _repair(self, event: Event) -> Repair:
         body = event.body
@@ -231,12 +231,12 @@ class _Fold:
     def _proof(self, event: Event) -> Proof:
         body = event.body
         return Proof(**self._entry(event), target=body["target"], answers=tuple(body.get("answers", ())),
-                     verdict=body["verdict"], test=body.get("test"), risks=body.get("risks", {}))  # fmt: skip
+                     verdict=body["verdict"], test=body.get("test"), risks=body.get("risks", {}))
 
     def _shown(self, event: Event) -> Shown:
         body = event.body
         return Shown(**self._entry(event), caution=body["caution"], check=body.get("check"),
-                     shown_to=body.get("shown_to"), acknowledged=body["acknowledged"])  # fmt: skip
+                     shown_to=body.get("shown_to"), acknowledged=body["acknowledged"])
 
     def _judged(self, event: Event) -> Judged:
         return Judged(**self._entry(event), why=event.body["why"], body=event.body)

@@ -41,7 +41,7 @@ __all__ = [
     "KINDS", "VERSION", "Event", "Flaw", "Kind", "Salts", "Sealed", "canonical", "check", "erase",
     "erased_targets", "event_id", "find_call_id", "flaws_of", "heads", "keep_sealed", "make_event", "merge",
     "new_call_id", "new_desk_id", "order", "place_of", "seal", "show_call_id", "stamp", "verify",
-]  # fmt: skip
+]
 
 _MOST_BYTES = 500_000
 
@@ -254,7 +254,7 @@ def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None =
     for value in values:
         by_event.setdefault(value.event, []).append(value)
     flaws = [Flaw(e.call, e.n, e.kind, e.id, what)
-             for e in known for what in flaws_of(e, by_event.get(e.id, ()), before)]  # fmt: skip
+             for e in known for what in flaws_of(e, by_event.get(e.id, ()), before)]
     return flaws + list(_whole_flaws(given, before, by_event, head))
 
 
@@ -279,7 +279,7 @@ def _whole_flaws(given: Sequence[Event], before: Mapping[str, Event], sealed: Ma
     wanted = (head or "").strip().lower()
     if head is not None and (len(wanted) < 12 or not any(e.id.startswith(wanted) for e in known)):
         yield Flaw(first.call, 0, "", wanted, "The given head is not in it: newest events were cut off, or "
-                                              "the record was written anew.")  # fmt: skip
+                                              "the record was written anew.")
 
 
 def check(events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> None:

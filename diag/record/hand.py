@@ -78,7 +78,7 @@ def _stored_map(kind: MapOf, value: Any, context: Context, path: tuple[str | int
         return value
     unit = value.get("unit", "") if kind.inner.name == "reading" else ""
     return {key: stored(kind.inner, item, context, (*path, key), str(unit))
-            for key, item in value.items() if not (unit and key == "unit")}  # fmt: skip
+            for key, item in value.items() if not (unit and key == "unit")}
 
 
 def _stored_record(kind: RecordOf, value: Any, context: Context, path: tuple[str | int, ...]) -> Any:
@@ -89,7 +89,7 @@ def _stored_record(kind: RecordOf, value: Any, context: Context, path: tuple[str
             return value
         value = {kind.short: value}
     made = {key: stored(kind.fields[key], item, context, (*path, key)) if key in kind.fields else item
-            for key, item in value.items()}  # fmt: skip
+            for key, item in value.items()}
     return {**kind.defaults, **made}
 
 
@@ -138,7 +138,7 @@ def _reading(name: str, value: Any, unit: str) -> Any:
         if set(value) == {"word"}:
             return value["word"]
         return {k: _unit(v) if k == "unit" else _texts(v, "data" if k in ("count", "of") else "number")
-                for k, v in value.items()}  # fmt: skip
+                for k, v in value.items()}
     text = one_line(str(value)) if isinstance(value, str | int | Decimal) else ""
     if isinstance(value, bool) or not text:
         return value
@@ -197,7 +197,7 @@ def _named(name: str, context: Context) -> str:
     if name not in context.names:
         known = ", ".join(context.names) or "none yet"
         raise UsageError(f'No earlier step is called "{one_line(name, limit=40)}".', "",
-                         f"Name the step meant with `as:`. Named so far: {known}.")  # fmt: skip
+                         f"Name the step meant with `as:`. Named so far: {known}.")
     return context.names[name]
 
 

@@ -68,7 +68,7 @@ from diag.text import one_line
 
 __all__ = [
     "EXPECTED", "Known", "Step", "Transcript", "read_transcript", "transcript_text", "write_transcript",
-]  # fmt: skip
+]
 
 DESK = "TRANSCRIPT"
 """The desk of every event read from a transcript."""
@@ -84,7 +84,7 @@ _DEFAULTS: Mapping[str, Mapping[str, Any]] = {
     "answer": {"status": "given", "observer": "technician"},
 }
 EXPECTED = ("top", "top3", "not_set_aside", "rejects", "belief", "next_check", "findings", "cautions",
-            "conflict", "faults_known")  # fmt: skip
+            "conflict", "faults_known")
 
 
 @dataclass(frozen=True)
@@ -173,7 +173,7 @@ class _Reader:
             raise self._fault("The transcript has no title.", ("title",), "Add a title on one line.")
         if not isinstance(invented, bool):
             raise self._fault("It is not said whether the call is invented.", ("invented",),
-                              "Add invented: true, or false for a real call.")  # fmt: skip
+                              "Add invented: true, or false for a real call.")
         self._start()
         self._events_of(data.get("events"))
         expect = self._expect(data.get("expect"))
@@ -266,7 +266,7 @@ class _Reader:
         by = entry.get("by", "tool" if kind.name == "judged" else role)
         made: tuple[Event, tuple[Sealed, ...]] = self._try(path, lambda: make_event(
             self._call, self._events[-1:], self._context.at, DESK, by, kind.name, body, private,
-            salts=self._random))  # fmt: skip
+            salts=self._random))
         event, sealed = made
         for flaw in flaws_of(event, sealed, self._by_id):
             raise self._fault(flaw, path, "Refer to an earlier step that fits.")
@@ -323,7 +323,7 @@ class _Reader:
 
     def _expected(self, name: str, want: Any, path: Place) -> None:
         sort = {"next_check": "check", "conflict": "check", "findings": "finding",
-                "cautions": "caution"}.get(name, "cause")  # fmt: skip
+                "cautions": "caution"}.get(name, "cause")
         if name == "faults_known" or (name == "conflict" and not isinstance(want, list | str)):
             if not isinstance(want, bool):
                 raise self._fault(f"{name} must be true or false.", path, "Write true or false.")
@@ -346,7 +346,7 @@ class _Reader:
             where = (*path, i) if isinstance(want, list) else path
             if not isinstance(item, str):
                 raise self._fault(f"{path[-1]} must be the id of a {sort}, or a list of them.", where,
-                                  "Write ids only.")  # fmt: skip
+                                  "Write ids only.")
             self._one_of(item, getattr(self._known, sort), f"a known {sort}", where)
 
 

@@ -32,7 +32,7 @@ def write_transcript(events: Iterable[Event], sealed: Iterable[Sealed], path: Pa
     except OSError as e:
         reason = e.strerror or type(e).__name__
         raise TranscriptError(f"The file cannot be written: {reason}.", str(path),
-                              "Choose another folder.") from None  # fmt: skip
+                              "Choose another folder.") from None
 
 
 def transcript_text(events: Iterable[Event], sealed: Iterable[Sealed], *, title: str = "",
@@ -108,5 +108,5 @@ _Dumper.add_representer(Decimal, _number)
 
 def _flow(value: Any) -> str:
     text = yaml.dump(value, Dumper=_Dumper, default_flow_style=True, sort_keys=False, allow_unicode=True,
-                     width=10**9)  # fmt: skip
+                     width=10**9)
     return text.removesuffix("\n").removesuffix("\n...")

@@ -26,16 +26,16 @@ from diag.text import count, number
 
 BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
-}  # fmt: skip
+}
 ACTIONS: Mapping[str, str] = {
     "check": "ask or measure", "repair": "repair", "drive_out": "drive out", "hand_over": "hand over",
     "prove": "measure again to prove the repair", "close": "close the call",
-}  # fmt: skip
+}
 SUGGESTED: Mapping[str, str] = {
     "drive_out": "Time to decide: drive out.", "hand_over": "Time to decide: hand the call on.",
     "stop": "Stop the diagnosis here.", "homework": "Give homework and call back.",
     "close": "This can be closed.", "prove": "Measure again before anything else.",
-}  # fmt: skip
+}
 SIGNS: Mapping[str, str] = {"likely": "##", "open": "# ", "unlikely": ". ", "set_aside": "- "}
 
 
@@ -203,7 +203,7 @@ def _last_change_first(call: CallDesk) -> list[str]:
     last = max(told, key=lambda body: body.get("order", 0))
     now = f", now {setting_words(last['after'])}" if "after" in last else ""
     return [f"Changed last before the call: {last['what']} (was {setting_words(last['before'])}{now}). "
-            "Putting that back first tells most."]  # fmt: skip
+            "Putting that back first tells most."]
 
 
 def outcome_choices(check: Check) -> list[tuple[str, str]]:
@@ -264,7 +264,7 @@ def rests_on(call: CallDesk, most: int = 2) -> list[str]:
     if not ranking or not answers:
         return []
     weights = [w for w in how(engine, thought.read.case, thought.judgement, ranking[0].cause)
-               if w.kind == "look" and any(e in answers for e in w.events)]  # fmt: skip
+               if w.kind == "look" and any(e in answers for e in w.events)]
     weights.sort(key=lambda w: (-abs(w.log10), w.source))
     lines = []
     for w in weights[:most]:

@@ -150,7 +150,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":
             told += [f"{knowledge.book[n].label if n in knowledge.book else n} {setting_words(v)}"
-                     for n, v in value.items()]  # fmt: skip
+                     for n, v in value.items()]
         elif name == "sections":
             told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
         elif name == "rows" and not isinstance(value, int):

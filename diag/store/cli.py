@@ -58,7 +58,7 @@ def main(argv: Sequence[str], *, open_store: Callable[[], Store], json_out: bool
     command = {
         "list": _list, "search": _list, "show": _show, "export": _export, "import": _import, "verify": _verify,
         "backup": _backup, "erase": _erase,
-    }[options.command]  # fmt: skip
+    }[options.command]
     return command(store, options, json_out)
 
 
@@ -84,7 +84,7 @@ def summary_line(c: CallSummary) -> str:
     parts = [
         show_call_id(c.call), c.opened[:10], waiting, c.customer, c.place, c.machine, rows,
         one_line(c.words, limit=60), c.result.replace("_", " "), "PRACTICE" if c.practice else "",
-    ]  # fmt: skip
+    ]
     return "  ".join(p for p in parts if p)
 
 

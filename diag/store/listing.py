@@ -13,7 +13,7 @@ from diag.store.summary import CallSummary
 WAITS: Mapping[str, str] = {
     "caller": "waiting for the caller", "part": "waiting for a part", "technician": "technician under way",
     "weather": "waiting for the weather", "proof": "proof is due",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)

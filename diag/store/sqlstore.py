@@ -104,7 +104,7 @@ class Store:
                 row = self._lock(connection, mine[0])
                 if row is None:
                     raise RecordError(f"There is no call {show_call_id(mine[0].call)} here.", place_of(mine[0]),
-                                      "Import the whole call first.")  # fmt: skip
+                                      "Import the whole call first.")
                 new: list[Event] = []
                 for event in mine:
                     if self._append(connection, event, values.get(event.id, ()), row.events + len(new)):
@@ -121,7 +121,7 @@ class Store:
             return False
         if found or not event.known:
             raise RecordError("This call holds events of a newer program, so nothing can be added here.",
-                              place_of(event), "Go on in the newer program, or update this one.")  # fmt: skip
+                              place_of(event), "Go on in the newer program, or update this one.")
         before = {e.id: e for e in events_named(connection, event.call, named_by(event))}
         for what in flaws_of(event, sealed, before):
             raise RecordError(what, place_of(event), "Open the call again and repeat the step.")
@@ -141,12 +141,12 @@ class Store:
         """Insert events after the `last` that arrived, and delete what they erase."""
         self._ignore(connection, t.events, [
             {"id": e.id, "call": e.call, "arrival": last + i, "v": e.v, "kind": e.kind,
-             "form": canonical(e.envelope()).decode()} for i, e in enumerate(events, 1)])  # fmt: skip
+             "form": canonical(e.envelope()).decode()} for i, e in enumerate(events, 1)])
         delete_sealed(connection, erased_targets(events))
 
     def _insert_sealed(self, connection: Connection, call: str, sealed: Iterable[Sealed]) -> None:
         rows = [{"event": s.event, "field": s.field, "call": call, "salt": s.salt, "value": s.value}
-                for s in sealed]  # fmt: skip
+                for s in sealed]
         self._ignore(connection, t.sealed, rows)
 
     def _ignore(self, connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -178,7 +178,7 @@ class Store:
         for event in found:
             if event.known and any(True for _ in KINDS[event.kind].faults(event.body, event.sealed)):
                 raise RecordError("A stored event was damaged or changed.", place_of(event),
-                                  "Verify the call to see where, and restore the newest backup.")  # fmt: skip
+                                  "Verify the call to see where, and restore the newest backup.")
         return found
 
     def _as_stored(self, call: str) -> list[Event]:
@@ -204,7 +204,7 @@ class Store:
                 t.calls.c.due == "", t.calls.c.due, t.calls.c.changed.desc(), t.calls.c.id).limit(limit)
             rows = connection.execute(found).all()
         return [CallSummary.from_json({**json.loads(r.summary), "changed": r.changed, "events": r.events})
-                for r in rows]  # fmt: skip
+                for r in rows]
 
     def count(self, search: str | None = None) -> int:
         """Return how many calls there are, or fit a search."""
@@ -247,7 +247,7 @@ class Store:
         calls = by_call(events)
         if missing := {s.event for s in values} - {e.id for e in events}:
             raise RecordError(f"There are {len(missing)} sealed values of events that are missing.", str(path),
-                              "Ask for a fresh export from the desk it came from.")  # fmt: skip
+                              "Ask for a fresh export from the desk it came from.")
         with self._writing() as connection:
             done = [self._take_over(connection, mine, values) for mine in calls.values()]
         return Imported(tuple(calls), sum(new for new, _ in done), sum(gone for _, gone in done))

@@ -51,7 +51,7 @@ def events_where(connection: Connection, *where: ColumnElement[bool]) -> list[Ev
             found.append(Event.from_json({**json.loads(row.form), "id": row.id}))
         except (ValueError, TypeError, RecordError):
             raise RecordError("A stored event cannot be read.", f"event {row.id[:12]}, stored as {row.arrival}",
-                              "Restore the newest backup.") from None  # fmt: skip
+                              "Restore the newest backup.") from None
     return order(found)
 
 
@@ -67,7 +67,7 @@ def sealed_of(connection: Connection, call: str) -> list[Sealed]:
     """Return the sealed values of a call that are there."""
     rows = connection.execute(select(t.sealed).where(t.sealed.c.call == call)).all()
     return sorted((Sealed(r.event, r.field, bytes(r.salt), r.value) for r in rows),
-                  key=lambda s: (s.event, s.field))  # fmt: skip
+                  key=lambda s: (s.event, s.field))
 
 
 def delete_sealed(connection: Connection, targets: Iterable[tuple[str, str]]) -> None:

@@ -13,7 +13,7 @@ from diag.record.rows import show_rows
 from diag.text import one_line
 
 SHOWN_KINDS = ("opened", "machine", "situation", "complaint", "channel", "waiting", "repair", "judged",
-               "closed", "reopened", "withdrawn", "erased", "done_before", "note")  # fmt: skip
+               "closed", "reopened", "withdrawn", "erased", "done_before", "note")
 """Kinds that a summary depends on; others only move the time of the last change."""
 
 _MOST_WORDS = 200

@@ -46,7 +46,7 @@ calls = Table(
     Column("due", String(20), nullable=False),
     Column("summary", Text, nullable=False),
     Column("search", Text, nullable=False),
-)  # fmt: skip
+)
 events = Table(
     "event", metadata,
     Column("id", String(64), primary_key=True),
@@ -56,7 +56,7 @@ events = Table(
     Column("kind", String(100), nullable=False),
     Column("form", Text, nullable=False),
     UniqueConstraint("call", "arrival"),
-)  # fmt: skip
+)
 sealed = Table(
     "sealed", metadata,
     Column("event", String(64), ForeignKey("event.id"), primary_key=True),
@@ -64,18 +64,18 @@ sealed = Table(
     Column("call", String(10), ForeignKey("call.id"), nullable=False, index=True),
     Column("salt", LargeBinary, nullable=False),
     Column("value", Text, nullable=False),
-)  # fmt: skip
+)
 profiles = Table(
     "profile", metadata,
     Column("id", String(40), primary_key=True),
     Column("body", Text, nullable=False),
     Column("personal", Text, nullable=False),
-)  # fmt: skip
+)
 settings = Table(
     "setting", metadata,
     Column("key", String(100), primary_key=True),
     Column("value", Text, nullable=False),
-)  # fmt: skip
+)
 
 
 def connect(place: str | Path) -> tuple[Engine, str]:

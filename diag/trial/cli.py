@@ -36,7 +36,7 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
     report = trial(
         folders, calls=options.calls, seed=options.seed, channel=options.channel, two_share=options.two_faults,
         yardsticks=not options.no_yardsticks,
-    )  # fmt: skip
+    )
     print(json.dumps(report, indent=1) if json_out else told(report))
     return 0
 

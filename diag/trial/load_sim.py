@@ -59,7 +59,7 @@ def everything(call: CallDesk, loaded: LoadList) -> set[Thing]:
 
 WAYS: Mapping[str, Loading] = {
     "chosen": chosen, "first_cause": first_cause, "nothing": nothing, "everything": everything,
-}  # fmt: skip
+}
 
 
 def load_trial(knowledge: Knowledge, calls: int, seed: int = 1) -> dict[str, Loaded]:

@@ -64,7 +64,7 @@ class Practice:
         return Verdict(
             cause in self._fault.causes, self._fault.causes, len(self.call.state.answers),
             spent["checks"] + spent["desk"], tool.checks, tool.minutes,
-        )  # fmt: skip
+        )
 
 
 def run_practice(
@@ -136,5 +136,5 @@ def _end(practice: Practice, word: str | None, write: Callable[[str], None]) -> 
     truth = " and ".join(knowledge.causes[c].label for c in verdict.truth)
     write(wrap(("Right: " if verdict.right else "It was: ") + truth + ".", WIDTH))
     write(f"You: {verdict.checks} checks, {verdict.minutes:.0f} min. The tool: {verdict.tool_checks} checks, "
-          f"{verdict.tool_minutes:.0f} min.")  # fmt: skip
+          f"{verdict.tool_minutes:.0f} min.")
     return True

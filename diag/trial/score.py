@@ -65,7 +65,7 @@ def confused(played: Sequence[Played], most: int = 12) -> list[dict[str, Any]]:
 
 def play_many(
     folders: Sequence[str], numbers: Sequence[int], seed: int, channel: str, policy: str, two_share: float
-) -> list[Played]:  # fmt: skip
+) -> list[Played]:
     """Play the numbered calls; each number has its own chance, so any split over processes gives the same."""
     from diag.knowledge.load import load
     from diag.reason.judge import Engine
@@ -82,7 +82,7 @@ def play_many(
 
 def play_all(
     folders: Sequence[Path], calls: int, seed: int, channel: str, policy: str, two_share: float, workers: int
-) -> list[Played]:  # fmt: skip
+) -> list[Played]:
     """Play all calls over processes, in the order of their numbers."""
     names = [str(f) for f in folders]
     if workers <= 1:
@@ -97,7 +97,7 @@ def play_all(
 def trial(
     folders: Sequence[Path], *, calls: int, seed: int, channel: str = "site", two_share: float = 0.0,
     yardsticks: bool = True, workers: int | None = None,
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """Return the report of a trial, as the command line prints it with --json."""
     workers = workers or min(os.cpu_count() or 1, max(1, calls // 8))
     played = play_all(folders, calls, seed, channel, "minutes" if channel == "phone" else "bits", two_share, workers)

@@ -61,7 +61,7 @@ def draw_fault(tables: Tables, rng: random.Random, two_share: float = 0.0) -> Fa
         axes = {name: _pick(rng, {v.name: v.share for v in axis.values}) for name, axis in knowledge.axes.items()}
         weights = {
             c: cause.per_mille * fit(cause.applies, axes, knowledge) for c, cause in knowledge.causes.items()
-        }  # fmt: skip
+        }
         causes = [_pick(rng, weights)]
         if rng.random() < two_share and not knowledge.causes[causes[0]].no_fault:
             causes += _second(knowledge, causes[0], weights, rng)
@@ -215,7 +215,7 @@ class Simulation:
         return Played(
             fault, ranking, judgement.ranking[0].probability, asked, minutes,
             total + self._mending(fault, ranking), judgement.action,
-        )  # fmt: skip
+        )
 
     def _mending(self, fault: Fault, ranking: Sequence[str]) -> float:
         """Return repair minutes in ranking order until every fault is mended, wrong ones at their price."""

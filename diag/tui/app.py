@@ -55,14 +55,14 @@ class DiagApp(App[int]):
         Act("command_palette", "All commands", "Everything that can be done here, by its words.", "ctrl+p", first=True),
         Act("theme", "Other colours", "Next of: evening, daylight, full sun, no colour."),
         Act("quit", "Quit", "Leave; nothing is lost.", "ctrl+q", first=True),
-    )  # fmt: skip
+    )
     BINDINGS: ClassVar[list[Any]] = [*bindings(ACTS), Binding("ctrl+c", "copy_or_tell", show=False)]
 
     def __init__(
         self, open_store: Callable[[], Store], make_engine: Callable[[], Engine], *, units: str | None = None,
         no_color: bool = False, clock: Callable[[], datetime] | None = None,
         random: Callable[[int], bytes] | None = None, log: Path | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         super().__init__()
         self._open_store, self._make_engine = open_store, make_engine
         self._clock, self._random, self._log_file = clock, random, log
@@ -317,6 +317,6 @@ def run_app(options: argparse.Namespace, open_store: Callable[[], Store], make_e
     no_color = getattr(options, "no_color", False) or bool(os.environ.get("NO_COLOR"))
     app = DiagApp(
         open_store, make_engine, units=getattr(options, "units", None), no_color=no_color, log=log_to_file()
-    )  # fmt: skip
+    )
     app.run(mouse=not getattr(options, "no_mouse", False))
     return app.return_code or 0

@@ -32,7 +32,7 @@ def view(story: Story, audience: str) -> Story:
         story, claim=False, items=tuple(items), causes=tuple(_plain(c) for c in story.causes),
         others=tuple(o for o in story.others if o.word == "ruled_out"), whys=(), labour=(), photos=(), cautions=(),
         done_before=(), changed=(), notes=(), internal=(), skipped=(), addressed=(),
-    )  # fmt: skip
+    )
 
 
 def _plain(cause: Cause) -> Cause:

@@ -25,7 +25,7 @@ from diag.writeup.model import Cause, Ground, Item, MadeTest, Other, Root, Why
 LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
-}  # fmt: skip
+}
 
 
 class Causes:
@@ -84,7 +84,7 @@ class Causes:
         kinds = {
             self.knowledge.causes[c].kind
             for c, tests in self.bench.by_cause().items() if any(t.firm for t in tests)
-        }  # fmt: skip
+        }
         return tuple(sorted(kinds))
 
     # --- one cause --------------------------------------------------------------------------------
@@ -101,7 +101,7 @@ class Causes:
             deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
             grounds=tuple(self._ground(t) for t in self._speaking(cause)),
             repaired=cause in self.repaired, brings=tuple(known.symptoms),
-        )  # fmt: skip
+        )
 
     def _mode(self, known: Known) -> str:
         named = [s for s, _ in self.state.accepted]

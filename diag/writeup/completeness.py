@@ -26,7 +26,7 @@ _SMALL = frozenset({
     "a", "an", "and", "are", "as", "at", "be", "been", "but", "by", "for", "from", "had", "has", "have", "in",
     "is", "it", "its", "not", "of", "off", "on", "or", "out", "so", "than", "that", "the", "their", "them",
     "then", "there", "they", "this", "to", "too", "was", "were", "with",
-})  # fmt: skip
+})
 """Words that say nothing about a cause."""
 
 
@@ -97,7 +97,7 @@ def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Mis
             continue
         lost = MOMENTS.index(rule.by) < now
         found.append(Missing(rule.id, rule.needs, detail, rule.asks, rule.by, rule.minutes, severity, lost, reason,
-                             rule.details, rule.checks))  # fmt: skip
+                             rule.details, rule.checks))
     order = list(knowledge.completeness)
     return tuple(sorted(found, key=lambda m: (MOMENTS.index(m.by), m.severity != MUST, order.index(m.rule))))
 
@@ -107,7 +107,7 @@ def missing_text(found: Sequence[Missing], width: int = 78) -> str:
     from diag.text import number, wrap
 
     titles = {"before_touching": "Before anything is touched", "before_repair": "Before the repair",
-              "before_leaving": "Before leaving", "later": "Later, from the office"}  # fmt: skip
+              "before_leaving": "Before leaving", "later": "Later, from the office"}
     lines = []
     for moment in MOMENTS:
         entries = [m for m in found if m.by == moment]
@@ -171,9 +171,9 @@ def _any_detail(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 def _dates(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     gone = _no_items(story, "failure", "first_contact", "repaired", "filed")
     order = [("failure", "first_contact"), ("first_contact", "repaired"), ("documented", "repaired"),
-             ("repaired", "filed")]  # fmt: skip
+             ("repaired", "filed")]
     wrong = [f"{a} after {b}" for a, b in order
-             if (x := story.item(a)) and (y := story.item(b)) and x.told.text[:10] > y.told.text[:10]]  # fmt: skip
+             if (x := story.item(a)) and (y := story.item(b)) and x.told.text[:10] > y.told.text[:10]]
     return ", ".join([*gone, *(w.replace("_", " ") for w in wrong)])
 
 
@@ -267,7 +267,7 @@ def _failure_words(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
         return "what failed"
     cause = story.causes[0]
     named = {"what failed": cause.label, "in what manner": cause.mode, "by what process": cause.mechanism,
-             "kind of root": "" if cause.root.proposed else cause.root.category}  # fmt: skip
+             "kind of root": "" if cause.root.proposed else cause.root.category}
     return ", ".join(name for name, text in named.items() if not text)
 
 
@@ -368,5 +368,5 @@ FIELDS: Mapping[str, Field] = {
     "stock_phrases": _no_stock_phrases, "whys": _whys, "part_kept": _part_kept, "photo": _photo, "hours": _hours,
     "safe_state": _safe_state, "addressed": _addressed, "cause_named": _cause_named, "done": _done,
     "closing_words": _closing_words, "measured": _measured,
-}  # fmt: skip
+}
 """Tests by the name the rules use."""

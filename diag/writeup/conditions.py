@@ -13,7 +13,7 @@ from diag.writeup.model import Condition, Item, Told
 FIELDS: Mapping[str, tuple[str, str]] = {
     "speed": ("speed", "speed"), "population": ("target", "target population"),
     "seed_lot": ("seed_lot_code", "seed lot"),
-}  # fmt: skip
+}
 VACUUM = ("manifold_vacuum", "vacuum set")
 
 
@@ -53,7 +53,7 @@ def _told(call: CallDesk, field: str, epoch: int | None, units: System | None) -
 
 
 def _vacuum(call: CallDesk, details: Mapping[str, Item], epoch: int | None, same: tuple[str, ...],
-            units: System | None) -> Condition:  # fmt: skip
+            units: System | None) -> Condition:
     """The vacuum that was set: as noted, else as read by a check that the completeness rules name for it."""
     checks = {c for rule in call.engine.knowledge.completeness.values() for c in rule.checks}
     read: dict[bool, Told] = {}

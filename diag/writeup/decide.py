@@ -192,7 +192,7 @@ def _way(name: str, rate: float | None, given: Given) -> Way:
 def _says(crop: str, losses: tuple[Loss, ...], given: Given, delay: float | None, share: float | None) -> Iterator[str]:
     if crop != STUDIED_CROP:
         yield (f"The studies read are of corn; for {crop.replace('_', ' ') or 'a crop that is not named'} they say "
-               "nothing, so no cost is given.")  # fmt: skip
+               "nothing, so no cost is given.")
         return
     if not losses:
         yield ("Nothing measured yet tells a cost: skips and doubles with your own yield, or dug spacings, would.")
@@ -213,7 +213,7 @@ def _says(crop: str, losses: tuple[Loss, ...], given: Given, delay: float | None
         yield f"{told} Even by the dearest study going on costs less than you say stopping does."
     else:
         yield (f"{told} The studies lie on both sides of that, at the low end with no loss at all: the range does not "
-               "decide it.")  # fmt: skip
+               "decide it.")
 
 
 def decision_text(decision: Decision, width: int = 78) -> str:

@@ -43,7 +43,7 @@ def details_of(call: CallDesk, personal: Mapping[str, Mapping[str, str]], units:
         if told.text:
             before = found[detail.name].told if detail.name in found else None
             found[detail.name] = Item(detail.name, detail.label, detail.group, told, claim=detail.claim, was=before,
-                                      code=code)  # fmt: skip
+                                      code=code)
     return found
 
 
@@ -152,7 +152,7 @@ def _choice(detail: Detail, said: str) -> tuple[str, str]:
     word = head.strip().casefold()
     near = [n for n, label in detail.choices.items() if word in (n, label.casefold())]
     begins = {n: (n.startswith(word.replace(" ", "_")), label.casefold().startswith(word))
-              for n, label in detail.choices.items()}  # fmt: skip
+              for n, label in detail.choices.items()}
     near = near or [n for n, found in begins.items() if word and any(found)]
     if len(near) != 1:
         told = ", ".join(detail.choices.values())

@@ -15,7 +15,7 @@ from diag.writeup.model import MadeTest, PartUsed, Proof, Repair
 
 ROLES: Mapping[str, str] = {
     "technician": "technician", "phone_desk": "phone desk", "grower": "grower", "caller": "caller", "tool": "program",
-}  # fmt: skip
+}
 
 
 def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Bench) -> Iterator[Repair]:
@@ -33,7 +33,7 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
             causes=tuple(c.label for c in known), where=row_text(done.rows),
             parts=tuple(_part(call, done, p, bench) for p in done.parts), settings=settings, minutes=minutes,
             by=ROLES.get(done.done_by or done.by, done.by), on=done.happened or done.at,
-        )  # fmt: skip
+        )
 
 
 def _part(call: CallDesk, done: RepairDone, part: Mapping[str, Any], bench: Bench) -> PartUsed:
@@ -76,7 +76,7 @@ def proofs(call: CallDesk, tests: tuple[MadeTest, ...]) -> Iterator[Proof]:
             event=proof.event, repair=proof.target, verdict=proof.verdict, test=proof.test or "",
             answers=tuple(a.event for a in answers), step=_step(call, proof.target, seeds), seeds=seeds,
             shows=shows, on=proof.happened or proof.at,
-        )  # fmt: skip
+        )
 
 
 def _before_of(call: CallDesk, answers: list[Any], tests: tuple[MadeTest, ...]) -> tuple[int, int] | None:

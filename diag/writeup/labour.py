@@ -18,7 +18,7 @@ from diag.writeup.model import Item, Labour, MadeTest
 ACTIVITIES: Mapping[str, str] = {
     "travel": "travel", "set_up": "making safe", "diagnosis": "diagnosis", "repair": "repair",
     "verification": "measuring again", "write_up": "write-up", "waiting": "waiting",
-}  # fmt: skip
+}
 TESTS = "test"
 """Activity of the lines that split the diagnosis by test."""
 

@@ -15,10 +15,10 @@ Sealed = Mapping[str, Mapping[str, str]]
 EFFECTS: Mapping[str, str] = {
     "better": "it became better", "no_change": "it changed nothing", "worse": "it became worse",
     "unknown": "effect not known",
-}  # fmt: skip
+}
 OLD_PARTS: Mapping[str, str] = {
     "kept": "old part kept", "gone": "old part gone", "unknown": "nobody knows where the old part is",
-}  # fmt: skip
+}
 
 
 def done_before(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
@@ -95,7 +95,7 @@ def _step_text(call: CallDesk, step: Step, units: System | None) -> str:
         return f"{_asks(call, step)}: {_answer_text(call, step, units)}"
     if step.kind == "repair":
         labels = [call.engine.knowledge.causes[c].label for c in step.body.get("causes", ())
-                  if c in call.engine.knowledge.causes]  # fmt: skip
+                  if c in call.engine.knowledge.causes]
         return f"{step.body['kind']}: {'; '.join(labels)}"
     if step.kind == "proof":
         return f"proof: {step.body['verdict'].replace('_', ' ')}"
@@ -122,7 +122,7 @@ def photos(call: CallDesk, sealed: Sealed) -> tuple[Photo, ...]:
     for step in _live(call, "photo"):
         texts = sealed.get(step.event, {})
         found.append(Photo(step.event, texts.get("file_name", ""), texts.get("text", ""), step.body["sha256"],
-                           step.happened or step.at))  # fmt: skip
+                           step.happened or step.at))
     return tuple(found)
 
 

@@ -223,7 +223,7 @@ def _entry(
         thing.name, thing.label, kind, thing.size, quantity, why, round(chance, 4), round(chance * trip, 1),
         knowledge.write_up.carry_minutes.get(thing.size, 0.0),
         tuple(knowledge.causes[c].label for c in causes), stock, interim if missing else "", False,
-    )  # fmt: skip
+    )
 
 
 def _quantity(call: CallDesk, part: Named, causes: Sequence[str]) -> tuple[int, str]:
@@ -284,7 +284,7 @@ def load_text(loaded: LoadList, width: int = 78) -> str:
     tools = [e for e in loaded.load if e.kind == "tool"]
     for title, entries in (
         ("Tools", [e for e in tools if e.chance >= OFTEN]), ("Worth a pocket", [e for e in tools if e.chance < OFTEN]),
-    ):  # fmt: skip
+    ):
         if entries:
             lines += _wrapped(f"{title}: {', '.join(e.label for e in entries)}.", width)
     if loaded.always:
@@ -327,4 +327,4 @@ def as_json(loaded: LoadList) -> Mapping[str, Any]:
     """Return the list ready for JSON."""
     entries = [{**asdict(e), "causes": list(e.causes)} for e in loaded.entries]
     return {"call": loaded.call, "second_trip_minutes": loaded.second_trip, "served": loaded.served, "entries": entries,
-            "always": list(loaded.always)}  # fmt: skip
+            "always": list(loaded.always)}

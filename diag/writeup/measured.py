@@ -176,7 +176,7 @@ class Measurements:
             spacings=_spacings(answer), target=self._target(answer, check),
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
-        )  # fmt: skip
+        )
 
     def _words(self, answer: Answer, check: Check) -> tuple[str, str]:
         """Return what was asked and what was answered; an item of a list under the heading of its list."""
@@ -217,7 +217,7 @@ class Measurements:
         trouble = self.state.situation.rows
         control = isinstance(trouble, tuple) and bool(rows) and not rows & set(trouble)
         return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
-                     _si(value), control)  # fmt: skip
+                     _si(value), control)
 
     def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
         """Yield the computed results that the check's outcomes are judged by."""

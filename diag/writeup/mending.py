@@ -69,7 +69,7 @@ def save_form(call: CallDesk, audience: str = SERVICE) -> Form:
             raise UsageError(f"{path.name} has no known ending.", "File", f"End it in {', '.join(ENDINGS)}.")
         record_judgement(call)
         data = rendered(call, path.suffix.lower(), text_of(values, "reader") or audience,
-                        personal=text_of(values, "personal") != "no")  # fmt: skip
+                        personal=text_of(values, "personal") != "no")
         try:
             with path.open("xb") as file:
                 file.write(data)
@@ -84,7 +84,7 @@ def save_form(call: CallDesk, audience: str = SERVICE) -> Form:
               value=str(Path.home() / name)),
         Field("personal", "Names and words", "pick", value="yes",
               choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),
-    ), record, "Save")  # fmt: skip
+    ), record, "Save")
 
 
 def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
@@ -95,11 +95,11 @@ def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
         "acres_left": "acres, e.g. 90", "hours_left": "hours until it must roll or stop, e.g. 6",
         "hours_to_mend": "hours, e.g. 2", "delay_per_hour": "bushels that an hour's delay costs",
         "slower": "e.g. 5 mph",
-    }  # fmt: skip
+    }
     labels = {
         "skips": "Skips", "doubles": "Doubles", "crop_yield": "Yield", "price": "Price", "acres_left": "Acres left",
         "hours_left": "Hours left", "hours_to_mend": "Hours to mend", "delay_per_hour": "Delay", "slower": "Slower",
-    }  # fmt: skip
+    }
 
     def record(call: CallDesk, values: Values) -> None:
         given = {name: _known(name, text_of(values, name), labels[name]) for name in labels}
@@ -156,7 +156,7 @@ def stock_form(call: CallDesk) -> Form | None:
     if not wanted:
         return None
     fields = tuple(Field(p, parts[p].label, hint="here, elsewhere, due 2026-05-14 or none", value=kept.get(p, ""))
-                   for p in wanted)  # fmt: skip
+                   for p in wanted)
 
     def record(call: CallDesk, values: Values) -> None:
         for part in wanted:

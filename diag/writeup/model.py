@@ -14,7 +14,7 @@ Events = tuple[str, ...]
 SAYS: dict[str, str] = {
     "confirmed": "CONFIRMED", "probable": "PROBABLE", "possible": "POSSIBLE", "ruled_out": "RULED OUT",
     "inconclusive": "INCONCLUSIVE", "not_tested": "NOT TESTED",
-}  # fmt: skip
+}
 """The shown words as they are printed."""
 
 

@@ -38,7 +38,7 @@ def render_pdf(story: Story, audience: str = SERVICE) -> bytes:
     document = SimpleDocTemplate(
         out, pagesize=letter, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
         title=title, author="", subject=f"for {audience}", creator="diag", invariant=1,
-    )  # fmt: skip
+    )
     writer = _Writer(document.width)
     document.build(list(writer.story(story, told, audience)), canvasmaker=_numbered(title))
     return out.getvalue()
@@ -70,7 +70,7 @@ class _Writer:
         self.point = ParagraphStyle("point", **base, leftIndent=12, bulletIndent=2, bulletFontName=FONT, spaceAfter=2)
         self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 14, "leading": 18}, spaceAfter=4)
         self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 10.5, "leading": 14},
-                                      spaceBefore=8, spaceAfter=3, keepWithNext=1)  # fmt: skip
+                                      spaceBefore=8, spaceAfter=3, keepWithNext=1)
         self.strong = ParagraphStyle("strong", **{**base, "fontName": BOLD}, spaceAfter=4)
         self.caption = ParagraphStyle("caption", **{**base, "fontSize": 8}, spaceBefore=4, spaceAfter=2, keepWithNext=1)
 
@@ -147,7 +147,7 @@ class _Writer:
         styles = [self.head if headed and not i else self.cell for i in range(len(texts))]
         cells = [[self.text(c, style) for c in row] for row, style in zip(texts, styles, strict=True)]
         yield LongTable(cells, colWidths=_fit(widths, self.width), repeatRows=1 if headed else 0,
-                        style=_style(headed), hAlign="LEFT")  # fmt: skip
+                        style=_style(headed), hAlign="LEFT")
         yield Spacer(1, 5)
 
 

@@ -62,7 +62,7 @@ def _pairs(pairs: Sequence[Pair]) -> Iterator[Bars]:
                 (("before", tuple(p.before.number for p in members), tuple(p.before.text for p in members)),
                  ("after", tuple(p.after.number for p in members), tuple(p.after.text for p in members))),
                 BY_ROW if any(_ROW.match(p.where) for p in members) else "",
-            )  # fmt: skip
+            )
 
 
 def _short(where: str) -> str:
@@ -88,7 +88,7 @@ def histogram(title: str, spacings: Sequence[float], target: float) -> Bars:
     low, high = CLASS_LIMITS[0], CLASS_LIMITS[1]
     told = f"{title}: {len(spacings)} spacings by multiples of the target (close up to {low:g}, gap above {high:g})"
     return Bars(told, names, (("spacings", tuple(map(float, counts)), tuple(str(c) if c else "" for c in counts)),),
-                "lower limit of the class, times the target")  # fmt: skip
+                "lower limit of the class, times the target")
 
 
 # --- drawing --------------------------------------------------------------------------------------------------
@@ -114,7 +114,7 @@ def draw(bars: Bars, width: float, height: float = 120.0) -> Any:
 
 
 def _bar(drawing: Any, left: float, step: float, s: int, of: int, value: float | None, text: str, floor: float,
-         top: float, highest: float) -> None:  # fmt: skip
+         top: float, highest: float) -> None:
     from reportlab.graphics.shapes import Rect, String
 
     if value is None:

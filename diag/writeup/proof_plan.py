@@ -31,7 +31,7 @@ TIMES: Mapping[str, tuple[float, float]] = {"roll": (5.0, 0.20), "file": (3.0, 0
 """Step -> (bad share over the limit, risk of accepting a bad repair); common practice."""
 TITLES: Mapping[str, str] = {
     "roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ def proof_plan(call: CallDesk, repair: str | None = None) -> ProofPlan:
         state=sequential(*counted, LIMIT / 2, LIMIT * TIMES["file"][0]) if counted and counted[1] else None,
         verdict=verdict, why=why, better=_better(call, verdict, before, counted, pairs),
         answers=tuple(a.event for a in answers),
-    )  # fmt: skip
+    )
 
 
 # --- which proof ------------------------------------------------------------------------------------------------
@@ -177,7 +177,7 @@ def _steps(
         rows = 2 if verification.control_row else 1
         minutes = SETUP_MINUTES + rows * seeds * SECONDS_PER_SEED / 60
         yield ProofStep(name, TITLES[name], seeds, length, round(minutes, 1), plan.accept if plan else None, told,
-                        counted is not None and counted[1] >= seeds)  # fmt: skip
+                        counted is not None and counted[1] >= seeds)
 
 
 def _counted(call: CallDesk, answers: Sequence[Answer]) -> tuple[int, int] | None:
@@ -228,7 +228,7 @@ def _verdict(
 
 
 def _better(call: CallDesk, verdict: str, before: tuple[int, int] | None, after: tuple[int, int] | None,
-            pairs: Sequence[Pair]) -> str:  # fmt: skip
+            pairs: Sequence[Pair]) -> str:
     if verdict != "not_accepted":
         return ""
     own = [(p.before.number, p.after.number) for p in pairs if not p.after.control]

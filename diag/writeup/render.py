@@ -185,4 +185,4 @@ def schema() -> dict[str, Any]:
             "audience": {"enum": ["customer", "claim", "service"]}, "story": {"$ref": "#/$defs/Story"},
         },
         "$defs": {**definitions, "Story": inner},
-    }  # fmt: skip
+    }

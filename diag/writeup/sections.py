@@ -109,7 +109,7 @@ def _no_fault(story: Story) -> Iterator[Block]:
     made = [t for t in story.tests if t.valued]
     yield Paragraph("No fault of the planter was found. " + (
         f"{count(len(made), 'measurement')} and {count(len(story.tests) - len(made), 'other check')} are listed below."
-        if story.tests else "No check was made."))  # fmt: skip
+        if story.tests else "No check was made."))
     when = f" on {made[-1].on[:10]}" if made else ""
     yield Paragraph(
         f"It speaks of the machine as it was{when}, with the seed, settings and parts then fitted; it cannot show what "
@@ -132,7 +132,7 @@ def _one_cause(story: Story, cause: Cause, audience: str) -> Iterator[Block]:
     if cause.mode:
         lines.append(f"Manner: {cause.mode}.")
     lines.append(f"What it does: {_sentence(cause.mechanism)}" if audience == CUSTOMER
-                 else f"Mechanism: {_sentence(cause.mechanism)}")  # fmt: skip
+                 else f"Mechanism: {_sentence(cause.mechanism)}")
     if cause.deciding:
         lines.append(f"Deciding test: {cause.deciding.asks}: {_sentence(cause.deciding.says)}")
     if cause.reversal and audience != CUSTOMER:
@@ -148,7 +148,7 @@ def _one_cause(story: Story, cause: Cause, audience: str) -> Iterator[Block]:
 def _root_lines(cause: Cause) -> list[str]:
     root = cause.root
     told = f"Why it failed (root): {_sentence(root.text)} {SAYS[root.word]}." if root.text else \
-        "Why it failed (root): not reached."  # fmt: skip
+        "Why it failed (root): not reached."
     lines = [told]
     if root.category_label:
         proposed = " (proposed by the program, nobody has judged it)" if root.proposed else ""
@@ -178,7 +178,7 @@ def _tested(story: Story, audience: str) -> Iterator[Block]:
         yield Paragraph(f"Spoken against, but not ruled out: {count(weak, 'known cause')}.")
     untested = [o.label for o in story.others if o.word == "not_tested"]
     yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested
-                    else "Not tested: none of the causes still standing.")  # fmt: skip
+                    else "Not tested: none of the causes still standing.")
     if unexplained := story.item("unexplained"):
         yield Paragraph(f"What does not fit: {_sentence(unexplained.told.text)}")
     if story.whys:
@@ -325,7 +325,7 @@ def _hours(story: Story) -> Iterator[Block]:
     split = by_test(story.labour)
     if split:
         yield Table(("test", "hours", "basis"), tuple((t.label, hours(t.minutes), basis[t.basis]) for t in split),
-                    "By test")  # fmt: skip
+                    "By test")
 
 
 def hours(minutes: float) -> str:

@@ -30,13 +30,13 @@ PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "owner": ("machine", "owner", "owner"),
     "machine_label": ("machine", "label", "machine"),
     "serial": ("machine", "serial", "serial number"),
-}  # fmt: skip
+}
 CLOSINGS: Mapping[str, str] = {
     "mended_by_phone": "mended by phone", "mended": "mended", "interim": "going on with a workaround",
     "question_answered": "question answered", "no_fault_found": "no fault found", "handed_over": "handed on",
     "not_heard_again": "not heard from again", "several_changed_at_once": "several things changed at once",
     "part_shown_at_fault": "part shown at fault",
-}  # fmt: skip
+}
 UNKNOWN_DIGEST = "none"
 """Digest of a transcript that was written by hand for whatever knowledge reads it."""
 PAID_BY_OTHERS = ("warranty", "goodwill")
@@ -66,7 +66,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
         addressed=causes.addressed(),
-    )  # fmt: skip
+    )
 
 
 def _record(call: CallDesk) -> Record:
@@ -82,7 +82,7 @@ def _record(call: CallDesk) -> Record:
         channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened["program"],
         knowledge=" ".join(known), heads=tuple(e.id for e in heads(call.events)),
         events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "",
-    )  # fmt: skip
+    )
 
 
 # --- who, what, when ------------------------------------------------------------------------------------
@@ -119,7 +119,7 @@ def _machine(call: CallDesk) -> Iterator[Item]:
         width = f", {setting_text(machine.row_width)} apart" if machine.row_width else ""
         events = (*_steps_with(call, "machine", "rows"), *_steps_with(call, "machine", "row_width"))
         yield Item("rows", "rows", "identity", Told(f"{machine.rows}{width}", tuple(dict.fromkeys(events)),
-                                                    number=float(machine.rows)))  # fmt: skip
+                                                    number=float(machine.rows)))
     if machine.holes:
         holes = Told(str(machine.holes), _steps_with(call, "machine", "holes"))
         yield Item("holes", "holes of the disc", "identity", holes)
@@ -156,7 +156,7 @@ def _seeds_per_meter(call: CallDesk, area: Item, target: Mapping[str, str]) -> I
     events = (*area.told.events, *_steps_with(call, "situation", "target"), *_steps_with(call, "machine", "rows"))
     each = show((area.told.number or 0.0) / rows, "area", "us" if rate.unit.endswith("ac") else "metric")
     yield Item("seeds_per_meter", "seeds through each meter", "usage",
-               Told(f"about {seeds / 1e6:.2f} million ({each} per row)", events, number=seeds), claim=True)  # fmt: skip
+               Told(f"about {seeds / 1e6:.2f} million ({each} per row)", events, number=seeds), claim=True)
 
 
 def _date(name: str, label: str, stamp: str, events: tuple[str, ...]) -> Item:
@@ -172,7 +172,7 @@ def _complaint(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Compl
     for name, told in (
         ("since", situation.since), ("rhythm", situation.rhythm),
         ("changes", ", ".join(knowledge.changes[c].label if c in knowledge.changes else c for c in situation.changes)),
-    ):  # fmt: skip
+    ):
         if told:
             heading = {"since": "Since", "rhythm": "Rhythm", "changes": "Before it began"}[name]
             facts.append(Told(f"{heading}: {told}", _steps_with(call, "situation", name)))
@@ -180,7 +180,7 @@ def _complaint(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Compl
         words="\n".join(words), symptoms=tuple((s, labels.get(s, s)) for s, _ in state.accepted),
         denied=tuple(labels.get(s, s) for s in state.denied), facts=tuple(facts),
         events=tuple(s.event for s in steps),
-    )  # fmt: skip
+    )
 
 
 # --- how it ended -----------------------------------------------------------------------------------------
@@ -193,7 +193,7 @@ def _closing(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Closing
         return Closing(kind, "not closed yet", "", True, "", ())
     words = sealed.get(closed.event, {}).get("words", "")
     return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, False,
-                   closed.happened or closed.at, (closed.event,))  # fmt: skip
+                   closed.happened or closed.at, (closed.event,))
 
 
 __all__ = ["Story", "tell"]

@@ -36,7 +36,7 @@ PLANTER = {
     "gauge_span": 7500.0, "gauge_class": 0.02, "reading_error": 40.0, "chart_slip": 0.04, "depth_set": 0.05,
     "healthy_rows": "1=5000 2=5000 3=5010", "row_low_ratio": 0.9, "wire_area": 8e-6, "wire_length": 9.0,
     "load_current": 20.0, "drift_limit": 200.0, "wheel_circumference": 2.286, "proof_margin": 0.03, "book": 12.0,
-}  # fmt: skip
+}
 
 ROWS12 = tuple(range(1, 13))
 EXAMPLES = {
@@ -79,7 +79,7 @@ EXAMPLES = {
     "voltage_drop": Reading("numbers", (13.5, 12.1), labels=("source", "load")),
     "current_compare": Reading("numbers", (2.0, 2.1, 3.4, 0.0, 1.9)),
     "bus_resistance": Reading("number", (60.0,)),
-}  # fmt: skip
+}
 
 
 def test_every_analysis_has_an_example() -> None:
@@ -212,7 +212,7 @@ def test_any_reading_gives_an_outcome_or_an_error(name: str, numbers: list[float
             kind, tuple(numbers), tuple(range(1, len(numbers) + 1)) if rows else (), k=k, n=n,
             times=tuple(float(i) for i in range(len(numbers))) if kind == "log" else (),
             counts={"first": (k, n), "second": (n, k)},
-        )  # fmt: skip
+        )
         with contextlib.suppress(DiagError):
             assert analyse(name, reading, PLANTER).words
 
@@ -231,7 +231,7 @@ def test_weights_of_a_share_make_one(k: int, more: int, a: float, b: float) -> N
 
 @pytest.mark.parametrize(("value", "below", "between", "above"), [
     (1.0, 1.0, 0.0, 0.0), (2.0, 0.0, 1.0, 0.0), (2.5, 0.0, 1.0, 0.0), (3.0, 0.0, 1.0, 0.0), (3.5, 0.0, 0.0, 1.0),
-])  # fmt: skip
+])
 def test_exact_results_fall_wholly_on_one_side(value: float, below: float, between: float, above: float) -> None:
     """A result without error on a limit counts as between."""
     r = Result("x", value)

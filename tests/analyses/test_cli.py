@@ -168,7 +168,7 @@ TOOLS = [
     (("proof", "--limit", "2%"), "claim_seeds", "227"),
     (("cost", "--sd", "4.5in"), "sd_high", "10 bu/ac"),
     (("cost", "--skips", "3%", "--doubles", "2%", "--stand", "30k/ac", "--yield", "211bu/ac"), "skip_loss", "1.57 %"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("argv", "name", "shown"), TOOLS)
@@ -197,7 +197,7 @@ BAD = [
     ("drive", "--row-width", "30in", "--holes", "40", "--wheel", "90in", "--sprockets", "20-29"),
     ("spacing", "6.1 in", "a.csv"), ("hole", "--covered", "130%"), ("proof", "--limit", "50%"),
     ("spacing", "6.1 in", "--target", "6in", "--limit", "x"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("argv", BAD)

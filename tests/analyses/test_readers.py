@@ -36,7 +36,7 @@ GOOD = [
     ("6 1/2 in 5.8 in", SPACING, None, "spacing", [0.1651, 0.14732]),
     ("155\n162\n", SPACING, "mm", "spacing", [0.155, 0.162]),
     ("31 32 33", ("count",), None, "count", [31.0, 32.0, 33.0]),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "wanted", "unit", "name", "values"), GOOD)
@@ -70,7 +70,7 @@ BAD = [
     ("time,vacuum_kpa\n0,4.5\n0,4.6\n", ("vacuum",), ":3", "order of time"),
     ("6,1,5,8 cm", SPACING, ":1", "spaces or semicolons"),
     ("a\0b", SPACING, ":1", "CSV"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("text", "wanted", "place", "remedy"), BAD)
@@ -97,7 +97,7 @@ def test_a_file_of_several_rows_is_split() -> None:
     table = read_text("row,spacing_in\n1,6\n2,7\n1,8\n", ("spacing",))
 
     assert {1: (0.1524, 0.2032), 2: (0.1778,)} == {
-        r: pytest.approx(t.values) for r, t in table.by_row().items()}  # fmt: skip
+        r: pytest.approx(t.values) for r, t in table.by_row().items()}
 
 
 def test_files_in_other_encodings(tmp_path: Path) -> None:

@@ -68,7 +68,7 @@ def open_call(desk: Desk, channel: str = "site") -> CallDesk:
         ("18 inH2O", {"value": "18", "unit": "inH2O"}), ("18,5 inH2O", {"value": "18.5", "unit": "inH2O"}),
         ("notch 3", "notch 3"), ("3 frogs", "3 frogs"), ("old brush", "old brush"), (" ", None),
     ],
-)  # fmt: skip
+)
 def test_a_setting_is_a_value_where_it_can_be(said: str, stored: Any) -> None:
     """A number with a known unit is measured; everything else is a short name; both can be typed again."""
     assert stored == setting_of(said)
@@ -98,7 +98,7 @@ def test_every_form_records_what_its_fields_hold(desk: Desk) -> None:
         forms_mend.follow_up_form(call), forms_call.done_before_form(call), forms_call.change_form(call),
         forms_call.swap_form(call), forms_call.waiting_form(call), forms_call.note_form(call),
         forms_call.situation_form(call), forms_call.arrival_form(call), forms_call.photo_form(call),
-    ]  # fmt: skip
+    ]
     for form in forms:
         labels = {f.label for f in form.fields}
         error = refused(form, call)
@@ -209,10 +209,10 @@ def test_a_profile_survives_its_form(desk: Desk) -> None:
         "axes": {"drive": "electric", "fill": "unknown"}, "rows": 16, "holes": 40,
         "row_width": {"value": "30", "unit": "in"}, "sections": [{"name": "left wing", "rows": [1, 2, 3, 4]}],
         "book": {"vacuum": {"value": "20", "unit": "inH2O"}},
-    }  # fmt: skip
+    }
     kept: list[tuple[Any, Any]] = []
     form = profiles.profile_form(desk.engine.knowledge, profiles.Draft(body, {"label": "the 16-row"}), "2026-05-04",
-                                 lambda b, p: kept.append((b, p)))  # fmt: skip
+                                 lambda b, p: kept.append((b, p)))
     form.record(None, {f.name: f.value for f in form.fields})
     assert [({**body, "confirmed": "2026-05-04"}, {"label": "the 16-row"})] == kept
     old = profiles.Draft({**body, "confirmed": "2025-06-01"}, {"label": "the 16-row"})
@@ -223,7 +223,7 @@ def test_a_profile_survives_its_form(desk: Desk) -> None:
     ("field", "text", "error"),
     [("book", "frogs: 20 inH2O", UsageError), ("book", "vacuum: 20", UnitError), ("sections", "left wing", UsageError),
      ("rows", "many", UsageError), ("row_width", "30", UnitError)],
-)  # fmt: skip
+)
 def test_a_profile_that_does_not_fit_is_refused(desk: Desk, field: str, text: str, error: type[DiagError]) -> None:
     """The field is named with the remedy."""
     with pytest.raises(error) as caught:
@@ -262,7 +262,7 @@ def test_the_last_change_is_offered_to_be_put_back_first(desk: Desk) -> None:
         call.record("done_before", {**body, "told_by": "caller"})
     told = [w for w in present.warnings(call) if w.startswith("Changed last")]
     assert ["Changed last before the call: eliminator tightened (was notch 3, now notch 2). Putting that back first "
-            "tells most."] == told  # fmt: skip
+            "tells most."] == told
     call.repair(["alpha"])
     assert not [w for w in present.warnings(call) if w.startswith("Changed last")]
 

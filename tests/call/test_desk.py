@@ -147,7 +147,7 @@ def test_thoughts_that_come_late_are_dropped(call: CallDesk) -> None:
         ([1, 2, 3, 4, 5, 6, 7, 8], "all"), ([1, 2, 3, 5, 6, 7, 8], "all_but_one"), ([1, 3, 5], "alternate"),
         ([1, 4, 8], "some"), ([5, 6], "section"),
     ],
-)  # fmt: skip
+)
 def test_row_patterns(engine: Engine, rows: object, pattern: str) -> None:
     """The pattern of the rows in trouble on eight rows with a named section 5 to 6."""
     call = Desk(engine, random=Dice()).new_call("site")
@@ -206,7 +206,7 @@ def test_a_store_that_fails_loses_nothing(engine: Engine, tmp_path: Path, monkey
 
 
 ANSWERS = [("plain", "red"), ("plain", "blue"), ("plain", "ok"), ("split", "upper"), ("split", "lower"),
-           ("open_one", "bad"), ("open_two", "ok"), ("motor_amps", "ok")]  # fmt: skip
+           ("open_one", "bad"), ("open_two", "ok"), ("motor_amps", "ok")]
 
 
 @given(st.lists(st.one_of(st.sampled_from(ANSWERS), st.sampled_from(["undo", "redo", "unsure"])), max_size=8))

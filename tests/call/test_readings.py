@@ -89,7 +89,7 @@ def test_evidence_is_shared_out_near_a_limit(call: CallDesk) -> None:
         ("from 1: 18 inH2O", "at least"),
         ("", "Nothing was typed"), ("from 1: a b c inH2O", ""),
     ],
-)  # fmt: skip
+)
 def test_bad_readings_name_place_and_remedy(whole: Knowledge, text: str, words: str) -> None:
     """Wrong units, impossible values, rows that are not there: what, where and what to do."""
     with pytest.raises((UnitError, UsageError)) as caught:
@@ -110,7 +110,7 @@ def measured(kind: str, **takes: object) -> Check:
     return Check.model_validate({
         "id": "x", "asks": "X", "steps": [], "hazards": [], "takes": {"kind": kind, **takes}, "minutes": {"site": 1},
         "who": "grower", "expected": "x", "source": ["estimate"],
-    })  # fmt: skip
+    })
 
 
 @pytest.mark.parametrize(
@@ -128,7 +128,7 @@ def measured(kind: str, **takes: object) -> Check:
         (measured("numbers", quantity="vacuum", per="row"), "from 3 down: 18 17 - inH2O",
          {"values": {"3": {"value": "18", "unit": "inH2O"}, "2": {"value": "17", "unit": "inH2O"}}}),
     ],
-)  # fmt: skip
+)
 def test_one_parser_per_kind(check: Check, text: str, expected: object) -> None:
     """Each kind of answer has one form; commas are decimal commas where the unit says so."""
     assert parse_answer(check, text, rows=12) == expected

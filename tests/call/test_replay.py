@@ -21,7 +21,7 @@ from diag.record.transcript import Transcript, read_transcript
 DEMO = sorted(data_folder("transcripts_demo").glob("*.yaml"))
 NAMES = [path.stem for path in DEMO]
 COMPLETE = {"opened", "machine", "situation", "complaint", "done_before", "answer", "caution", "change", "swap",
-            "repair", "proof", "note", "closed"}  # fmt: skip
+            "repair", "proof", "note", "closed"}
 
 
 @pytest.fixture(scope="module")
@@ -150,7 +150,7 @@ WRONG: list[tuple[str, Any]] = [
     ("top", "vac_set_low"), ("top3", "vac_set_low"), ("not_set_aside", "no_such_cause"), ("rejects", "holes_plugged"),
     ("belief", {"holes_plugged": "open"}), ("next_check", "no_such_check"), ("findings", "two_faults_likely"),
     ("cautions", "thunder"), ("conflict", True), ("faults_known", False),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("what", "want"), WRONG, ids=[what for what, _ in WRONG])
@@ -176,7 +176,7 @@ HEAD = "title: A call\ninvented: true\nevents:\n  - {kind: opened, channel: site
         (f"{HEAD}expect: {{top: nobody}}\n", 5, "nobody"),
     ],
     ids=["check", "outcome", "axis", "yaml", "expected"],
-)  # fmt: skip
+)
 def test_a_file_that_cannot_be_replayed_is_named(
     tmp_path: Path, engine: Engine, text: str, line: int, said: str
 ) -> None:

@@ -162,7 +162,7 @@ def test_it_looked_fine_rules_nothing_out(engine: Engine) -> None:
         for key, check in knowledge.questions.items() if not check.measured
         for name, o in check.outcomes.items() if o.normal
         for cause in o.marks.get("rules_out", ()) if not cause.startswith("@")
-    ]  # fmt: skip
+    ]
     assert looks
     for key, name, cause in looks[:40]:
         case = alder_flat.opened(engine)

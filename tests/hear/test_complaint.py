@@ -51,7 +51,7 @@ def rate(matcher: Matcher, group: str) -> tuple[float, float]:
 
 @pytest.mark.parametrize(("group", "least", "least_of_all"), [
     ("seen", 0.95, 0.95), ("held_out", 0.90, 0.88), ("later", 0.95, 0.95),
-])  # fmt: skip
+])
 def test_the_right_symptom_is_among_the_first_three(
     matcher: Matcher, group: str, least: float, least_of_all: float
 ) -> None:
@@ -123,7 +123,7 @@ def test_what_is_denied_does_not_count(matcher: Matcher, text: str, right: str, 
     ("not sure why but row 7 is dead", "row_dead_real"),
     ("it is not picking up seed", "skips_high"),
     ("no seed in the trench on row 5", "row_dead_real"),
-])  # fmt: skip
+])
 def test_a_negator_that_denies_nothing(matcher: Matcher, text: str, right: str) -> None:
     """Idioms, double negation and complaints that are themselves a "not" stay complaints."""
     found = matcher.match(text)
@@ -137,7 +137,7 @@ def test_a_negator_that_denies_nothing(matcher: Matcher, text: str, right: str) 
     ("it must be low vacuum. I see doubles.", ["doubles_high"], "vac_low_all"),
     ("low vacuum, I reckon", [], "vac_low_all"),
     ("the dealer thinks the chain jumps, I get gaps every 20 feet", ["spacing_periodic"], "drive_hard_noisy"),
-])  # fmt: skip
+])
 def test_belief_is_kept_apart_from_what_was_seen(
     matcher: Matcher, text: str, seen: list[str], believed: str
 ) -> None:
@@ -261,7 +261,7 @@ def test_facts_in_the_words_are_offered(matcher: Matcher, text: str, offer: tupl
     ("neighbour says it's the new seed", "situation", "changes"),
     ("vacuum is down 3 inches", "reading", "vacuum"),
     ("pulled over at 5 pm, skips", "situation", "speed"),
-])  # fmt: skip
+])
 def test_facts_not_in_the_words_are_not_offered(matcher: Matcher, text: str, slot: str, name: str) -> None:
     """Numbers of other things, denials and beliefs become no tick."""
     assert [] == [o for o in offers(matcher, text) if o[:2] == (slot, name)]
@@ -289,7 +289,7 @@ HOSTILE = [
     "two none " * 1200, "x" * 10_000, "[" * 10_000, "I think " * 1200, "\ud800 row 7 dead",
     "12345678901234567890123 mph", "vacuum 0 inches", "row 999", "row 0", "rows 9 to 3", "row 7 to",
     "#", "%", "' '' \" \"\"",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("text", HOSTILE, ids=lambda t: repr(t[:16]))
@@ -326,7 +326,7 @@ def test_the_same_words_give_the_same_match_whatever_the_order_of_the_knowledge(
     """Results do not depend on the order in which symptoms stand, nor on what was matched before."""
     forward, backward = (Matcher(order, whole.lexicon) for order in (
         list(whole.symptoms.values()), list(reversed(whole.symptoms.values())),
-    ))  # fmt: skip
+    ))
     for case in COMPLAINTS[::7]:
         assert forward.match(case["said"]) == backward.match(case["said"])
         assert forward.match(case["said"]) == match(case["said"], whole.symptoms.values(), whole.lexicon)
@@ -361,7 +361,7 @@ def test_every_concept_is_weighed_or_offered(whole: Knowledge) -> None:
     ("skip skips skipped skipping", True), ("double doubles doubled", True), ("drop dropped droping", True),
     ("empty empties emptied", True), ("miss misses missed", True), ("speed speeds", True), ("hole holes", True),
     ("plant planter", False), ("seed see", False), ("low lower", False),
-])  # fmt: skip
+])
 def test_stems(words: str, same: bool) -> None:
     """Endings fall away, different words stay different."""
     assert same == (len({stem(w) for w in words.split()}) == 1)
@@ -370,7 +370,7 @@ def test_stems(words: str, same: bool) -> None:
 @pytest.mark.parametrize(("typed", "meant"), [
     ("vaccuum", "vacuum"), ("plantr", "planter"), ("doubels", "doubles"), ("moniter", "monitor"), ("xyzzy", "xyzzy"),
     ("cat", "cat"), ("tractor", "tractor"), ("vacuumvacuumvacuumvacuum", "vacuumvacuumvacuumvacuum"),
-])  # fmt: skip
+])
 def test_misspelt_trade_words_are_put_right(typed: str, meant: str) -> None:
     """One slip in a word of five letters and more, two in a long one; short and foreign words are left alone."""
     spell = Speller(["vacuum", "planter", "doubles", "monitor", "tractor"])
@@ -388,7 +388,7 @@ def lexicon(**fields: Any) -> Lexicon:
     ("CORN missing", "no such set of words: CORN"), (".. hole", "has no word to look for|must begin with a word"),
     ("(big) hole", "must begin with a word"), ("the hole", "only one word is left"), ("the", "has no word to look for"),
     ("hole/ gap", "an empty alternative"), ("hole & big .. gap", "take no gap"),
-])  # fmt: skip
+])
 def test_a_faulty_phrase_is_refused_with_its_name(phrase: str, problem: str) -> None:
     """A phrase that cannot be heard says so when the knowledge is loaded."""
     concept = {"name": "gap", "meaning": "a gap", "phrases": [phrase]}
@@ -406,7 +406,7 @@ def test_a_faulty_phrase_is_refused_with_its_name(phrase: str, problem: str) -> 
     ({"quantities": [{"name": "speed", "label": "s", "units": {"mph": ["mph"]}, "situation": {"set": "speed"}}]},
      "no such role of speed: set"),
     ({"colour": ["red"]}, "Extra inputs"),
-])  # fmt: skip
+])
 def test_a_lexicon_that_does_not_hang_together_is_refused(fields: dict[str, Any], problem: str) -> None:
     """Names, patterns and units are checked when the knowledge is loaded."""
     with pytest.raises(ValidationError, match=problem):
@@ -416,13 +416,13 @@ def test_a_lexicon_that_does_not_hang_together_is_refused(fields: dict[str, Any]
 @pytest.mark.parametrize(("field", "value"), [
     ("id", "Gaps"), ("wordings", ["one"]), ("concepts", {"hole": 99}), ("concepts", {"hole": "4"}), ("concepts", {}),
     ("concepts", {"hole": float("nan")}), ("first_checks", []), ("colour", "red"),
-])  # fmt: skip
+])
 def test_a_faulty_symptom_is_refused(field: str, value: Any) -> None:
     """Ids, weights and the fields that must not be empty."""
     entry = {
         "id": "gaps", "label": "gaps", "wordings": ["one", "two", "three"], "measure": "count", "first_checks": ["dig"],
         "concepts": {"hole": 4}, "source": ["estimate"],
-    }  # fmt: skip
+    }
     assert "gaps" == Symptom.model_validate(entry).id
     with pytest.raises(ValidationError):
         Symptom.model_validate(entry | {field: value})
@@ -438,11 +438,11 @@ def test_points_are_the_weights_of_what_was_heard() -> None:
             {"name": "hill", "kind": "context", "meaning": "on a hill", "phrases": ["hill"]},
         ],
         planter=["bean"], talk={"negators": ["no", "not"], "beliefs": ["think"], "breaks": ["but"]},
-    )  # fmt: skip
+    )
     symptom = Symptom.model_validate({
         "id": "gaps", "label": "zz", "wordings": ["qq", "ww", "rr"], "measure": "count", "first_checks": ["dig"],
         "concepts": {"hole": 4, "hill": 1.5}, "source": ["estimate"],
-    })  # fmt: skip
+    })
 
     def points(text: str) -> list[float]:
         return [p.score for p in match(text, [symptom], words).proposals]

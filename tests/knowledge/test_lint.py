@@ -26,7 +26,7 @@ def tiny(tmp_path: Path) -> Tiny:
 def rule(key: str, when: dict[str, Any], **more: Any) -> dict[str, Any]:
     """A rule that warns."""
     return {"id": key, "when": when, "then": {"warns": f"{key} fired"}, "because": f"{key} says so.",
-            "source": ["common_practice"], **more}  # fmt: skip
+            "source": ["common_practice"], **more}
 
 
 def test_clean_knowledge_has_no_problem(tiny: Tiny) -> None:
@@ -34,7 +34,7 @@ def test_clean_knowledge_has_no_problem(tiny: Tiny) -> None:
     report = lint([tiny.write()])
     assert [] == list(report.problems)
     assert {"symptoms": 2, "causes": 2, "checks": 2, "rules": 0, "cautions": 1, "sources": 2,
-            "by_mark": {"common_practice": 8}} == report.counts  # fmt: skip
+            "by_mark": {"common_practice": 8}} == report.counts
 
 
 @pytest.mark.parametrize(
@@ -307,7 +307,7 @@ def test_rule_that_can_never_fire(tiny: Tiny) -> None:
     assert {
         "both: Can never fire.", "waiting: Can never fire.", "phone_and_site: Can never fire.",
         "wrong_axis: Can never fire.", "seen: No rule concludes it, yet rules wait for it.",
-    } == set(tiny.lint())  # fmt: skip
+    } == set(tiny.lint())
 
 
 def test_rule_that_always_fires(tiny: Tiny) -> None:
@@ -426,7 +426,7 @@ def test_beside_a_moving_planter(tiny: Tiny) -> None:
         (BESIDE, "Lay the tape beside the row."), (FITTINGS, "Open the oil page of the screen."),
         (FITTINGS, "Never loosen an oil line."),
     ],
-)  # fmt: skip
+)
 def test_harmless_words(pattern: Any, text: str) -> None:
     """What forbids a thing, or only sounds like it, is left in peace."""
     assert "" == asks(pattern, text)

@@ -17,7 +17,7 @@ MARKS = {
     name: Mark(name=name, ratio=ratio, label=name)
     for name, ratio in (("confirms", 20), ("supports_strongly", 5), ("supports", 2), ("weakens", 0.5),
                         ("weakens_strongly", 0.2), ("rules_out", 0.02))
-}  # fmt: skip
+}
 
 
 def check(**outcomes: dict[str, Any]) -> Check:
@@ -26,7 +26,7 @@ def check(**outcomes: dict[str, Any]) -> Check:
         "id": "c", "asks": "a", "steps": [{"state": "talk", "do": "ask"}], "hazards": [], "takes": "choice",
         "minutes": {"desk": 1}, "who": "grower", "expected": "e", "source": ["common_practice"],
         "outcomes": {name: {"says": name, **fields} for name, fields in outcomes.items()},
-    })  # fmt: skip
+    })
 
 
 def shares(c: Check, cause: str = "a", subsystem: str = "g") -> dict[str, float]:
@@ -112,7 +112,7 @@ def test_cause_named_itself_overrides_its_group_in_that_outcome_only() -> None:
     c = check(
         n={"normal": True, "marks": {"rules_out": ["@g"], "weakens": ["a"]}},
         x={"marks": {"confirms": ["@g"]}},
-    )  # fmt: skip
+    )
     assert {"n": 0.4, "x": 0.6} == shares(c)
     assert {"n": 0.016, "x": 0.984} == shares(c, "b")
     assert marked(c, "b", "g")

@@ -32,7 +32,7 @@ def _cause(key: str, label: str, symptoms: dict[str, str]) -> dict[str, Any]:
         "repair": {"do": f"Renew what is {label}.", "minutes": 5, "by": "technician", "parts": ["seal"],
                    "tools": ["lamp"], "hazards": ["hands_in_meter"], "verify": "proof"},
         "leaning": "wear", "prevention": "Look each winter.", "season": "any", "source": _SOURCE,
-    }  # fmt: skip
+    }
 
 
 def _check(key: str, cause: str) -> dict[str, Any]:
@@ -47,7 +47,7 @@ def _check(key: str, cause: str) -> dict[str, Any]:
             "good": {"says": "good", "normal": True, "marks": {"weakens_strongly": [cause]}},
         },
         "source": _SOURCE,
-    }  # fmt: skip
+    }
 
 
 class Tiny:
@@ -86,7 +86,7 @@ class Tiny:
                 "id": name, "label": name, "wordings": ["one", "two", "three"], "measure": "count it",
                 "first_checks": ["alpha_look"], "concepts": {"hole": 4}, "source": _SOURCE,
             } for name in ("gaps", "heaps")],
-        }  # fmt: skip
+        }
         self.sections: dict[str, list[dict[str, Any]]] = copy.deepcopy(named)
         self.lexicon: dict[str, Any] = {
             "concepts": [{"name": "hole", "meaning": "a hole", "phrases": ["hole"]}],
@@ -114,7 +114,7 @@ class Tiny:
         parts = {
             "words.yaml": self.sections, "lexicon.yaml": self.lexicon, "causes/all.yaml": self.causes,
             "checks/all.yaml": self.checks, "rules/all.yaml": self.rules,
-        }  # fmt: skip
+        }
         for name, data in parts.items():
             path = self.folder / name
             path.parent.mkdir(exist_ok=True)

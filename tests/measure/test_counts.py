@@ -99,7 +99,7 @@ def test_speed_and_step_are_told_from_accident() -> None:
 def test_step_names_what_moved() -> None:
     """Skips fall, doubles stay."""
     found = analyse("step_test", counted(skips_before=(20, 300), skips_after=(5, 300), doubles_before=(3, 300),
-                                         doubles_after=(4, 300)), {})  # fmt: skip
+                                         doubles_after=(4, 300)), {})
 
     assert found.words.startswith("Skips down")
     assert "doubles unchanged" in found.words
@@ -108,7 +108,7 @@ def test_step_names_what_moved() -> None:
 @pytest.mark.parametrize(("bad", "place", "clear"), [
     ((30, 12, 6, 9, 20), "inside", True), ((6, 12, 20, 30), "first", True), ((30, 20, 12, 6), "last", True),
     ((10, 9, 11, 10), "inside", False),
-])  # fmt: skip
+])
 def test_sweep_finds_the_low_point(bad: tuple[int, ...], place: str, clear: bool) -> None:
     """The best of several settings lies inside or at an end, or there is no clear one."""
     reading = Reading("counts", counts={str(14 + 2 * i): (k, 300) for i, k in enumerate(bad)})
@@ -164,7 +164,7 @@ def test_equal_rows_are_seldom_called_apart() -> None:
     called = 0
     for _ in range(200):
         rows = {r: float(sum(rng.random() > 0.05 for _ in range(100)) + rng.choice((-1, 0, 0, 1)) / 2)
-                for r in range(1, 25)}  # fmt: skip
+                for r in range(1, 25)}
         called += bool(stand.compare_rows(rows).apart)
 
     assert called / 200 < 0.09

@@ -163,7 +163,7 @@ def test_empty_holes_that_repeat() -> None:
 @pytest.mark.parametrize(("numbers", "context"), [
     ((41,), {"holes": 40.0, "turns": 3.0}), ((7, 7, 7, 7), {"holes": 40.0, "turns": 3.0}),
     ((0,), {"holes": 40.0, "turns": 3.0}), ((1,), {"holes": 1.0, "turns": 3.0}),
-])  # fmt: skip
+])
 def test_impossible_holes_are_refused(numbers: tuple[int, ...], context: dict[str, float]) -> None:
     """Hole numbers beyond the disc, more empties than turns, a disc of one hole."""
     with pytest.raises(MeasureError) as caught:

@@ -93,7 +93,7 @@ def test_simulated_rates_come_back() -> None:
 
     assert mean == pytest.approx(sp.mean(run), abs=0.005)
     assert [multiples, quality, misses] == pytest.approx(
-        [c.multiples / c.spacings, c.singles / c.spacings, c.misses / c.spacings], abs=0.004)  # fmt: skip
+        [c.multiples / c.spacings, c.singles / c.spacings, c.misses / c.spacings], abs=0.004)
 
 
 @pytest.mark.parametrize(("jitter", "drift", "share"), [(0.08, 0.0, 1.0), (0.0, 0.08, 0.0)])
@@ -117,7 +117,7 @@ def test_population_splits_into_drive_and_singulation() -> None:
     assert 1 / 1.05 == pytest.approx(found.number("drive_factor"), abs=0.004)
     assert 0.98 == pytest.approx(found.number("singulation_factor"), abs=0.006)
     assert found.number("population_factor") == pytest.approx(
-        found.number("drive_factor") * found.number("singulation_factor"))  # fmt: skip
+        found.number("drive_factor") * found.number("singulation_factor"))
 
 
 def test_setting_and_estimate_each_carry_their_warning() -> None:
@@ -245,5 +245,5 @@ def test_tally_gives_the_shares_of_a_dictated_run() -> None:
     found = analyse("spacing_tally", Reading("counts", counts={"good": (44, 50), "close": (2, 50), "gap": (4, 50)}), {})
 
     assert [0.88, 0.04, 0.08, 0.12] == pytest.approx(
-        [found.number(n) for n in ("quality_of_feed", "multiples", "misses", "faults")])  # fmt: skip
+        [found.number(n) for n in ("quality_of_feed", "multiples", "misses", "faults")])
     assert not analyse("spacing_tally", Reading("counts", counts={}), {}).enough

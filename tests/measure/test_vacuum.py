@@ -38,7 +38,7 @@ def leak(row: int, area: float) -> list[list[float]]:
 def mapped(values: dict[int, float], **more: float | str) -> Analysed:
     """Return the row map of readings per row."""
     return analyse("vacuum_row_map", Reading("numbers", tuple(values.values()), tuple(values)),
-                   SECTIONS | HEALTHY | LIMITS | more)  # fmt: skip
+                   SECTIONS | HEALTHY | LIMITS | more)
 
 
 MACHINES = [
@@ -68,7 +68,7 @@ def test_a_fault_of_the_model_shows_its_pattern(name: str, areas: list[list[floa
 def test_a_leak_and_a_restriction_differ_in_sign() -> None:
     """Of two low right wings the torn one lowers the left too, the collapsed one raises it."""
     left = [mapped(by_row(net.solve(SOUND, p))).word("others") for p in (
-        net.Plumbing(node_leak={(1, 0): 304.34e-6}), net.Plumbing(main={(1, 0): 20.0}))]  # fmt: skip
+        net.Plumbing(node_leak={(1, 0): 304.34e-6}), net.Plumbing(main={(1, 0): 20.0}))]
 
     assert ["lower", "higher"] == left
 
@@ -188,7 +188,7 @@ LOGS = [
 def test_log_pattern(pattern: str, values: list[float]) -> None:
     """A log is steady, cycling, in steps, or slowly falling or rising."""
     found = analyse("vacuum_log", Reading("log", tuple(map(float, values)), times=tuple(
-        10.0 * i for i in range(len(values)))), {"swing_limit": IN_H2O, "fall_limit": IN_H2O})  # fmt: skip
+        10.0 * i for i in range(len(values)))), {"swing_limit": IN_H2O, "fall_limit": IN_H2O})
 
     assert pattern == found.word("pattern")
 
@@ -221,7 +221,7 @@ def test_gauge_is_good_or_not_by_its_class() -> None:
     """A class 2 gauge of 30 in may differ by 0.725 in from the corrected column."""
     context = {"gauge_span": 30 * IN_H2O, "gauge_class": 0.02, "fluid_temperature": 303.15}
     verdicts = [analyse("gauge_check", Reading("numbers", (20 * IN_H2O, h * IN_H2O)), context).number("within")
-                for h in (19.6, 19.2)]  # fmt: skip
+                for h in (19.6, 19.2)]
 
     assert [1.0, 0.0] == verdicts
 

@@ -119,7 +119,7 @@ def test_proof_plans_keep_scipy_binomial_risks(good: float, bad: float) -> None:
 def test_mean_spread_and_median_as_in_numpy(run: list[float]) -> None:
     """Mean, sample SD and median equal numpy's."""
     assert [np.mean(run), np.std(run, ddof=1), np.median(run)] == pytest.approx(
-        [spacing.mean(run), spacing.sd(run), spacing.median(run)], abs=1e-9)  # fmt: skip
+        [spacing.mean(run), spacing.sd(run), spacing.median(run)], abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -179,7 +179,7 @@ PINT = {
     "min": "minute", "h": "hour", "s": "s", "ms": "ms", "day": "day", "rpm": "1/minute",
     "lb/ac": "pound/(43560*foot**2)",
     "kg/ha": "kg/hectare", "V": "V", "mV": "mV", "A": "A", "mA": "mA", "ohm": "ohm", "kohm": "kohm",
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", sorted(PINT))
@@ -245,4 +245,4 @@ def test_slip_and_spacing_hang_together(free: float, share: float) -> None:
 
     assert share == pytest.approx(lost, abs=1e-9)
     assert drive.ground_spacing(2.286, 0.345, 40, lost) == pytest.approx(
-        drive.ground_spacing(2.286, 0.345, 40) / drive.rate_factor_for_slip(lost, 0.0))  # fmt: skip
+        drive.ground_spacing(2.286, 0.345, 40) / drive.rate_factor_for_slip(lost, 0.0))

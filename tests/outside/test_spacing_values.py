@@ -47,7 +47,7 @@ SOURCES = {
 }
 
 T1 = [6.1, 5.8, 6.4, 0.9, 5.3, 6.0, 11.8, 6.2, 5.7, 6.3, 3.0, 9.0, 6.0, 5.9, 6.1, 18.1, 5.6, 6.2, 6.4, 5.5,
-      2.4, 9.6, 6.0, 6.2, 5.8, 1.2, 4.9, 6.1, 6.3, 24.3, 5.9, 6.0, 5.4, 6.6, 6.1, 5.8, 12.1, 6.0, 5.7, 6.5]  # fmt: skip
+      2.4, 9.6, 6.0, 6.2, 5.8, 1.2, 4.9, 6.1, 6.3, 24.3, 5.9, 6.0, 5.4, 6.6, 6.1, 5.8, 12.1, 6.0, 5.7, 6.5]
 CLASSES = spacing.classes(T1, 6.0)
 MPH, KMH = convert(1, "mph", "m/s"), convert(1, "km/h", "m/s")
 PER_AC = 1 / ACRE
@@ -278,7 +278,7 @@ ROWS = [
         bushels(economics.spacing_loss(4.5 * IN, slope)) for slope in (2.5, 2.2, 4.0)], [6.250, 5.500, 10.00], 0.01),
     Row("C105", "PUBLISHED S55", lambda: 100 * economics.steep_stand_loss(0.16), 4.240, 0.01),
     Row("C106", "DERIVED", lambda: 10_000 * 2.5 * economics.BU_PER_AC / 2.54, 61.78, 0.02),
-]  # fmt: skip
+]
 
 
 def _jittered() -> list[float]:

@@ -221,7 +221,7 @@ ROWS = [
         [1.5, 3.0], 1e-9),
     Row("Q01", "S45", lambda: [(lambda c: c.multiples)(spacing.classes([0.5, 0.500001], 1.0)),
                                (lambda c: c.misses)(spacing.classes([1.5, 1.500001], 1.0))], [1, 1], 0),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("row", ROWS, ids=str)
@@ -302,7 +302,7 @@ TEXT = [
         s, 30 * FOOT), 20) for s in (6, 12)], [0.589, 2.376], 0.001),
     Row("row pigtail 16 AWG, 10 ft, 3 A", "DERIVED; size FROM MEMORY", lambda: electrical.drop(
         electrical.wire_resistance(16, 10 * FOOT), 3), 0.299, 0.001),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("row", TEXT, ids=str)

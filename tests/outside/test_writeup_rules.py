@@ -143,7 +143,7 @@ def read(text: str) -> dict[str, Any]:
 def told(data: dict[str, Any], knowledge: Knowledge) -> Story:
     """Return the story that such a file tells; ids of readings and tests stand for events."""
     tests = (*_readings(data["measured_before"], "before"), *_readings(data["measured_after"], "after"),
-             *(_test(t) for t in data["tests"]))  # fmt: skip
+             *(_test(t) for t in data["tests"]))
     return Story(
         record=Record("AF", True, False, "site", "2026-05-12", "", "", (), 0, ""), claim=True, items=_items(data),
         complaint=Complaint(data["complaint"]["customer_words"], ((data["complaint"]["symptom"], "gaps"),), (), (), ()),
@@ -154,7 +154,7 @@ def told(data: dict[str, Any], knowledge: Knowledge) -> Story:
         photos=tuple(Photo(p, p, "", "", "") for p in data["photos"]), cautions=(), done_before=(), not_put_back=(),
         changed=(), notes=(), internal=(), skipped=(), closing=Closing("mended", "", "", False, "", ()),
         addressed=tuple(k for t in data["tests"] for k in t.get("rules_out", ())),
-    )  # fmt: skip
+    )
 
 
 def _readings(entries: list[dict[str, Any]], when: str) -> list[MadeTest]:
@@ -167,7 +167,7 @@ def _readings(entries: list[dict[str, Any]], when: str) -> list[MadeTest]:
 
 def _test(entry: dict[str, Any]) -> MadeTest:
     return MadeTest(entry["id"], 0, entry["what"], entry["what"], "", "", "", "", "", "technician", True,
-                bool(entry.get("deciding")), False, bool(entry.get("reversed")), "", "before", "")  # fmt: skip
+                bool(entry.get("deciding")), False, bool(entry.get("reversed")), "", "before", "")
 
 
 def _items(data: dict[str, Any]) -> tuple[Item, ...]:
@@ -183,7 +183,7 @@ def _items(data: dict[str, Any]) -> tuple[Item, ...]:
         "siblings": "compared" if siblings else "", "part_kept": kept.get("tag") if kept["kept"] else "",
         "authorised": authorised.get("role") if authorised.get("date") else "",
         "follow_up": data["follow_up"].get("result"),
-    }  # fmt: skip
+    }
     return tuple(Item(name, name, "claim", Told(str(text))) for name, text in given.items() if text)
 
 
@@ -192,7 +192,7 @@ def _conditions(data: dict[str, Any]) -> tuple[Condition, ...]:
     return tuple(
         Condition(n, n, Told(before[n]) if n in before else None, Told(after[n]) if n in after else None)
         for n in ("speed", "population", "manifold_vacuum", "seed_lot")
-    )  # fmt: skip
+    )
 
 
 def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ...]) -> Cause:
@@ -204,7 +204,7 @@ def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ..
     word = failure["certainty"].get("item", "not_tested")
     return Cause(known.id, known.label, known.label, word, "manufacturing_defect", failure["mode"],
                  failure["mechanism"], failure["cause_text"], root, "", "", deciding, (), (), True,
-                 tuple(known.symptoms))  # fmt: skip
+                 tuple(known.symptoms))
 
 
 def _repair(data: dict[str, Any], tests: tuple[MadeTest, ...]) -> Repair:

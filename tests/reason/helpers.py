@@ -10,7 +10,7 @@ from diag.reason.case import Instance
 def said(
     k: Knowledge, check: str, outcome: str | None, *, error: float = 0.0, epoch: int = 0,
     rows: tuple[int, ...] | None = None, event: str = "",
-) -> Instance:  # fmt: skip
+) -> Instance:
     """Return an instance: a check answered with an outcome (None = not sure) by an observer who errs so often."""
     names = list(k.questions[check].outcomes)
     if outcome is None:

@@ -131,7 +131,7 @@ def repaired(weights: Mapping[World, float], works: Mapping[str, float]) -> dict
             if cause in world:
                 states = [
                     x for w, p in states for x in ((w - {cause} or CLEAR, p * chance), (w, p * (1 - chance)))
-                ]  # fmt: skip
+                ]
         for w, p in states:
             after[w] += p
     return after

@@ -32,7 +32,7 @@ def test_by_phone_only_checks_with_a_wording(engine: Engine) -> None:
     """Checks without phone wording are not offered by phone."""
     assert set(offered(engine, Case(channel="phone", axes=AXES))) == {
         "plain", "split", "what_changed.seed", "what_changed.bolt",
-    }  # fmt: skip
+    }
 
 
 def test_a_check_the_machine_cannot_have_is_not_offered(engine: Engine) -> None:
@@ -111,7 +111,7 @@ def test_refused_check_brings_its_stand_in_first(whole: Knowledge) -> None:
     key = next(
         k for k, c in whole.questions.items()
         if c.takes.kind != "several" and any(s.check and whole.checks[s.check].minutes.site for s in c.stand_ins)
-    )  # fmt: skip
+    )
     stand_ins = {s.check for s in whole.questions[key].stand_ins if s.check}
     flat = (1.0,) * len(whole.questions[key].outcomes)
     refused = Instance(key, "all", 0, None, flat, given=False, refused=True)

@@ -147,7 +147,7 @@ def test_a_circle_through_not_is_named() -> None:
         return Rule.model_validate({
             "id": name, "when": {"all": [{"not": {"finding": denies}}, {"symptom": "thin"}]},
             "then": {"finds": finds}, "because": "x", "source": ["estimate"],
-        })  # fmt: skip
+        })
 
     with pytest.raises(CyclicRulesError) as caught:
         layers([rule("one", "a", "b"), rule("two", "b", "a")])

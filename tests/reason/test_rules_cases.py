@@ -258,7 +258,7 @@ class Call:
             channel=self.channel, axes=self.axes, symptoms=self.symptoms, instances=answers, repairs=repairs,
             row_pattern=self.rows, changes=self.changes, flags=self.flags,
             figures={**FRESH, "answers": float(len(answers)), "repairs": float(len(repairs)), **self.figures},
-        )  # fmt: skip
+        )
         return engine().judge(case, most=400)
 
 
@@ -435,7 +435,7 @@ CALLS = {
         rules=("two_things_changed_at_once",), findings=("several_things_changed",), offers=("restore_baseline",),
         never=("sing_notch_step",), says=(("warns", "Several things were changed"),),
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("name", CALLS)

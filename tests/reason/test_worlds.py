@@ -185,7 +185,7 @@ def test_a_new_answer_after_the_repair_speaks_of_the_machine_as_it_is(engine: En
     case = Case(
         axes=BULK, symptoms=("thin",), repairs=(RepairDone({"beta": 0.95}),),
         instances=(said(k, "plain", "blue"), said(k, "plain", "ok", epoch=1)),
-    )  # fmt: skip
+    )
     j = engine.judge(case)
     unmeasured = engine.judge(replace(case, instances=case.instances[:1]))
     assert j.belief.clear > unmeasured.belief.clear
@@ -196,7 +196,7 @@ ANSWERS = {
     "plain": ["red", "blue", "ok", None], "split": ["upper", "lower", None], "open_one": ["bad", "ok", None],
     "open_two": ["bad", "ok", None], "what_changed.seed": ["yes", "no"], "what_changed.bolt": ["yes", "no"],
     "motor_amps": ["high", "ok"],
-}  # fmt: skip
+}
 
 
 @st.composite
@@ -211,13 +211,13 @@ def cases(draw: st.DrawFn) -> Case:
             epoch=draw(st.integers(0, len(repairs))), rows=draw(st.sampled_from([None, (3,), (3, 4)])),
         )
         for c in checks
-    )  # fmt: skip
+    )
     return Case(
         axes=draw(st.sampled_from([BOX, {"fill": "box"}, {"drive": "chain"}, {}])),
         symptoms=draw(st.sampled_from([(), ("thin",), ("thin", "thick")])),
         denied=draw(st.sampled_from([(), ("thick",)])),
         instances=instances, repairs=tuple(RepairDone(r) for r in repairs), trouble_rows=(3, 4),
-    )  # fmt: skip
+    )
 
 
 @given(cases())
@@ -230,7 +230,7 @@ def test_belief_equals_the_naive_oracle(case: Case) -> None:
     names = engine.tables.causes
     top_ups = [
         {names[i]: float(e.top_ups.one[i]) for i in range(len(names)) if e.top_ups.one[i]} for e in j.epochs
-    ]  # fmt: skip
+    ]
     expected = belief(engine.knowledge, case, top_ups)
     assert j.belief.clear == pytest.approx(expected[CLEAR], abs=1e-9)
     assert j.belief.unknown == pytest.approx(expected[UNKNOWN], abs=1e-9)

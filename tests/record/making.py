@@ -43,7 +43,7 @@ class Desk:
         self.minute = self.minute + 1 if at is None else at
         private = {k: told.pop(k) for k in KINDS[kind].sealed if k in told}
         event, sealed = make_event(self.call, heads(self.events), clock(self.minute), self.name, by, kind,
-                                   told, private, salts=self.salts)  # fmt: skip
+                                   told, private, salts=self.salts)
         self.events = order([*self.events, event])
         self.sealed.extend(sealed)
         return event
@@ -90,7 +90,7 @@ _texts = st.sampled_from(["gaps since the new lot", "Zoë said so", "[red] ](x)"
                           "; DROP TABLE"])
 _rows = st.sampled_from(["all", [7], [3, 7, 8, 9], [1, 2]])
 _measured = st.builds(lambda v, u: {"value": v, "unit": u}, st.sampled_from(["18.5", "20", "0.3"]),
-                      st.sampled_from(["inH2O", "in"]))  # fmt: skip
+                      st.sampled_from(["inH2O", "in"]))
 _event_bodies: dict[str, st.SearchStrategy[dict[str, Any]]] = {
     "machine": st.fixed_dictionaries({}, optional={
         "axes": st.dictionaries(st.sampled_from(["meter", "drive"]), st.sampled_from(["flat", "unknown"])),
@@ -117,7 +117,7 @@ _event_bodies: dict[str, st.SearchStrategy[dict[str, Any]]] = {
     "closed": st.fixed_dictionaries({"result": st.just("mended")}, optional={"words": _texts}),
     "reopened": st.just({}),
     "note": st.fixed_dictionaries({"text": _texts}),
-}  # fmt: skip
+}
 
 _happened = st.none() | st.integers(0, 40)
 _moves = st.one_of(

@@ -150,7 +150,7 @@ GIVEN = {"check": "dug", "observer": "technician", "status": "given"}
         ("photo", {"sha256": "abc"}, "SHA-256"),
         ("judged", {"why": "close", "ranking": [{"x": "y" * 300}]}, "long text"),
     ],
-)  # fmt: skip
+)
 def test_fields_are_checked(kind: str, body: dict[str, Any], said: str) -> None:
     """A field that is missing, unknown or of the wrong kind is named with the event's place."""
     desk = Desk()
@@ -190,7 +190,7 @@ def test_json_form_round_trip() -> None:
 
     assert event == Event.from_json(json.loads(json.dumps(event.as_json())))
     for broken in ({}, [], {**event.as_json(), "more": 1}, {**event.as_json(), "n": "1"},
-                   {**event.as_json(), "call": "short"}):  # fmt: skip
+                   {**event.as_json(), "call": "short"}):
         with pytest.raises(RecordError, match="not an event"):
             Event.from_json(broken)
 
@@ -363,7 +363,7 @@ def test_altered_sealed_values_are_found() -> None:
     nowhere = Sealed("0" * 64, "words", bytes(16), "x")
 
     for wrong, said in ((changed, "not what was recorded"), (resalted, "not what was recorded"),
-                        (made_up, "does not have"), (nowhere, "missing")):  # fmt: skip
+                        (made_up, "does not have"), (nowhere, "missing")):
         assert any(said in f.what for f in verify(desk.events, [wrong])), said
     assert [] == verify(desk.events, desk.sealed[1:])
 
@@ -408,7 +408,7 @@ def test_unknown_kinds_and_newer_forms_are_kept_uninterpreted() -> None:
     """An event of a newer program keeps its place in the chain; its body is not looked into."""
     desk = a_call()
     newer = [_remade(desk.events[-1], kind="drone_flight", body={"x": {"y": 1}}),
-             _remade(desk.events[-1], v=VERSION + 1, body={"anything": []})]  # fmt: skip
+             _remade(desk.events[-1], v=VERSION + 1, body={"anything": []})]
 
     for event in newer:
         assert not event.known

@@ -28,7 +28,7 @@ NOW = datetime(2026, 5, 4, 6, 40, tzinfo=ZONE)
         ("May 12", "2026-05-12T13:00:00Z"), ("2026-05-06 7:05", "2026-05-06T12:05:00Z"),
         ("2026-05-04T06:40:00Z", "2026-05-04T06:40:00Z"), ("  ", None),
     ],
-)  # fmt: skip
+)
 def test_what_is_meant(said: str, stored: str | None) -> None:
     """Clock times, days, spans, dates, and the stored form itself."""
     assert stored == parse_when(said, NOW)

@@ -27,7 +27,7 @@ KNOWN = Known(
     cause=frozenset({"seal", "tube"}), symptom=frozenset({"gaps"}), caution=frozenset({"fan"}),
     finding=frozenset({"one_low"}), book=frozenset({"vacuum"}), observer=frozenset({"technician", "caller"}),
     outcomes={"dug": frozenset({"yes", "no"}), "gauge": frozenset({"low"})},
-)  # fmt: skip
+)
 
 
 def read(tmp_path: Path, text: str, known: Known | None = None) -> Transcript:
@@ -301,10 +301,10 @@ _odd = st.recursive(
     lambda x: st.lists(x, max_size=3) | st.dictionaries(st.sampled_from(["id", "value", "unit", "name", "rows", "7"]),
                                                         x, max_size=3),
     max_leaves=6,
-)  # fmt: skip
+)
 _odd_steps = st.sampled_from(sorted(KINDS)).flatmap(lambda kind: st.dictionaries(
     st.sampled_from([*KINDS[kind].body.fields, *KINDS[kind].sealed, "as", "at", "by"]), _odd, max_size=5,
-).map(lambda step: {**step, "kind": kind}))  # fmt: skip
+).map(lambda step: {**step, "kind": kind}))
 
 
 @given(st.lists(_odd_steps, max_size=3), _odd)
@@ -362,7 +362,7 @@ def test_written_and_read_again(tmp_path_factory: pytest.TempPathFactory, made: 
 
 
 _label = st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cf", "Cs", "Zl", "Zp"]), min_size=1,
-                 max_size=12).filter(lambda s: s == " ".join(s.split()))  # fmt: skip
+                 max_size=12).filter(lambda s: s == " ".join(s.split()))
 _numbers = st.from_regex(r"-?[0-9]{1,20}(\.[0-9]{1,20})?", fullmatch=True)
 _values = st.builds(lambda v, u: {"value": v, "unit": u}, _numbers, st.sampled_from(["inH2O", "in", "mph", ""]))
 

@@ -222,7 +222,7 @@ def test_what_nobody_knows_is_not_asked_twice(little: Engine, place: Path) -> No
         ("how_many", "9 of 30", "value", {"count": 9, "of": 30}, "= many"),
         ("called", "gggg ggcg gggl", "values", 3, "12 spacings"),
     ],
-)  # fmt: skip
+)
 def test_every_kind_of_figures(
     little: Engine, place: Path, check: str, typed: str, field: str, stored: Any, told: str
 ) -> None:
@@ -282,7 +282,7 @@ def test_figures_read_aloud(little: Engine, place: Path) -> None:
             ("18 inH2O", "row one: one eight inches of water"), ("-", "row two: not read"),
             ("1800", "cannot be a vacuum"), ("17.5", "row three: one seven point five inches of water"),
             ("18", "row four"), ("18", "row five"),
-        ):  # fmt: skip
+        ):
             app.screen.query_one("#figure", LineField).value = figure
             await press(pilot, "enter")
             assert told in words(app)
@@ -311,7 +311,7 @@ def test_an_axis_is_asked_when_a_check_needs_it(little: Engine, place: Path) -> 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         for check in ("plain", "split", "what_changed.seed", "what_changed.bolt", "open_one", "open_two", "fan_gauge",
-                      "row_gauge", "tape", "called", "how_many", "remark", "spun"):  # fmt: skip
+                      "row_gauge", "tape", "called", "how_many", "remark", "spun"):
             call.answer(check, status="unsure")
         app.works[call.call].judge()
         await still(pilot)

@@ -86,7 +86,7 @@ SCREENS: dict[str, Way] = {
     "arrival": desk(action="channel", channel="phone"), "situation": desk(action="open('situation')"),
     "waiting": desk(action="open('waiting')"), "done before": desk(action="open('done_before')"),
     "machine": desk(action="machine"),
-}  # fmt: skip
+}
 
 
 def each(names: dict[str, Way] = SCREENS) -> pytest.MarkDecorator:

@@ -169,12 +169,12 @@ def test_done_before_the_call(little: Engine, place: Path) -> None:
         await command(app, pilot, "open('done_before')")
         assert "keep every old part as it is, unwashed" in words(app)
         await put(app, pilot, what="tightened the eliminator", rows="all", before="notch 3", after="notch 2", effect=3,
-                  old_part=1, happened="yesterday 15:00")  # fmt: skip
+                  old_part=1, happened="yesterday 15:00")
         await press(pilot, "ctrl+s")
         body = call.state.done_before[0].body
         assert (body["what"], body["rows"], body["before"], body["effect"], body["old_part"], body["told_by"]) == (
             "tightened the eliminator", "all", "notch 3", "worse", "kept", "caller"
-        )  # fmt: skip
+        )
         assert call.state.done_before[0].happened == "2026-05-03T15:00:00Z"
 
     drive(make_app(little, place), body)
@@ -349,7 +349,7 @@ def test_a_machine_profile_is_made_used_copied_and_deleted(little: Engine, place
         await command(app, pilot, "machine")
         await press(pilot, "1", "enter")
         await put(app, pilot, label="the 16-row", owner="Alder Flat", rows="16", row_width="30 in", axis_drive=2,
-                  axis_fill=3, sections="left wing: 1-8", book="vacuum: 20 inH2O")  # fmt: skip
+                  axis_fill=3, sections="left wing: 1-8", book="vacuum: 20 inH2O")
         await press(pilot, "ctrl+s")
         machine = call.state.machine
         assert (machine.rows, machine.axes) == (16, {"drive": "electric", "fill": "unknown"})
@@ -446,7 +446,7 @@ def test_catching_up_in_ones_own_order(little: Engine, place: Path) -> None:
         await press(pilot, "ctrl+s")
         assert [(a.check, a.outcome, a.happened) for a in call.state.answers] == [
             ("split", "upper", "2026-05-04T04:40:00Z"), ("plain", "blue", None),
-        ]  # fmt: skip
+        ]
         assert isinstance(app.screen, DeskScreen)
 
     drive(make_app(little, place), body)

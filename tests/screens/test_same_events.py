@@ -32,7 +32,7 @@ LINES = (
     "take plain", "ok",
     "proof", "", "", "1", ".",
     "close", "mended", "", ".",
-)  # fmt: skip
+)
 
 
 def told(call: CallDesk) -> list[tuple[Any, ...]]:

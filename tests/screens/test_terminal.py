@@ -119,7 +119,7 @@ def test_a_dumb_terminal_gets_the_line_dialogue(tmp_path: Path) -> None:
         [sys.executable, "-m", "diag", *arguments(tmp_path / "calls.db")],
         input="s\nit is thin\n1\nquit\n", capture_output=True, text=True, timeout=60,
         env={**os.environ, "HOME": str(tmp_path)}, check=False,
-    )  # fmt: skip
+    )
     assert told.returncode == 0
     assert "\x1b" not in told.stdout
     assert "Left as it is" in told.stdout

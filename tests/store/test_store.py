@@ -283,7 +283,7 @@ def test_every_acknowledged_answer_survives_a_kill(tmp_path: Path) -> None:
             subprocess.Popen([sys.executable, "-c", _TYPIST, str(path), CALL, f"DESK{batch + i:05}A"],
                              stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
             for i in range(min(4, KILLS - batch))
-        ]  # fmt: skip
+        ]
         for typist in typists:
             assert typist.stdout is not None
             lines = [typist.stdout.readline() for _ in range(rng.randint(1, 4))]
@@ -365,7 +365,7 @@ def test_what_is_due_comes_first(store: Store) -> None:
     "search",
     ["monday", "ZOË", "zoe\u0308", "alder FLAT", "old 12-row", "af-77", "gaps", "seal", "corn", "k7q2m-4txb9", "K7Q2",
      "skips zoë seal", "555", "100%", "under_score", "a note"],
-)  # fmt: skip
+)
 def test_search_finds(store: Store, search: str) -> None:
     """Every word is found in any case: caller's words, customer, place, machine, notes, lot, ids."""
     desk = a_call()
@@ -498,7 +498,7 @@ def test_any_altered_character_is_refused(tmp_path_factory: pytest.TempPathFacto
     form = to_text(made[0].events, made[0].sealed)
     spot = data.draw(st.integers(0, len(form) - 1))
     (folder / "x.json").write_text(form[:spot] + data.draw(st.sampled_from('0a"}')) + form[spot + 1 :],
-                                   encoding="utf-8")  # fmt: skip
+                                   encoding="utf-8")
     with open_store(folder / "calls.db") as store:
         try:
             store.import_file(folder / "x.json")
@@ -682,7 +682,7 @@ def test_places_that_are_no_store(tmp_path: Path) -> None:
         raw.execute("CREATE TABLE recipes (name TEXT)")
     raw.close()
     cases = {text_file: "not a store", tmp_path: "cannot be opened", foreign: "something else",
-             text_file / "calls.db": "folder of the store"}  # fmt: skip
+             text_file / "calls.db": "folder of the store"}
 
     for path, said in cases.items():
         with pytest.raises(StoreError, match=said) as caught:
@@ -782,7 +782,7 @@ def test_sqlite_is_set_for_safety(tmp_path: Path) -> None:
 def test_the_database_library_is_imported_late() -> None:
     """Importing the store's module does not import the database library; opening a store does."""
     code = ("import sys, diag.store.open as s; a = 'sqlalchemy' in sys.modules; s.Store; "
-            "print(a, 'sqlalchemy' in sys.modules)")  # fmt: skip
+            "print(a, 'sqlalchemy' in sys.modules)")
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert "False True" == done.stdout.strip()

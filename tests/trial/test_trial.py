@@ -104,7 +104,7 @@ def test_effect_of_a_change(tmp_path: Path) -> None:
     call.write_text(
         "title: t\ninvented: true\nevents:\n  - {kind: opened, channel: site}\n"
         "  - {kind: complaint, accepted: [thin]}\n  - {kind: answer, check: plain, outcome: red}\n", encoding="utf-8",
-    )  # fmt: skip
+    )
     report = effect(load([SMALL]), load([new]), [str(call)])
     assert report["entries"] == {"checks": {"added": [], "removed": [], "changed": ["plain"]}}
     assert report["calls"][0]["before"][0] == ["alpha", "likely"]

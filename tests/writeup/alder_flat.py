@@ -94,11 +94,11 @@ def machine(case: Case, serial: str = "INV-PLT-0012") -> None:
     case.call.set_machine(
         {"axes": {a: v for a, v in axes.items() if a in known}, "rows": 12, "row_width": {"value": "30", "unit": "in"}},
         serial=serial, label="the 12-row",
-    )  # fmt: skip
+    )
     case.call.set_situation(
         {"crop": "corn", "rows": [7], "target": {"value": "34000", "unit": "seeds/ac"},
          "speed": {"value": "5", "unit": "mph"}, "seed_lot_code": "INV-LOT-A", "since": "Tuesday"}
-    )  # fmt: skip
+    )
 
 
 def good(engine: Engine, store: Any = None) -> Case:
@@ -126,7 +126,7 @@ def good(engine: Engine, store: Any = None) -> Case:
     case.named["repair"] = call.repair(
         ["seal_worn"], words="Fitted one new vacuum seal, row 7. Each meter in its own row. Fan setting left as found.",
         rows=[7], parts=[{"item": "vacuum seal", "qty": 1}], minutes=18, done_by="technician",
-    )  # fmt: skip
+    )
     case.wait(10)
     case.vacuum("T2", EVEN)
     case.wait(6)
@@ -157,7 +157,7 @@ def claim_fields(case: Case) -> None:
         ("hours_travel", "1.4 h"), ("hours_diagnosis", "1.3 h"), ("hours_repair", "0.3 h"),
         ("hours_verification", "0.4 h"), ("travel_distance", "62 mi"),
         ("unexplained", "Why it grew worse after lunch was not tested"), ("filed", "2026-05-18"),
-    ):  # fmt: skip
+    ):
         case.give(name, text)
     owner = "even: Owner reports row 7 even with its neighbours over 60 ac"
     case.give("follow_up", owner, happened="2026-05-15T15:00:00Z")

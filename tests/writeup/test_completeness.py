@@ -57,7 +57,7 @@ WITHOUT: list[tuple[str, Callable[[Case], object], str]] = [
     ("no follow-up", lambda c: c.call.withdraw(_note(c, "follow_up")), "r28_follow_up"),
     ("no safe state", lambda c: c.call.withdraw(_note(c, "safe_state")), "r26_safe_state"),
     ("conditions after not said", lambda c: c.call.withdraw(_note(c, "conditions_after")), "r11_conditions"),
-]  # fmt: skip
+]
 
 
 def _note(case: Case, item: str) -> str:
@@ -211,7 +211,7 @@ CLOSINGS = [
     ("interim", {"r07_complaint", "c2_what_was_done", "c5_workaround_watch", "r28_follow_up"}),
     ("part_shown_at_fault",
      {"r07_complaint", "r08_before", "r09_after", "c1_what_it_was", "c2_what_was_done"}),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("result", "asked"), CLOSINGS, ids=[c[0] for c in CLOSINGS])
@@ -246,7 +246,7 @@ GIVEN = [
     ("in_service", "05/14/2026", "2026-05-14"), ("in_service", "5.5.2026", "2026-05-05"), ("area", "410 ac", "410 ac"),
     ("hours_travel", "1,4 h", "1.4 h"), ("follow_up", "even: all rows", "even with its neighbours: all rows"),
     ("category", "wear", "wear to be expected"), ("part_kept", "tag 12", "tag 12"),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("name", "text", "told"), GIVEN, ids=[" ".join(g[:2]) for g in GIVEN])
@@ -265,7 +265,7 @@ def test_details_as_typed(engine: Engine, name: str, text: str, told: str) -> No
      ("in_service", "soon", UsageError, "no date"), ("area", "410 mph", UnitError, "mph"),
      ("area", "", UsageError, "Nothing"),
      ("follow_up", "perhaps", UsageError, "none of the answers"), ("horoscope", "x", UsageError, "no detail")],
-)  # fmt: skip
+)
 def test_details_that_cannot_be_taken(
     engine: Engine, name: str, text: str, error: type[Exception], says: str
 ) -> None:

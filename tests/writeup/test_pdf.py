@@ -142,7 +142,7 @@ def test_an_empty_call_prints(engine: Engine) -> None:
 def as_rows(bars: Bars) -> Mapping[str, tuple[str, ...]]:
     """Return what a drawing shows, by series, for a check against the record."""
     return {name: tuple(t or text.number(v or 0.0) for v, t in zip(values, texts, strict=True))
-            for name, values, texts in bars.series}  # fmt: skip
+            for name, values, texts in bars.series}
 
 
 def test_the_drawing_shows_the_readings(story: Story) -> None:

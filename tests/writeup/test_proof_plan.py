@@ -117,7 +117,7 @@ def test_counting_may_stop_early(engine: Engine) -> None:
     case = mended(engine, show=False)
     for _ in range(2):
         case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": ["6.1"] * 60}, observer="instrument",
-                         rows=(7,), method=f"run {_}")  # fmt: skip
+                         rows=(7,), method=f"run {_}")
     plan = proof_plan(case.call)
     assert (0, 120) == plan.counted
     assert sequential(0, 120, 0.01, 0.06) == plan.state

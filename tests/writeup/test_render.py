@@ -46,7 +46,7 @@ def hostile(engine: Engine, words: str = HOSTILE, label: str = "=HYPERLINK(1)") 
     call.set_complaint(words, [("skips_high", "chosen")])
     call.answer("meter_swap", outcome="moves", observer="technician", rows=(7,), said=words)
     repair = call.repair(["seal_worn"], words=words, rows=[7], parts=[{"item": "+cmd|' /C calc'!A0", "qty": 1}],
-                         settings=[{"name": "=A1", "before": "-2+3", "after": "@x"}])  # fmt: skip
+                         settings=[{"name": "=A1", "before": "-2+3", "after": "@x"}])
     call.record("note", {"file": True}, {"text": words})
     call.record("note", {}, {"text": words})
     call.record("done_before", {"what": "=2+2"}, {"said": words})
@@ -105,7 +105,7 @@ def test_control_bytes_and_direction_marks_are_gone(engine: Engine) -> None:
     ("cell", "shown"),
     [("=1+1", "'=1+1"), ("@SUM(A1)", "'@SUM(A1)"), ("+cmd|x", "'+cmd|x"), ("-2+3", "'-2+3"), ("-2 inH2O", "-2 inH2O"),
      ("+0.5", "+0.5"), ("- 3 %", "- 3 %"), ("row 7", "row 7"), ("\t=1", "'=1"), ("", "")],
-)  # fmt: skip
+)
 def test_formula_signs_at_the_start_of_a_cell(cell: str, shown: str) -> None:
     """A cell that a spreadsheet would work out gets a quote in front; a plain number does not."""
     assert shown == guard(cell)
@@ -130,7 +130,7 @@ def test_markdown_of_a_hostile_call_has_no_markup_of_its_own(engine: Engine) -> 
     inner = [t for token in tokens for t in (token.children or [])]
     kinds = {t.type for t in [*tokens, *inner]}
     assert set() == kinds & {"html_inline", "html_block", "link_open", "image", "em_open", "s_open", "code_inline",
-                             "fence", "code_block"}  # fmt: skip
+                             "fence", "code_block"}
     text = "".join(t.content for t in inner if t.type == "text")
     assert '<img src="file:///etc/passwd"/>' in text
     assert "[x](http://evil.example)" in text

@@ -46,7 +46,7 @@ def test_mechanism_and_root_are_kept_apart(story: Story) -> None:
     assert "void visible under the lip" in cause.seen
     assert ("moulding void under the lip", "probable", "fabrication", False) == (
         cause.root.text, cause.root.word, cause.root.category, cause.root.proposed,
-    )  # fmt: skip
+    )
 
 
 def test_root_without_evidence_is_only_possible(engine: Engine) -> None:
@@ -202,17 +202,17 @@ def test_done_before_moved_and_put_off_are_listed(engine: Engine) -> None:
     alder_flat.machine(case)
     call = case.call
     call.record("done_before", {"what": "eliminator", "rows": "all", "before": "3", "after": "5", "order": 2,
-                                "effect": "worse", "told_by": "grower"}, {"said": "went up two"})  # fmt: skip
+                                "effect": "worse", "told_by": "grower"}, {"said": "went up two"})
     call.record("done_before", {"what": "seal changed", "rows": [7], "order": 1, "old_part": "gone"})
     call.record("change", {"setting": "vacuum", "before": {"value": "20", "unit": "inH2O"},
-                           "after": {"value": "16", "unit": "inH2O"}, "temporary": True})  # fmt: skip
+                           "after": {"value": "16", "unit": "inH2O"}, "temporary": True})
     call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
     story = tell(call)
     assert ["seal changed, row 7; old part gone",
             'eliminator, all rows (3 -> 5); it became worse; told by the grower: "went up two"'] == [
-        line.text for line in story.done_before]  # fmt: skip
+        line.text for line in story.done_before]
     assert ["vacuum: now 16 inH2O, was 20 inH2O", "row 6 holds the meter from row 7",
-            "row 7 holds the meter from row 6"] == [line.text for line in story.not_put_back]  # fmt: skip
+            "row 7 holds the meter from row 6"] == [line.text for line in story.not_put_back]
 
 
 def test_not_tested_is_always_printed(engine: Engine) -> None:
@@ -255,7 +255,7 @@ def hushed(case: Case) -> tuple[Story, list[str]]:
     call.record("note", {"file": True}, {"text": "MARKED for the file"})
     call.record("note", {"item": "r23_photo", "value": "left_out"}, {"text": "REASON no light"})
     secrets = ["INTERNAL", "MARKED", "REASON", "Leaning", "wear or upkeep", "fault of making", "INV-T-0071",
-               "service manager", "hours", "moulding void", "unexplained", "sister", "warranty", "1.3 h"]  # fmt: skip
+               "service manager", "hours", "moulding void", "unexplained", "sister", "warranty", "1.3 h"]
     return tell(call), secrets
 
 

@@ -28,7 +28,7 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
         "axes": _axis, "states": _state, "hazards": _hazard, "cautions": _caution, "limits": _limit, "causes": _cause,
         "checks": _check, "rules": _rule, "verifications": _verification, "symptoms": _symptom,
         "completeness": _completeness, "details": _detail, "categories": _category, "failure_modes": _failure_mode,
-    }  # fmt: skip
+    }
     place = knowledge.places.get(("head", "write_up"))
     for path, what, remedy in _known(knowledge.write_up.at_hand, knowledge.tools, "tool", "at_hand"):
         where = (place.file, place.within(*path)) if place else ("knowledge.yaml", 1)
@@ -57,7 +57,7 @@ def _words(k: Knowledge) -> Iterator[Problem]:
     for symptom, concept in unknown_concepts(k.symptoms.values(), k.lexicon) if k.lexicon.concepts else ():
         place = k.places["symptoms", symptom]
         yield Problem(place.file, place.within("concepts"), symptom, f"{concept!r} is no concept of the lexicon.",
-                      "Add it to lexicon.yaml, or correct its name.")  # fmt: skip
+                      "Add it to lexicon.yaml, or correct its name.")
     for owner, check, outcome in k.lexicon.answers():
         asked = k.questions.get(check)
         if f"{check}.{outcome}" not in k.questions and (asked is None or outcome not in asked.outcomes):

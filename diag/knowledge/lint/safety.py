@@ -37,7 +37,7 @@ HANDS = _pattern(
     r"\bfeel (for|the|whether|if|along|round)\b", r"\bwrap\b.*\btape\b",
     rf"\b(press|hold|push|squeeze|lift) (on )?{_WHICH} (\w+ )?{_PART}",
     rf"\bpull (off|on|at|{_WHICH}) ?(\w+ )?{_PART}",
-)  # fmt: skip
+)
 RAISED = _pattern(
     rf"\b(under|beneath|below) ({_WHICH} )?(raised|lifted)\b",
     r"\blook up (the|into|through|inside|from)\b",

@@ -71,7 +71,7 @@ class TrailScreen(Page[None]):
         if answer_of(call, event) is not None:
             others = [w for w in self.diag.works.values() if w is not self.work]
             rows += [(f"move:{w.call.call}", f"Move it to call {show_call_id(w.call.call)}: {present.header(w.call)}")
-                     for w in others]  # fmt: skip
+                     for w in others]
         if not rows:
             self.tell("This stands; it can't be taken back.")
             return

@@ -38,14 +38,14 @@ MEND = {
     "close": "Close the call", "reopen": "Open the call again", "follow_up": "Follow-up after a repair",
     "plan": "How to prove it: row, seeds, minutes", "decide": "Keep planting, go slower or stop",
     "stock": "Parts: here, elsewhere, due, none",
-}  # fmt: skip
+}
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
     "tools": forms_call.tools_form,
     "done_before": forms_call.done_before_form, "change": forms_call.change_form, "swap": forms_call.swap_form,
     "photo": forms_call.photo_form, "repair": forms_mend.repair_form, "interim": forms_mend.interim_form,
     "proof": forms_mend.proof_form, "close": forms_mend.close_form, "follow_up": forms_mend.follow_up_form,
-}  # fmt: skip
+}
 BUSY = "The call is being judged: once more in a second."
 
 

@@ -159,7 +159,7 @@ class IntakeScreen(Page[None]):
         matches.show([Tick(t.key, t.label, "x" if t.key in kept else "") for t in ticks])
         names = [fact_text(knowledge, f) for f in found.facts]
         facts.show([Tick(f.said + f.kind, n, "x" if f.said + f.kind in told else "")
-                    for f, n in zip(found.facts, names, strict=True)])  # fmt: skip
+                    for f, n in zip(found.facts, names, strict=True)])
         self._row("matches").display = bool(ticks)
         self._row("facts").display = bool(facts.ticks)
         row = self._row("words")

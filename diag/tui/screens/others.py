@@ -33,7 +33,7 @@ def settings(app: DiagApp) -> None:
         Field("theme", "Colours", "pick", "", app.theme, tuple((t.name, t.name) for t in THEMES)),
         Field("units", "Units", "pick", "Typed values keep the unit they were given.", app.units, UNITS),
         Field("channel", "New calls", "pick", "", app.chosen.get("channel", "phone"), CHANNELS),
-    ), record, "Keep")  # fmt: skip
+    ), record, "Keep")
     app.push_screen(FormScreen(None, form))
 
 

@@ -51,7 +51,7 @@ class Page(Screen[T], Generic[T]):
         yield Static(id="status")
         yield Static(self._keys(), id="keys")
         yield Static(say(f"This window is too small: at least {LEAST_WIDTH} columns and {LEAST_HEIGHT} lines, please."),
-                     id="too-small")  # fmt: skip
+                     id="too-small")
 
     def _keys(self) -> Content:
         """Return the few keys that stand in the bottom line."""

@@ -43,7 +43,7 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
         *(a for a in DeskScreen.ACTS if a.action in KEPT),
         Act("name", "Name the cause", "End the practice: name what is wrong.", "f9", shown=True),
         Act("give_up", "Give up", "End the practice: show what was wrong."),
-    )  # fmt: skip
+    )
     BINDINGS = [*Screen.BINDINGS, *bindings(ACTS)]  # noqa: RUF012
 
     def __init__(self, work: Work, practice: Practice) -> None:
@@ -79,5 +79,5 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
             *(f"{causes[c].mechanism} Mend: {causes[c].repair.do}" for c in verdict.truth), "",
             f"You:      {verdict.checks} checks, {verdict.minutes:.0f} min.",
             f"The tool: {verdict.tool_checks} checks, {verdict.tool_minutes:.0f} min.",
-        ])  # fmt: skip
+        ])
         self.app.push_screen(TextScreen(self.work, "Practice", text), lambda _: self.app.pop_screen())

@@ -29,7 +29,7 @@ class SearchScreen(Page[Found | None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("back", "Back", "Back to the desk.", "escape", shown=True),
         Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
-    )  # fmt: skip
+    )
     BINDINGS = bindings(ACTS)
 
     def __init__(self, work: Work, kinds: tuple[str, ...] = ("tell", "take", "symptom", "cause")) -> None:
@@ -59,7 +59,7 @@ class SearchScreen(Page[Found | None]):
                 rows += self._group("Told without being asked", [
                     (f"tell|{c}|{o}", f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}")
                     for c, o in tells
-                ])  # fmt: skip
+                ])
             if "take" in self._kinds:
                 checks = search_checks(knowledge, text)
                 rows += self._group("Take a check", [(f"take|{c}|", knowledge.questions[c].asks) for c in checks])

@@ -23,7 +23,7 @@ NEW = {
     "new:phone": "New call by phone", "new:site": "New call on site",
     "new:message": "New call from a message (voice-mail, text)",
     "demo": "Demonstration calls (invented)", "practice": "Practise on an invented fault",
-}  # fmt: skip
+}
 HEADS = {"due": "Due now", "open": "In work", "waiting": "Waiting", "closed": "Closed"}
 MOST = 200
 

@@ -183,7 +183,7 @@ class CatchUpScreen(Page[None]):
         questions = self.work.call.engine.knowledge.questions
         picked = [f"{i}. {questions[k].asks}" for i, k in enumerate(self._picked, 1)]
         self.query_one("#head", Static).update(say("\n".join(picked) or "Nothing picked yet. Repairs and changes have "
-                                                   "forms of their own, with their own times (F9)."))  # fmt: skip
+                                                   "forms of their own, with their own times (F9)."))
         text = self.query_one("#search", LineField).value
         found = search_checks(self.work.call.engine.knowledge, text) if text.strip() else []
         rows: list[tuple[str | None, Content | str]] = [(k, questions[k].asks) for k in found if k not in self._picked]

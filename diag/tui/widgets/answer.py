@@ -163,7 +163,7 @@ class AnswerBox(AnswerFields):
         fine = {
             n.check: n.fine for n in turn.form
             if n.fine is not None and n.check not in ticked and states.get(f"{n.check}/{n.outcome}") == "-"
-        }  # fmt: skip
+        }
         if not ticked and not fine:
             self.post_message(
                 self.Recorded("Nothing is ticked. F: all looked at and fine. F7: not sure. F8: can't do that here.")

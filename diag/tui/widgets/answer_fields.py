@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 ENDS = {
     "closed": {"reopen": "Open the call again", "follow_up": "Follow-up", "writeup": "Write-up"},
     "nothing": {"mend": "Repair, proof, close", "channel": "Go on on site, or by phone", "search": "Take any check"},
-}  # fmt: skip
+}
 """What can be done where nothing is asked: act -> words."""
 LONG = ("spacings", "positions", "numbers", "log", "text")
 VERDICT = 2
@@ -92,7 +92,7 @@ class AnswerFields(Vertical):
         focused = self.has_focus_within
         same = self._turn is not None and (self._turn.kind, self._turn.check, self._turn.axis) == (
             turn.kind, turn.check, turn.axis
-        )  # fmt: skip
+        )
         self._work, self._turn, self._waiting = work, turn, False
         self.border_title = say(" | ".join(["Answer", *details_words(work)]))
         self._hint("")
@@ -100,7 +100,7 @@ class AnswerFields(Vertical):
         shows: dict[str, Callable[[Turn], str]] = {
             "closed": self._show_end, "nothing": self._show_end, "flags": self._show_flags, "caution": self._show_gate,
             "axis": self._show_axis, "need": self._show_need, "form": self._show_form, "check": self._show_check,
-        }  # fmt: skip
+        }
         name = shows[turn.kind](turn) if turn.kind in shows else ""
         for field in ("pick", "ticks", "line", "lines"):
             self.query_one(f"#{field}").display = field == name
@@ -192,7 +192,7 @@ class AnswerFields(Vertical):
             Tick(f"{n.check}/{n.outcome}", n.label, kept.get(f"{n.check}/{n.outcome}", ""), n.group, n.check,
                  n.fine is not None)
             for n in turn.form
-        ])  # fmt: skip
+        ])
         return "ticks"
 
     def _show_check(self, turn: Turn) -> str:

@@ -36,7 +36,7 @@ class LinesField(TextArea):
         super().__init__(
             value, id=id, compact=True, placeholder=placeholder, highlight_cursor_line=False, tab_behavior="focus",
             soft_wrap=True,
-        )  # fmt: skip
+        )
         self.cursor_blink = False
 
     async def _on_paste(self, event: events.Paste) -> None:

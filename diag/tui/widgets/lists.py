@@ -190,7 +190,7 @@ class Ticks(PickList):
             else replace(t, state="") if now.only and fresh and t.only == now.only
             else t
             for t in self.ticks
-        )  # fmt: skip
+        )
         self._draw()
         self.post_message(self.Changed(self))
 
