@@ -103,7 +103,7 @@ def _parser() -> _Parser:
 
     for name, text, run in (
         ("measure", "work out readings: spacing, stand, vacuum, drive, fan, wire, slip", _measure),
-        ("knowledge", "lint, show, trial, effect, new, schema, watch", _knowledge),
+        ("knowledge", "lint, show, trial, play, effect, new, schema, watch", _knowledge),
         ("calls", "list, show, export, import, search, verify, backup, erase", _calls),
     ):
         # No prefix character: options, --help among them, are left to the command itself.
@@ -250,6 +250,10 @@ def _knowledge(options: argparse.Namespace) -> int:
         from diag.trial.cli import main as trial
 
         return trial(rest[1:], folders=folders(known), json_out=json_out)
+    if rest[:1] == ["play"]:
+        from diag.trial.cli import play_main as play
+
+        return play(rest[1:], folders=folders(known), json_out=json_out)
     if rest[:1] == ["effect"]:
         from diag.trial.effect import main as effect
 

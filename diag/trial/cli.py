@@ -1,4 +1,4 @@
-"""`diag knowledge trial`."""
+"""`diag knowledge trial` and `diag knowledge play`."""
 
 from __future__ import annotations
 
@@ -38,6 +38,40 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
         yardsticks=not options.no_yardsticks,
     )
     print(json.dumps(report, indent=1) if json_out else told(report))
+    return 0
+
+
+PLAY = """\
+Each call of FILE is worked by the desk's own first offers and advice. FILE is a YAML list of calls:
+
+  - id: c01
+    channel: phone                       # or site
+    axes: {meter: flat, crop: corn}      # as far as known
+    rows: 16
+    trouble: [7]                         # rows in trouble, "all", or left out
+    words: Row seven skips.              # heard when there are no symptoms
+    symptoms: [skips_high]
+    changes: []                          # also flags, target, speed, book
+    truth: [seal_worn]                   # [] where no cause of the knowledge is it
+    ans: {seal_feel: hard}               # check: outcome; all else as on a sound machine
+
+In place of `ans`, `shows: {check: {outcome: chance}}` answers with the likeliest outcome; with --seed a drawn one."""
+
+
+def play_main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int:
+    """Play the calls of a file and print what came of them."""
+    from diag.trial import play
+
+    parser = _Parser(prog="diag knowledge play", description=PLAY, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("file", metavar="FILE", type=Path)
+    parser.add_argument("--channel", choices=("phone", "site"), help="instead of each call's own")
+    parser.add_argument("--most", type=int, default=12, metavar="N", help="checks at most (12)")
+    parser.add_argument("--seed", type=int, help="draw symptoms and outcomes by their chances")
+    options = parser.parse_args(list(argv))
+    if options.most < 0:
+        raise UsageError("--most is at least 0.", "diag knowledge play", "Correct it.")
+    result = play.play_file(folders, options.file, channel=options.channel, most=options.most, seed=options.seed)
+    print(json.dumps(result, indent=1, ensure_ascii=False) if json_out else play.told(result))
     return 0
 
 
