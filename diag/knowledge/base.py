@@ -17,6 +17,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "likelihoods": vocabulary.Likelihood,
     "observers": vocabulary.Observer,
     "axes": vocabulary.Axis,
+    "machines": vocabulary.Machines,
     "states": vocabulary.State,
     "subsystems": vocabulary.Subsystem,
     "looks": vocabulary.Look,
@@ -85,6 +86,7 @@ class Knowledge:
     likelihoods: Mapping[str, vocabulary.Likelihood]
     observers: Mapping[str, vocabulary.Observer]
     axes: Mapping[str, vocabulary.Axis]
+    machines: Mapping[str, vocabulary.Machines]
     states: Mapping[str, vocabulary.State]
     subsystems: Mapping[str, vocabulary.Subsystem]
     looks: Mapping[str, vocabulary.Look]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import sys
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -87,6 +88,25 @@ def expand(check: model.Check) -> Iterable[tuple[str, model.Check]]:
         yield key, check.model_copy(update=changes)
 
 
+@dataclass(frozen=True)
+class _Section:
+    """Entries of one kind as they stand in a file."""
+
+    folder: Path
+    kind: str
+    data: Any
+    file: str
+    lines: Lines
+    path: tuple[str | int, ...]
+
+
+def _overlaid(raw: Any, earlier: BaseModel | None) -> Any:
+    """Return an entry with what it keeps of the one it replaces: a limit its book value and its analyses."""
+    if not isinstance(earlier, vocabulary.Limit) or not isinstance(raw, dict):
+        return raw
+    return {"book": earlier.book, "context": earlier.context, **raw}
+
+
 class _Gathered:
     """Entries read so far, by section."""
 
@@ -96,6 +116,7 @@ class _Gathered:
         self.problems: list[Problem] = []
         self.head: dict[str, Any] = {}
         self.lexicon: Lexicon | None = None
+        self.sections: list[_Section] = []
         self.hashed: list[tuple[str, bytes]] = []
 
     def add_folder(self, folder: Path) -> None:
@@ -104,11 +125,10 @@ class _Gathered:
             files += sorted((folder / name).glob("*.yaml"), key=lambda p: p.name)
         if not files:
             self._problem(str(folder), 1, "knowledge", "No knowledge files here.", "Name the folder that holds them.")
-        seen: set[tuple[str, str]] = set()
         for path in files:
-            self._add_file(folder, path, seen)
+            self._add_file(folder, path)
 
-    def _add_file(self, folder: Path, path: Path, seen: set[tuple[str, str]]) -> None:
+    def _add_file(self, folder: Path, path: Path) -> None:
         shown = f"{folder.name}/{path.relative_to(folder).as_posix()}"
         try:
             self.hashed.append((shown, path.read_bytes().replace(b"\r\n", b"\n")))
@@ -121,13 +141,13 @@ class _Gathered:
             self._problem(shown, 1, path.stem, f"Cannot be read: {error.strerror}.", "Check the file and its rights.")
             return
         if path.parent != folder:
-            self._add_entries(path.parent.name, data, shown, lines, (), seen)
+            self.sections.append(_Section(folder, path.parent.name, data, shown, lines, ()))
         elif path.stem == "lexicon":
             self._add_lexicon(data, shown, lines)
         elif isinstance(data, dict):
             for key, value in data.items():
                 if key in SECTIONS:
-                    self._add_entries(key, value, shown, lines, (key,), seen)
+                    self.sections.append(_Section(folder, key, value, shown, lines, (key,)))
                 elif key in ("version", "requires_program", "settings", "write_up"):
                     self.head[key] = value
                     self.places["head", key] = Place(shown, lines.at((key,)), lines, (key,))
@@ -142,27 +162,28 @@ class _Gathered:
         except ValidationError as error:
             self._invalid("lexicon", error, shown, lines, ())
 
-    def _add_entries(
-        self, kind: str, data: Any, shown: str, lines: Lines, path: tuple[str | int, ...], seen: set[tuple[str, str]]
-    ) -> None:
-        if not isinstance(data, list):
+    def _add_entries(self, section: _Section, seen: set[tuple[Path, str, str]]) -> None:
+        kind, shown, lines, path = section.kind, section.file, section.lines, section.path
+        if not isinstance(section.data, list):
             self._problem(shown, lines.at(path), kind, "A list of entries is expected.", "Write `- id: ...`.")
             return
         entry_model = SECTIONS[kind]
         key_field = "id" if "id" in entry_model.model_fields else "name"
-        for number, raw in enumerate(data):
+        groups = {name: group.applies for name, group in self.entries["machines"].items()}
+        for number, raw in enumerate(section.data):
             here = (*path, number)
             key = str(raw.get(key_field, f"entry {number + 1}")) if isinstance(raw, dict) else f"entry {number + 1}"
-            if (kind, key) in seen:
+            if (section.folder, kind, key) in seen:
                 where = self.places[kind, key]
                 self._problem(shown, lines.at(here), key, f"Already stands in {where.file}:{where.line}.", "Rename it.")
                 continue
             try:
-                entry = entry_model.model_validate(raw)
+                entry = entry_model.model_validate(_overlaid(raw, self.entries[kind].get(key)),
+                                                   context={vocabulary.GROUPS: groups})
             except ValidationError as error:
                 self._invalid(key, error, shown, lines, here)
                 continue
-            seen.add((kind, key))
+            seen.add((section.folder, kind, key))
             self.entries[kind][sys.intern(key)] = entry
             self.places[kind, key] = Place(shown, lines.at(here), lines, here)
 
@@ -190,6 +211,9 @@ class _Gathered:
             return None
 
     def build(self) -> Knowledge | None:
+        seen: set[tuple[Path, str, str]] = set()
+        for section in sorted(self.sections, key=lambda s: s.kind != "machines"):
+            self._add_entries(section, seen)
         settings = self._head("settings", vocabulary.Settings)
         write_up = self._head("write_up", story_terms.WriteUp)
         if not isinstance(settings, vocabulary.Settings) or not isinstance(write_up, story_terms.WriteUp):

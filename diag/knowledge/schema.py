@@ -55,7 +55,9 @@ def _as_written(name: str, schema: dict[str, Any]) -> dict[str, Any]:
     """Return a definition in the short forms that may be written in YAML."""
     if name == "Applies":
         either = {"type": "array", "items": _AXES}
-        return {"type": "object", "properties": {"any": either}, "additionalProperties": _NAMES}
+        axes = {"type": "object", "properties": {"any": either}, "additionalProperties": _NAMES}
+        group = {"type": "string"}
+        return {"anyOf": [group, axes, {"type": "array", "items": {"anyOf": [group, axes]}}]}
     if name == "Takes":
         return {"anyOf": [{"type": "string", "enum": schema["properties"]["kind"]["enum"]}, schema]}
     if name in ("When", "ResultTest"):

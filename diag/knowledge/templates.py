@@ -12,10 +12,8 @@ _CAUSE = """\
   label: What is wrong, in the trade's words
   plain: The same in a grower's words
   subsystem: SUBSYSTEM
-  applies: {}
   per_mille: 1
   kind: KIND
-  rows: any
   pattern: "which rows, and when"
   symptoms: {SYMPTOM: usually}
   mechanism: How it spoils metering, in one sentence.
@@ -50,7 +48,6 @@ _CHECK = """\
   outcomes:
     wrong: {says: what is seen, marks: {supports_strongly: [CAUSE]}}
     right: {says: what is seen otherwise, normal: true, marks: {weakens: [CAUSE]}}
-  destroys: []
   source: [common_practice]
 """
 _RULE = """\

@@ -160,10 +160,10 @@ def _reading(when: When, knowledge: Knowledge) -> list[Literal]:
 
 
 def _axes(applies: Applies) -> Ways:
-    ways: Ways = [frozenset()]
-    for axis, values in applies.axes.items():
-        ways = _both(ways, [frozenset({Literal(f"axis:{axis}={v}")}) for v in values])
-    if applies.any:
-        alternatives = [way for axes in applies.any for way in _axes(Applies(axes=axes))]
-        ways = _both(ways, alternatives)
-    return ways
+    found: Ways = []
+    for way in applies.ways:
+        ways: Ways = [frozenset()]
+        for axis, values in way.items():
+            ways = _both(ways, [frozenset({Literal(f"axis:{axis}={v}")}) for v in sorted(values)])
+        found += ways
+    return list(dict.fromkeys(found))

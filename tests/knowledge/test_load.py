@@ -157,3 +157,43 @@ def test_shipped_knowledge_loads(whole: Knowledge) -> None:
     assert len(whole.checks) >= 180
     assert len(whole.rules) >= 120
     assert len(whole.cautions) >= 60
+
+
+def test_machine_groups_stand_for_axes(tiny: Tiny) -> None:
+    """A group, axes, or a list of both that must all fit; what no group is called is refused with its place."""
+    tiny.alpha["applies"] = ["vacuum_meter", {"meter": ["flat", "finger"]}, {"fan": ["pto_fan"]}]
+    knowledge = load([tiny.write()])
+    assert {"meter": ("flat",), "fan": ("pto_fan",)} == knowledge.causes["alpha"].applies.axes
+    tiny.alpha["applies"] = "vacum_meter"
+    assert any("'vacum_meter' is no known machine group" in p and p.startswith("knowledge/causes/all.yaml:")
+               for p in problems(tiny.write()))
+
+
+def test_a_group_may_be_changed_by_a_later_folder(tiny: Tiny, tmp_path: Path) -> None:
+    """Entries of the first folder follow the group as the later folder has it."""
+    tiny.alpha["applies"] = "belt_delivery"
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    (shop / "ours.yaml").write_text(
+        "machines:\n- {name: belt_delivery, label: belt, applies: {delivery: [brush_belt]}}\n", encoding="utf-8")
+    knowledge, _ = read([tiny.write(), shop])
+    assert knowledge is not None
+    assert {"delivery": ("brush_belt",)} == knowledge.causes["alpha"].applies.axes
+
+
+def test_an_overlaid_limit_keeps_its_book_value(tiny: Tiny, tmp_path: Path) -> None:
+    """A shop that changes a limit keeps the book value that outranks it, unless it says otherwise."""
+    limit = {"id": "hot", "label": "hot oil", "quantity": "temperature", "value": "90 degC", "book": "oil_limit",
+             "context": "fall_limit", "source": ["common_practice"]}
+    tiny.sections["limits"] = [limit]
+    tiny.sections["book"] = [{"name": "oil_limit", "label": "oil", "quantity": "temperature"}]
+    shop = tmp_path / "shop"
+    shop.mkdir()
+    ours = shop / "ours.yaml"
+    text = "limits:\n- {id: hot, label: hot oil, quantity: temperature, value: 80 degC, source: [common_practice]"
+    for more, book in (("", "oil_limit"), (", book: null", None)):
+        ours.write_text(f"{text}{more}}}\n", encoding="utf-8")
+        knowledge, _ = read([tiny.write(), shop])
+        assert knowledge is not None
+        assert ("80 degC", book, "fall_limit") == (
+            knowledge.limits["hot"].value, knowledge.limits["hot"].book, knowledge.limits["hot"].context)
