@@ -6,31 +6,50 @@ An analysis never names a cause and holds no limits; what it finds is judged by 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from types import MappingProxyType
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
+from diag.analyses import counts, drive, rhythm, spacing, stand, vacuum, vacuum_map, values  # noqa: F401  (fill it)
 from diag.analyses.context import CONTEXT
-from diag.analyses.model import (
-    Analysed,
-    Analysis,
-    Context,
-    Reading,
-    Result,
-    ResultSpec,
-)
-from diag.analyses.table import ANALYSES
+from diag.analyses.model import CATALOGUE, Analysed, Analysis, Charts, Context, Reading, Result, ResultSpec
 from diag.analyses.weights import weight_above, weight_below, weight_between, weight_is
 from diag.errors import MeasureError
 
 __all__ = [
     "CATALOGUE", "CONTEXT", "KINDS", "Analysed", "Analysis", "Context", "Reading", "Result", "ResultSpec",
-    "analyse", "weight_above", "weight_below", "weight_between", "weight_is",
+    "analyse", "analyse_all", "results_of", "weight_above", "weight_below", "weight_between", "weight_is",
 ]
-
-CATALOGUE: Mapping[str, Analysis] = MappingProxyType({a.name: a for a in ANALYSES})
 
 KINDS = ("number", "numbers", "spacings", "positions", "count", "counts", "log", "choice")
 """Answer kinds that carry values an analysis can take."""
+
+
+def results_of(names: Iterable[str]) -> Mapping[str, ResultSpec]:
+    """Return the results that several analyses give together, by name; unknown analyses give none."""
+    return {name: spec for a in names if a in CATALOGUE for name, spec in CATALOGUE[a].results.items()}
+
+
+def analyse_all(names: Sequence[str], reading: Reading, context: Context) -> Analysed:
+    """Return what several analyses make of one reading: the first judges, the others add what they find.
+
+    Another one that cannot run, or finds its readings too few, adds a note. Raises MeasureError as `analyse`.
+    """
+    found = analyse(names[0], reading, context)
+    for name in names[1:]:
+        try:
+            more = analyse(name, reading, context)
+        except MeasureError as error:
+            found = replace(found, notes=(*found.notes, f"{error.what} {error.remedy}".strip()))
+            continue
+        words = f"{found.words} {more.words}" if more.enough and found.enough else found.words
+        notes = (*found.notes, *more.notes, *(() if more.enough else (more.words,)))
+        found = replace(found, results={**more.results, **found.results}, words=words, notes=notes,
+                        charts=_both(found.charts, more.charts))
+    return found
+
+
+def _both(one: Charts, other: Charts) -> Charts:
+    return lambda width: (*one(width), *other(width))
 
 
 def analyse(name: str, reading: Reading, context: Context) -> Analysed:

@@ -104,6 +104,11 @@ CONTEXT: Mapping[str, Given] = MappingProxyType({g.name: g for g in _LIST})
 PARTS = ("disc", "wheel", "shaft", "sprocket", "chain", "belt", "gearbox")
 """Parts whose turn can show as a rhythm in the row."""
 
+TARGET = "target_spacing target_rate row_width"
+RATIOS = " ".join([TARGET, "wheel_circumference", *(f"disc_turns_per_{p}_turn" for p in PARTS[1:])])
+ROW_LIMITS = "row_low_below_median row_high_above_median section_low_below_rest all_low_below_reference"
+"""Names that several analyses use together."""
+
 
 def number(context: Context, name: str) -> float | None:
     """Return a numeric context value, None where it is not given. Raises MeasureError when no number."""

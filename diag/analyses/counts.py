@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from diag.analyses import context as ctx
-from diag.analyses.model import Analysed, Context, Reading, Result
+from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.saying import analysed, percent, said, share, too_few, value, word
 from diag.errors import MeasureError
 from diag.measure import spacing as sp
@@ -43,6 +43,15 @@ def _labelled(reading: Reading, *labels: str) -> list[tuple[int, int]]:
     return pairs
 
 
+@analysis(
+    "share", "Share of a count", takes="count",
+    uses="proof_margin rows_looked_at",
+    results=(
+        gives("share", "share", "k of n"),
+        gives("upper", "share", "upper 95 % bound"),
+        gives("lower", "share", "lower 95 % bound"),
+    ),
+)
 def run_share(reading: Reading, context: Context) -> Analysed:
     """Return a share with its band, and how many more would bring it within a wanted margin."""
     k, n = k_of_n(reading)
@@ -71,6 +80,15 @@ def _more_to_tell(first: tuple[int, int], second: tuple[int, int], chance: float
     return more if 0 < more <= 1000 else None
 
 
+@analysis(
+    "two_counts", "Two counts compared", takes="counts",
+    results=(
+        gives("first", "share", "share in the first"),
+        gives("second", "share", "share in the second"),
+        gives("difference", "share", "first minus second"),
+        gives("chance", "share", "chance of such a difference when both are alike"),
+    ),
+)
 def run_two_counts(reading: Reading, context: Context) -> Analysed:
     """Return how two labelled counts differ; labels in the order they were given."""
     if len(reading.counts) != 2:
@@ -91,6 +109,16 @@ def _difference_said(a: str, first: tuple[int, int], b: str, second: tuple[int, 
     return f"{more.capitalize()} is higher: {shares} (chance {percent(chance)})."
 
 
+@analysis(
+    "speed_compare", "Slow pass against normal pass", takes="counts",
+    results=(
+        gives("normal", "share", "skips and doubles at normal speed"),
+        gives("slow", "share", "skips and doubles at slow speed"),
+        gives("difference", "share", "normal minus slow: what slowing down gains"),
+        gives("chance", "share", "chance of such a difference when speed does not matter"),
+        gives("rate_ratio", "ratio", "seeds found slow over seeds found at normal speed, same length"),
+    ),
+)
 def run_speed_compare(reading: Reading, context: Context) -> Analysed:
     """Return what slowing down gains: counts slow and normal are (bad spacings, spacings)."""
     slow, normal = _labelled(reading, "slow", "normal")
@@ -110,6 +138,19 @@ def run_speed_compare(reading: Reading, context: Context) -> Analysed:
     return analysed(results, told, needed=_more_to_tell(normal, slow, chance))
 
 
+@analysis(
+    "step_test", "One setting changed", takes="counts",
+    results=(
+        gives("skips_before", "share", "skips before"),
+        gives("skips_after", "share", "skips after"),
+        gives("skips_change", "share", "after minus before"),
+        gives("skips_chance", "share", "chance of such a change when nothing changed"),
+        gives("doubles_before", "share", "doubles before"),
+        gives("doubles_after", "share", "doubles after"),
+        gives("doubles_change", "share", "after minus before"),
+        gives("doubles_chance", "share", "chance of such a change when nothing changed"),
+    ),
+)
 def run_step_test(reading: Reading, context: Context) -> Analysed:
     """Return what one changed setting did to skips and doubles; labels skips_before, doubles_after and so on."""
     results: list[Result] = []
@@ -130,6 +171,17 @@ def run_step_test(reading: Reading, context: Context) -> Analysed:
     return analysed(results, f"{words[0].upper()}{words[1:]}.", needed=None if 0 in needed else max(needed))
 
 
+@analysis(
+    "sweep", "Several settings tried", takes="counts",
+    results=(
+        gives("best", "count", "place in the list of the setting with the fewest skips and doubles"),
+        gives("best_share", "share", "skips and doubles there"),
+        gives("worst_share", "share", "skips and doubles at the worst setting"),
+        gives("gain", "share", "worst minus best"),
+        gives("place", "word", "where the best setting lies in the list", "inside", "first", "last"),
+        gives("chance", "share", "chance of such differences when the setting does not matter"),
+    ),
+)
 def run_sweep(reading: Reading, context: Context) -> Analysed:
     """Return the best of several settings; counts in the order of the settings are (bad, seeds)."""
     names = list(reading.counts)
@@ -150,6 +202,14 @@ def run_sweep(reading: Reading, context: Context) -> Analysed:
                      value("gain", gain, error), word("place", place), value("chance", chance)], told)
 
 
+@analysis(
+    "sensor_compare", "Screen against hand count", takes="count counts",
+    results=(
+        gives("ratio", "ratio", "screen over hand count"),
+        gives("difference", "ratio", "screen over hand count, minus one"),
+        gives("counted", "count", "seeds counted by hand"),
+    ),
+)
 def run_sensor_compare(reading: Reading, context: Context) -> Analysed:
     """Return screen over hand count: count k (screen) of n (hand), or counts screen and hand."""
     if reading.kind == "counts":
@@ -172,6 +232,15 @@ def run_sensor_compare(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "catch_test", "Seeds caught in known disc turns", takes="count number",
+    uses="holes turns",
+    results=(
+        gives("caught", "ratio", "seeds caught over holes passed"),
+        gives("short", "ratio", "one minus that; minus means too many"),
+        gives("passed", "count", "holes passed"),
+    ),
+)
 def run_catch_test(reading: Reading, context: Context) -> Analysed:
     """Return seeds caught over holes passed: k of n, or a number with turns and holes known."""
     if reading.kind == "count" and reading.k is not None and reading.n:
@@ -192,6 +261,11 @@ def run_catch_test(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "leak_rate", "Seed falling from a still meter", takes="number count",
+    uses="minutes",
+    results=(gives("leak", "leak_flow", "seeds falling per time"),),
+)
 def run_leak_rate(reading: Reading, context: Context) -> Analysed:
     """Return the seeds falling per second from a still meter: a count over known minutes, or the rate itself."""
     if reading.numbers:
@@ -206,6 +280,15 @@ def run_leak_rate(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "hole_count", "Holes counted against the setting", takes="number numbers",
+    needs="holes",
+    results=(
+        gives("difference", "count", "largest difference from the holes that are set"),
+        gives("rows_off", "count", "rows whose disc has another count"),
+        gives("rate_factor", "ratio", "holes counted over holes set, at the row farthest off"),
+    ),
+)
 def run_hole_count(reading: Reading, context: Context) -> Analysed:
     """Return how counted holes (one number, or per row) differ from the setting."""
     holes = round(ctx.needed(context, "holes"))
@@ -221,6 +304,15 @@ def run_hole_count(reading: Reading, context: Context) -> Analysed:
                      value("rate_factor", far / holes)], told)
 
 
+@analysis(
+    "seed_mass", "Seed weight", takes="numbers number",
+    needs="sample_size", uses="tag_seeds_per_mass",
+    results=(
+        gives("seed_mass", "seed_mass", "weight of one seed"),
+        gives("per_mass", "seeds_per_mass", "seeds per weight"),
+        gives("change", "ratio", "seed weight over that of the tag or last lot"),
+    ),
+)
 def run_seed_mass(reading: Reading, context: Context) -> Analysed:
     """Return seed weight from weighed samples (kg each) of `sample_size` seeds."""
     size = ctx.needed(context, "sample_size")

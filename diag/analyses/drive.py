@@ -6,7 +6,7 @@ import math
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import rows as row_chart
-from diag.analyses.model import Analysed, Context, Reading
+from diag.analyses.model import Analysed, Context, Reading, analysis, gives
 from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value
 from diag.analyses.values import by_row, extremes, two
 from diag.errors import MeasureError
@@ -14,6 +14,14 @@ from diag.measure import drive, electrical, kinematics
 from diag.measure.spacing import median
 
 
+@analysis(
+    "slip", "Wheel slip", takes="count numbers",
+    uses="chart_slip",
+    results=(
+        gives("slip", "share", "turns lost over turns without slip"),
+        gives("rate_factor", "ratio", "seeding rate over that on the chart's slip"),
+    ),
+)
 def run_slip(reading: Reading, context: Context) -> Analysed:
     """Return wheel slip from loaded turns (k) and turns without slip (n), or labels loaded and free."""
     if reading.kind == "count":
@@ -35,6 +43,16 @@ def run_slip(reading: Reading, context: Context) -> Analysed:
                     reason=f"{free:g} turns are few: count over a longer course." if few else "")
 
 
+@analysis(
+    "meter_speed", "Seeds per second and disc speed", takes="number",
+    needs="target_rate row_width holes",
+    results=(
+        gives("seeds_per_second", "seed_flow", "seeds the meter must give per second"),
+        gives("disc_speed", "disc_speed", "disc speed that takes"),
+        gives("hole_time", "short_time", "time from hole to hole"),
+        gives("turn_distance", "length", "travel in one disc turn"),
+    ),
+)
 def run_meter_speed(reading: Reading, context: Context) -> Analysed:
     """Return seeds per second and disc speed at a ground speed (m/s)."""
     rate, width, holes = (ctx.needed(context, n) for n in ("target_rate", "row_width", "holes"))
@@ -52,6 +70,15 @@ def run_meter_speed(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "disc_turns", "Disc turns counted", takes="number",
+    needs="target_rate row_width holes speed",
+    results=(
+        gives("disc_speed", "disc_speed", "disc speed that was counted"),
+        gives("wanted", "disc_speed", "disc speed that the setting asks for"),
+        gives("to_wanted", "ratio", "counted over wanted"),
+    ),
+)
 def run_disc_turns(reading: Reading, context: Context) -> Analysed:
     """Return counted disc speed (rev/s) over the one the setting asks for."""
     rate, width, holes, speed = (ctx.needed(context, n) for n in ("target_rate", "row_width", "holes", "speed"))
@@ -67,12 +94,29 @@ def run_disc_turns(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "chain_wear", "Chain stretch", takes="number",
+    needs="pitches pitch",
+    results=(gives("stretch", "share", "length over new length, minus one"),),
+)
 def run_chain_wear(reading: Reading, context: Context) -> Analysed:
     """Return the stretch of a chain from its length (m) over known pitches."""
     stretch = drive.chain_stretch(_one(reading), ctx.needed(context, "pitches"), ctx.needed(context, "pitch"))
     return analysed([value("stretch", stretch)], f"The chain is {percent(stretch)} longer than new.")
 
 
+@analysis(
+    "voltage_drop", "Voltage under load", takes="numbers",
+    uses="wire_area wire_length load_current wire_temperature",
+    results=(
+        gives("source", "voltage", "voltage at the source"),
+        gives("load", "voltage", "voltage at the load"),
+        gives("drop", "voltage", "voltage lost between them"),
+        gives("drop_share", "ratio", "that over the source voltage"),
+        gives("wire_drop", "voltage", "drop of a sound wire of this size, length and current"),
+        gives("extra_resistance", "resistance", "resistance beyond the sound wire"),
+    ),
+)
 def run_voltage_drop(reading: Reading, context: Context) -> Analysed:
     """Return volts lost from source to load, held against a sound wire where the profile knows it."""
     if reading.labels:
@@ -96,6 +140,18 @@ def run_voltage_drop(reading: Reading, context: Context) -> Analysed:
     return analysed(results, f"{told}.")
 
 
+@analysis(
+    "current_compare", "Motor current by row", takes="numbers",
+    uses="healthy_rows",
+    results=(
+        gives("median", "current", "median of the rows that draw current"),
+        gives("highest_ratio", "ratio", "highest over median"),
+        gives("highest_row", "count", "its row"),
+        gives("lowest_ratio", "ratio", "lowest over median"),
+        gives("lowest_row", "count", "its row"),
+        gives("zero_rows", "count", "rows that draw nothing"),
+    ),
+)
 def run_current_compare(reading: Reading, context: Context) -> Analysed:
     """Return motor currents (A) per row against the median of those that draw any, or against healthy values."""
     values = by_row(reading)
@@ -122,6 +178,13 @@ def run_current_compare(reading: Reading, context: Context) -> Analysed:
     )
 
 
+@analysis(
+    "bus_resistance", "Resistance between the two bus wires", takes="number",
+    results=(
+        gives("resistance", "resistance", "the reading"),
+        gives("terminators", "count", "how many 120 ohm terminators in parallel that is"),
+    ),
+)
 def run_bus_resistance(reading: Reading, context: Context) -> Analysed:
     """Return how many terminators the resistance (ohm) between the two bus wires stands for."""
     ohms = _one(reading)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diag.units import QUANTITIES, UNITS
@@ -76,6 +76,9 @@ class Result:
     chances: Mapping[str, float] | None = None
 
 
+Charts = Callable[[int], tuple[str, ...]]
+
+
 def no_charts(width: int) -> tuple[str, ...]:
     """No chart belongs to this analysis."""
     return ()
@@ -96,7 +99,7 @@ class Analysed:
     reason: str
     words: str
     notes: tuple[str, ...] = ()
-    charts: Callable[[int], tuple[str, ...]] = field(default=no_charts, compare=False, repr=False)
+    charts: Charts = field(default=no_charts, compare=False, repr=False)
 
     def number(self, name: str) -> float:
         """The value of a numeric result."""
@@ -128,3 +131,28 @@ class Analysis:
     run: Run
     needs: tuple[str, ...] = ()
     uses: tuple[str, ...] = ()
+
+
+CATALOGUE: dict[str, Analysis] = {}
+"""Every analysis by name, filled by the functions that carry `analysis`."""
+
+ROW_PATTERN = ("even", "one_low", "some_low", "one_high", "some_high", "section_low", "all_low", "all_high")
+"""What the values of all rows look like together."""
+
+
+def gives(name: str, quantity: str, meaning: str, *words: str) -> ResultSpec:
+    """Return what a result is; its unit follows from the quantity."""
+    unit = FRACTION if quantity in PURE else QUANTITIES[quantity].si if quantity in QUANTITIES else ""
+    return ResultSpec(name, quantity, unit, meaning, words)
+
+
+def analysis(name: str, title: str, *, takes: str, results: Sequence[ResultSpec], needs: str = "",
+             uses: str = "") -> Callable[[Run], Run]:
+    """Put a function into the catalogue under this name; kinds and context names are separated by spaces."""
+
+    def keep(run: Run) -> Run:
+        CATALOGUE[name] = Analysis(name, title, tuple(takes.split()), {r.name: r for r in results}, run,
+                                   tuple(needs.split()), tuple(uses.split()))
+        return run
+
+    return keep

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import holes as hole_chart
-from diag.analyses.model import Analysed, Context, Reading, Result
+from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.saying import analysed, percent, said, share, too_few, value, word
 from diag.analyses.spacing import spacings_from, target_of
 from diag.errors import MeasureError
@@ -35,6 +35,27 @@ def travels(context: Context, holes: int, target: float) -> dict[str, float]:
     return found | {"wheel": wheel} if wheel is not None else found
 
 
+@analysis(
+    "rhythm", "Rhythm along the row", takes="spacings positions",
+    needs="holes", uses=ctx.RATIOS,
+    results=(
+        gives("pattern", "word", "whether the trouble repeats", "one_hole", "smooth", "none", "too_few"),
+        gives("kind", "word", "what repeats at one hole", "plugged", "late", "double", "wave", "none"),
+        gives("part", "word", "part whose turn fits the rhythm", *ctx.PARTS, "none", "unclear"),
+        gives("period", "length", "travel from one repeat to the next"),
+        gives("turns", "count", "disc turns that were measured"),
+        gives("turns_needed", "count", "disc turns needed to tell"),
+        gives("hole", "count", "hole that stands out, counted from the first seed"),
+        gives("occupancy", "count", "seeds per pass of that hole"),
+        gives("shift", "spacing", "mean displacement at that hole"),
+        gives("chance", "share", "chance that random gaps would show such a rhythm"),
+        gives("wave_share", "share", "share of the spread in the strongest wave"),
+        gives("lag_plugged", "ratio", "correlation of spacings at holes - 1, where a plugged hole repeats"),
+        gives("lag_late", "ratio", "correlation of spacings at holes, where a late hole repeats"),
+        gives("lag_double", "ratio", "correlation of spacings at holes + 1, where a doubling hole repeats"),
+        gives("lag_band", "ratio", "correlation that chance alone may show"),
+    ),
+)
 def run_rhythm(reading: Reading, context: Context) -> Analysed:
     """Return whether the row repeats with a hole of the disc or with a smooth wave, and the part that fits."""
     spacings, holes = spacings_from(reading), _holes(context)
@@ -128,6 +149,18 @@ def _wave(spacings: Sequence[float], target: float, holes: int,
     )
 
 
+@analysis(
+    "gap_period", "Distance between like gaps", takes="numbers",
+    needs="holes", uses=ctx.RATIOS,
+    results=(
+        gives("period", "length", "distance that fits all gaps as whole multiples"),
+        gives("regular", "flag", "1 when the distances fit multiples of one length better than chance allows"),
+        gives("part", "word", "part whose turn fits the distance", *ctx.PARTS, "none", "unclear"),
+        gives("disc_turns", "count", "distance in disc turns"),
+        gives("chance", "share", "chance that random gaps would fit so well"),
+        gives("spread", "share", "spread of the distances over their mean"),
+    ),
+)
 def run_gap_period(reading: Reading, context: Context) -> Analysed:
     """Return the part whose travel per turn fits the distances (m) between like gaps."""
     distances, holes = reading.numbers, _holes(context)
@@ -193,6 +226,17 @@ def _distances_needed(holes: int, have: int) -> int:
     return max(0, wanted - have)
 
 
+@analysis(
+    "empty_holes", "Empty holes by number", takes="numbers",
+    needs="holes turns",
+    results=(
+        gives("repeating", "count", "holes empty in more turns than chance allows"),
+        gives("empty_share", "share", "empty hole passes"),
+        gives("same_share", "share", "empty passes that belong to repeating holes"),
+        gives("worst_hole", "count", "hole found empty most often"),
+        gives("chance", "share", "chance that the worst hole is empty so often by accident"),
+    ),
+)
 def run_empty_holes(reading: Reading, context: Context) -> Analysed:
     """Return whether the same holes come round empty (numbers: hole of each empty pass, from 1)."""
     holes, turns = _holes(context), round(ctx.needed(context, "turns"))

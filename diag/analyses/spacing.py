@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import histogram
-from diag.analyses.model import Analysed, Context, Reading, Result
+from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.saying import analysed, band, percent, said, share, too_few, value, word
 from diag.measure import spacing as sp
 from diag.measure.counting import needed_for_wilson_margin, sd_factors, wilson
@@ -34,6 +34,40 @@ def target_of(context: Context, spacings: Sequence[float]) -> tuple[float, str]:
     return sp.estimated_target(spacings), "estimated"
 
 
+@analysis(
+    "spacing", "Seed spacing", takes="spacings positions",
+    uses=f"{ctx.TARGET} holes plants emergence miss_limit proof_margin",
+    results=(
+        gives("quality_of_feed", "share", "spacings from 0.5 to 1.5 times the target (index over spacings)"),
+        gives("multiples", "share", "spacings up to 0.5 times the target"),
+        gives("misses", "share", "spacings above 1.5 times the target; a long gap counts once"),
+        gives("faults", "share", "multiples and misses together"),
+        gives("quality_by_position", "share", "single seeds over intended seed positions"),
+        gives("multiples_by_position", "share", "extra seeds over intended seed positions"),
+        gives("misses_by_position", "share", "missing seeds over intended seed positions"),
+        gives("precision", "share", "spread of the normal spacings over the target; near 29 % is no control"),
+        gives("cv_whole", "share", "spread of all spacings over their mean; mixes skips, doubles and placement"),
+        gives("mean_spacing", "spacing", "mean of all spacings"),
+        gives("median_single", "spacing", "median of the normal spacings"),
+        gives("spacing_sd", "spacing", "standard deviation of all spacings"),
+        gives("cp3", "share", "spacings within 15 mm of the target"),
+        gives("target", "spacing", "reference spacing that was used"),
+        gives("target_source", "word", "where the reference spacing comes from", "setting", "rate", "estimated"),
+        gives("population_factor", "ratio", "seeds in the row over seeds wanted"),
+        gives("drive_factor", "ratio", "part of it due to drive, speed, slip or hole count"),
+        gives("singulation_factor", "ratio", "part of it due to skips and doubles"),
+        gives("between_share", "share", "share of the spread due to skips and doubles rather than placement"),
+        gives("displaced_share", "share", "spacings in pairs of one short and one long that make two targets"),
+        gives("true_doubles", "share", "real extra seeds over intended seed positions, by the sum rule"),
+        gives("true_skips", "share", "real missing seeds over intended seed positions, by the sum rule"),
+        gives("net_missing", "count", "seeds missing (minus: too many) over the whole run"),
+        gives("lag1", "ratio", "correlation of one normal spacing with the next; -0.5 is pure placement"),
+        gives("placement_share", "share", "share of the spread of normal spacings that is placement"),
+        gives("emergence_floor", "share", "spread that plants would show even with perfectly spaced seeds"),
+        gives("spacings", "count", "spacings measured"),
+        gives("longest_gap", "spacing", "longest gap"),
+    ),
+)
 def run_spacing(reading: Reading, context: Context) -> Analysed:
     """Return indices, sum rule, population split, placement share and verdict of a run of spacings."""
     spacings = spacings_from(reading)
@@ -175,6 +209,17 @@ def _more(c: sp.Classes, context: Context) -> int | None:
     return None
 
 
+@analysis(
+    "spacing_tally", "Spacings called out", takes="counts",
+    uses="miss_limit",
+    results=(
+        gives("quality_of_feed", "share", "spacings called good"),
+        gives("multiples", "share", "spacings called close"),
+        gives("misses", "share", "spacings called gaps"),
+        gives("faults", "share", "close and gaps together"),
+        gives("spacings", "count", "spacings called"),
+    ),
+)
 def run_spacing_tally(reading: Reading, context: Context) -> Analysed:
     """Return shares of spacings called out as good, close or gap (labelled counts; only k is used)."""
     good, close, gap = (reading.counts.get(label, (0, 0))[0] for label in ("good", "close", "gap"))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from diag.analyses import context as ctx
-from diag.analyses.model import Analysed, Context, Reading, Result
+from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.patterns import Limits, pattern_of
 from diag.analyses.saying import analysed, percent, plus_minus, rows_said, said, value, word
 from diag.errors import MeasureError
@@ -25,6 +25,22 @@ def counted_length(context: Context) -> float:
     return length if length is not None else thousandth_length(ctx.needed(context, "row_width"), area)
 
 
+@analysis(
+    "stand_count", "Stand count", takes="number count numbers",
+    needs="row_width", uses="row_length per target_rate sections row_low_ratio row_high_ratio",
+    results=(
+        gives("rate", "rate", "seeds or plants per area"),
+        gives("per_length", "seeds_per_length", "seeds or plants per length of row"),
+        gives("to_target", "ratio", "counted over target"),
+        gives("rows_pattern", "word", "how rows compare; needs row_low_ratio and row_high_ratio", *ROW_PATTERN),
+        gives("lowest_row", "count", "row with the fewest"),
+        gives("lowest_ratio", "ratio", "fewest over the median of the rows"),
+        gives("highest_row", "count", "row with the most"),
+        gives("highest_ratio", "ratio", "most over the median of the rows"),
+        gives("rows_chance", "share", "chance that equal rows differ as much as this, all rows looked at"),
+        gives("counted", "count", "seeds or plants counted"),
+    ),
+)
 def run_stand_count(reading: Reading, context: Context) -> Analysed:
     """Return rate and row comparison of counts in equal lengths: one count, or one or more per row."""
     width, length = ctx.needed(context, "row_width"), counted_length(context)
@@ -94,6 +110,14 @@ def _pattern(each: Mapping[int, float], context: Context, spread: float) -> Resu
     return word("rows_pattern", *pattern_of(each, limits, ctx.sections(context), reading_error=spread))
 
 
+@analysis(
+    "seed_use", "Seed used against area", takes="number numbers",
+    needs="target_rate", uses="planted_area tag_seeds_per_mass",
+    results=(
+        gives("rate", "rate", "seeds used per area"),
+        gives("to_target", "ratio", "used over target"),
+    ),
+)
 def run_seed_use(reading: Reading, context: Context) -> Analysed:
     """Return seed used per area over target: the rate itself, or labels used (seeds, or kg with the tag) and area."""
     target = ctx.needed(context, "target_rate")

@@ -1,169 +1,33 @@
-"""The analyses of vacuum and fan: row map, single and paired readings, gauge, log, capping, fan speed."""
+"""The analyses of vacuum and fan: single and paired readings, gauge, log, capping, fan speed."""
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import log as log_chart
-from diag.analyses.charts import rows as row_chart
-from diag.analyses.model import Analysed, Context, Reading, Result
-from diag.analyses.patterns import Limits, map_of, pattern_of, scatter
-from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value, word
-from diag.analyses.values import against, extremes, reference, two, unjudged
+from diag.analyses.model import Analysed, Context, Reading, analysis, gives
+from diag.analyses.patterns import scatter
+from diag.analyses.saying import analysed, percent, said, too_few, value, word
+from diag.analyses.values import against, reference, two
 from diag.errors import MeasureError
 from diag.measure import vacuum as vac
 from diag.measure.spacing import mean, median
 from diag.units import GRAVITY
 
 
-def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
-    """Return the pattern of vacuum over the rows; the first row may be read again at the end of the walk."""
-    rows = reading.rows or tuple(range(1, len(reading.numbers) + 1))
-    walk = vac.walk(rows, reading.numbers, ctx.positive(context, "drift_limit"))
-    values = walk.values
-    if len(values) < 3:
-        return too_few(f"{len(values)} rows were read; a map needs three.", 3 - len(values))
-    if walk.drift and not walk.spread_out:
-        return too_few(_drift_note(walk, rows[0], context), None)
-    error = ctx.positive(context, "reading_error") or 0.0
-    sections = {n: r for n, r in ctx.sections(context).items() if set(r) & set(values)}
-    healthy = ctx.row_values(context, "healthy_rows")
-    known, source = _map_reference(values, healthy, context)
-    limits = Limits.distance(context, list(values.values()))
-    found = map_of(values, limits, sections, known)
-    pattern, chances = pattern_of(values, limits, sections, known, math.sqrt(2) * error)
-    shape = _shape(found.pattern, values, sections, limits)
-    if shape != found.pattern:
-        pattern, chances = shape, None
-    rest = vac.others(values, healthy, found.low, limits.low)
-    results = [word("pattern", pattern, chances), *_figures(values, found.low, found.high, sections, error),
-               word("reference", source), *_reference_results(values, known, error),
-               word("others", rest), *_factor(values, healthy)]
-    if walk.drift is not None:
-        results += [value("drift", walk.drift, math.sqrt(2) * error),
-                    value("drift_spread", float(walk.spread_out))]
-    return analysed(
-        results,
-        _map_words(pattern, found.section, found.low, found.high, values, known, context),
-        notes=(_drift_note(walk, rows[0], context), unjudged(limits), _others_note(rest, bool(found.low))),
-        charts=lambda width: (_map_chart(values, found.low, found.high, context, width),),
-    )
-
-
-def _map_reference(values: Mapping[int, float], healthy: Mapping[int, float],
-                   context: Context) -> tuple[float | None, str]:
-    known = [healthy[r] for r in values if r in healthy]
-    if len(known) >= max(2, len(values) // 2):
-        return median(known), "healthy"
-    return reference(context, "vacuum_set")
-
-
-def _reference_results(values: Mapping[int, float], known: float | None, error: float) -> list[Result]:
-    if known is None:
-        return []
-    return against(median(list(values.values())), known, "book", error)[0]
-
-
-def _figures(values: Mapping[int, float], low: Sequence[int], high: Sequence[int],
-             sections: Mapping[str, Sequence[int]], error: float) -> list[Result]:
-    middle, apart = median(list(values.values())), math.sqrt(2) * error
-    least, most = extremes(values)
-    gap, _ = vac.section_gap(values, sections)
-    fall = max(vac.section_falls(values, sections).values(), default=0.0)
-    return [value("median", middle, error), value("lowest", values[least], error), value("lowest_row", least),
-            value("deficit", middle - values[least], apart), value("highest_row", most),
-            value("excess", values[most] - middle, apart), value("spread", values[most] - values[least], apart),
-            value("low_rows", len(low)), value("high_rows", len(high)), value("section_gap", gap, apart),
-            value("fall", fall, apart)]
-
-
-def _shape(pattern: str, values: Mapping[int, float], sections: Mapping[str, Sequence[int]],
-           limits: Limits) -> str:
-    """Return "step" or "falling" where several low rows of one section lie that way, else the pattern."""
-    if pattern not in ("some_low", "some_high", "even"):
-        return pattern
-    for rows in (sections or {"all": sorted(values)}).values():
-        along = [values[r] for r in rows if r in values]
-        if len(along) < 5:
-            continue
-        cut, height, left = vac.step_in(along)
-        start, change = vac.line(along)
-        off_line = math.sqrt(mean([(v - start - change * i / (len(along) - 1)) ** 2 for i, v in enumerate(along)]))
-        if abs(height) >= limits.low and left < 0.25 * abs(height) and left < 0.7 * off_line and cut:
-            return "step"
-        if -change >= limits.low and off_line < 0.25 * abs(change):
-            return "falling"
-    return pattern
-
-
-def _map_words(pattern: str, section: str, low: Sequence[int], high: Sequence[int], values: Mapping[int, float],
-               known: float | None, context: Context) -> str:
-    middle = median(list(values.values()))
-    around = f"the middle row has {said(middle, 'vacuum', context)}"
-    if pattern == "even":
-        spread = max(values.values()) - min(values.values())
-        return f"Even: {len(values)} rows within {said(spread, 'vacuum', context, 2)}; {around}."
-    if pattern in ("all_low", "all_high") and known is not None:
-        side = "low" if pattern == "all_low" else "high"
-        return (f"All rows {side} and alike: {around}, {said(abs(known - middle), 'vacuum', context, 2)} "
-                f"{'below' if side == 'low' else 'above'} the {said(known, 'vacuum', context)} wanted.")
-    if pattern == "section_low":
-        return f"Section {section} low ({rows_said(low)}): {_worst_said(values, low, middle, context)}."
-    if pattern in ("step", "falling"):
-        how = "a step along the rows" if pattern == "step" else "a steady fall along the rows"
-        return f"Vacuum drops by {how}; the lowest row has {said(min(values.values()), 'vacuum', context)}, {around}."
-    rows, side = (low, "low") if low else (high, "high")
-    return f"{rows_said(rows).capitalize()} {side}: {_worst_said(values, rows, middle, context)}."
-
-
-def _worst_said(values: Mapping[int, float], rows: Sequence[int], middle: float, context: Context) -> str:
-    far = max(rows, key=lambda r: abs(values[r] - middle))
-    side = "below" if values[far] < middle else "above"
-    place = f" in row {far}" if len(rows) > 1 else ""
-    return (f"{said(values[far], 'vacuum', context)}{place}, "
-            f"{said(abs(values[far] - middle), 'vacuum', context, 2)} {side} the middle row")
-
-
-def _drift_note(walk: vac.Walk, first: int, context: Context) -> str:
-    if walk.drift is None:
-        return f"Row {first} was not read again at the end of the walk: drift while walking cannot show."
-    if walk.drift == 0:
-        return f"Row {first} read the same at the end of the walk: no drift."
-    told = f"Row {first} changed by {said(abs(walk.drift), 'vacuum', context, 2)} while walking"
-    if walk.spread_out:
-        return f"{told}; that was taken out evenly over the rows."
-    return f"{told}, more than can be spread out: read the rows again with warm oil and full discs."
-
-
-def _others_note(rest: str, some_low: bool) -> str:
-    if rest == "unknown":
-        return ""
-    if not some_low:
-        return "The rows read as when healthy." if rest == "same" else f"The rows read {rest} than when healthy."
-    if rest == "same":
-        return "The rows that are not low read as when healthy."
-    return (f"The rows that are not low read {rest} than when healthy: a leak lowers everyone, a restriction "
-            "lowers what lies beyond it and raises the rest.")
-
-
-def _factor(values: Mapping[int, float], healthy: Mapping[int, float]) -> list[Result]:
-    """Return by which common factor the rows changed since they were healthy, and how unlike that factor is."""
-    ratios = [values[r] / healthy[r] for r in values if healthy.get(r)]
-    if len(ratios) < 2:
-        return []
-    return [value("factor", median(ratios)), value("factor_spread", max(ratios) - min(ratios))]
-
-
-def _map_chart(values: Mapping[int, float], low: Sequence[int], high: Sequence[int], context: Context,
-               width: int) -> str:
-    texts = {r: said(v, "vacuum", context) for r, v in values.items()}
-    marks = dict.fromkeys(low, "low") | dict.fromkeys(high, "high")
-    return row_chart(values, texts, marks, width)
-
-
+@analysis(
+    "vacuum_reading", "One vacuum reading", takes="number",
+    uses="healthy vacuum_set reading_error",
+    results=(
+        gives("value", "vacuum", "the reading"),
+        gives("below_reference", "vacuum", "reference minus reading"),
+        gives("to_reference", "ratio", "reading over reference"),
+        gives("reference", "word", "what it was held against", "healthy", "book", "none"),
+    ),
+)
 def run_vacuum_reading(reading: Reading, context: Context) -> Analysed:
     """Return one vacuum reading held against the healthy value or the set one."""
     if len(reading.numbers) != 1:
@@ -179,6 +43,17 @@ def run_vacuum_reading(reading: Reading, context: Context) -> Analysed:
     return analysed(results, f"{told}.")
 
 
+@analysis(
+    "vacuum_pair", "Two vacuum readings", takes="numbers",
+    uses="reading_error",
+    results=(
+        gives("first", "vacuum", "first reading"),
+        gives("second", "vacuum", "second reading"),
+        gives("difference", "vacuum", "first minus second"),
+        gives("apart", "vacuum", "size of the difference"),
+        gives("loss", "ratio", "difference over the first reading"),
+    ),
+)
 def run_vacuum_pair(reading: Reading, context: Context) -> Analysed:
     """Return how two vacuum readings differ (fan and far row, wing and wing)."""
     first, second = two(reading)
@@ -194,6 +69,18 @@ def run_vacuum_pair(reading: Reading, context: Context) -> Analysed:
     return analysed(results, told[0].upper() + told[1:])
 
 
+@analysis(
+    "gauge_check", "Gauge against water column", takes="numbers",
+    uses="gauge_span gauge_class fluid_density fluid_temperature tilt",
+    results=(
+        gives("column", "vacuum", "true vacuum from the column, corrected"),
+        gives("gauge", "vacuum", "gauge reading"),
+        gives("difference", "vacuum", "gauge minus column"),
+        gives("apart", "vacuum", "size of the difference"),
+        gives("allowed", "vacuum", "class error of the gauge plus reading error of the column"),
+        gives("within", "flag", "1 when the difference is within what is allowed"),
+    ),
+)
 def run_gauge_check(reading: Reading, context: Context) -> Analysed:
     """Return gauge against water column: first the gauge (Pa), then the column as if it were water (Pa).
 
@@ -219,6 +106,18 @@ def run_gauge_check(reading: Reading, context: Context) -> Analysed:
     return analysed(results, f"{told}.")
 
 
+@analysis(
+    "vacuum_log", "Vacuum over time", takes="log",
+    uses="swing_limit fall_limit reading_error",
+    results=(
+        gives("pattern", "word", "how it moves", "steady", "cycling", "steps", "slow_fall", "slow_rise"),
+        gives("swing", "vacuum", "highest minus lowest, trend taken out"),
+        gives("trend", "vacuum", "change over the whole log by a straight line; minus falls"),
+        gives("period", "time", "time from peak to peak"),
+        gives("lowest", "vacuum", "lowest value"),
+        gives("mean", "vacuum", "mean value"),
+    ),
+)
 def run_vacuum_log(reading: Reading, context: Context) -> Analysed:
     """Return how vacuum moves over a log of times (s) and values (Pa)."""
     times, values = reading.times or tuple(float(i) for i in range(len(reading.numbers))), reading.numbers
@@ -271,6 +170,18 @@ def _log_words(pattern: str, swing: float, trend: float, period: float, values: 
             "slow_rise": f"Rises slowly, by {said(abs(trend), 'vacuum', context, 2)} over the log."}[pattern]
 
 
+@analysis(
+    "block_test", "Capping one at a time", takes="numbers",
+    needs="fan_open", uses="reading_error",
+    results=(
+        gives("largest_rise", "vacuum", "largest rise at the fan"),
+        gives("which", "count", "row or place in the list that raises it most"),
+        gives("rise_ratio", "ratio", "largest rise over the median of the others"),
+        gives("smallest_rise", "vacuum", "smallest rise"),
+        gives("smallest", "count", "row or place in the list that raises it least"),
+        gives("difference", "vacuum", "first rise minus second, for two halves"),
+    ),
+)
 def run_block_test(reading: Reading, context: Context) -> Analysed:
     """Return which cap raises the fan reading most; numbers are fan readings (Pa) with one thing capped each."""
     start = ctx.needed(context, "fan_open")
@@ -292,6 +203,15 @@ def run_block_test(reading: Reading, context: Context) -> Analysed:
     return analysed(results, told)
 
 
+@analysis(
+    "fan_speed", "Fan speed", takes="number",
+    needs="fan_speed_set",
+    results=(
+        gives("speed", "fan_speed", "the reading"),
+        gives("to_set", "ratio", "reading over plate or record"),
+        gives("vacuum_factor", "ratio", "vacuum at this speed over that at the set speed, all else equal"),
+    ),
+)
 def run_fan_speed(reading: Reading, context: Context) -> Analysed:
     """Return fan speed over plate or record, and what that alone does to the vacuum."""
     if len(reading.numbers) != 1:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import rows as row_chart
-from diag.analyses.model import Analysed, Context, Reading, Result
+from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.patterns import Limits, map_of, pattern_of
 from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value, word
 from diag.errors import MeasureError
@@ -32,6 +32,16 @@ def against(reading: float, known: float, source: str, error: float) -> tuple[li
     return results, f"{percent(reading / known, 3)} of the value {told}" if known else f"the value {told} is zero"
 
 
+@analysis(
+    "single", "One reading", takes="number",
+    uses="healthy book generic reading_error",
+    results=(
+        gives("value", "reading", "the reading"),
+        gives("below_reference", "reading", "reference minus reading"),
+        gives("to_reference", "ratio", "reading over reference"),
+        gives("reference", "word", "what it was held against", "healthy", "book", "generic", "none"),
+    ),
+)
 def run_single(reading: Reading, context: Context) -> Analysed:
     """Return one reading, held against the best reference known."""
     if len(reading.numbers) != 1:
@@ -55,6 +65,22 @@ def by_row(reading: Reading) -> dict[int, float]:
     return dict(zip(rows, reading.numbers, strict=True))
 
 
+@analysis(
+    "row_compare", "Rows compared", takes="numbers",
+    uses="sections row_low_ratio row_high_ratio row_low_below_median row_high_above_median reading_error",
+    results=(
+        gives("median", "reading", "median of the rows"),
+        gives("highest", "reading", "highest reading"),
+        gives("highest_row", "count", "its row"),
+        gives("highest_ratio", "ratio", "highest over median"),
+        gives("lowest", "reading", "lowest reading"),
+        gives("lowest_row", "count", "its row"),
+        gives("lowest_ratio", "ratio", "lowest over median"),
+        gives("spread", "reading", "highest minus lowest"),
+        gives("zero_rows", "count", "rows that read nothing"),
+        gives("pattern", "word", "how rows compare", *ROW_PATTERN),
+    ),
+)
 def run_row_compare(reading: Reading, context: Context) -> Analysed:
     """Return which rows stand out of values of any quantity, and in what pattern."""
     values = by_row(reading)
@@ -103,6 +129,17 @@ def _worst(v: float, middle: float) -> str:
     return f" ({percent(v / middle)} of the middle row)" if middle else ""
 
 
+@analysis(
+    "pair", "Two readings compared", takes="numbers",
+    uses="reading_error",
+    results=(
+        gives("first", "reading", "first reading"),
+        gives("second", "reading", "second reading"),
+        gives("difference", "reading", "first minus second"),
+        gives("ratio", "ratio", "second over first"),
+        gives("loss", "ratio", "one minus that"),
+    ),
+)
 def run_pair(reading: Reading, context: Context) -> Analysed:
     """Return how two readings differ."""
     first, second = two(reading)
@@ -122,6 +159,17 @@ def two(reading: Reading) -> tuple[float, float]:
     return reading.numbers[0], reading.numbers[1]
 
 
+@analysis(
+    "distances", "Distances at the line", takes="numbers",
+    results=(
+        gives("largest", "length", "largest distance"),
+        gives("smallest", "length", "smallest distance"),
+        gives("mean", "length", "mean distance"),
+        gives("median", "length", "median distance"),
+        gives("spread", "length", "standard deviation"),
+        gives("rows_off", "count", "values farther from the median than the median itself"),
+    ),
+)
 def run_distances(reading: Reading, context: Context) -> Analysed:
     """Return the spread of distances (m) to a line: first seeds, starts and stops."""
     values = reading.numbers
@@ -137,6 +185,19 @@ def run_distances(reading: Reading, context: Context) -> Analysed:
     return analysed(results, words)
 
 
+@analysis(
+    "depth", "Seed depth", takes="numbers",
+    uses="depth_set",
+    results=(
+        gives("mean", "depth", "mean depth"),
+        gives("row_difference", "depth", "largest difference between row means"),
+        gives("spread_in_row", "depth", "largest spread, deepest minus shallowest, within one row"),
+        gives("off_set", "depth", "largest distance of a row mean from the set depth"),
+        gives("scatter_rows", "count", "rows whose spread is above half of the mean depth"),
+        gives("shallowest_row", "count", "row with the smallest mean"),
+        gives("deepest_row", "count", "row with the largest mean"),
+    ),
+)
 def run_depth(reading: Reading, context: Context) -> Analysed:
     """Return depth means and spreads: several depths (m) per row."""
     rows: dict[int, list[float]] = {}

@@ -13,14 +13,14 @@ from dataclasses import dataclass, field
 from itertools import pairwise, product
 from typing import Any
 
-from diag.analyses.catalogue import CATALOGUE, CONTEXT, Analysed, Context, Reading, Result, analyse
+from diag.analyses.catalogue import CONTEXT, Analysed, Context, Reading, Result, analyse_all
 from diag.analyses.context import pack_sections
 from diag.analyses.weights import weight_below
 from diag.errors import DiagError, UnitError
 from diag.knowledge.base import Knowledge
-from diag.knowledge.limits import parse_plain
-from diag.knowledge.model import Check, ResultTest
-from diag.knowledge.vocabulary import InlineLimit, Limit
+from diag.knowledge.condition import When
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Bound, InlineLimit, Limit
 from diag.reason.axes import fit
 from diag.record.rows import expand
 from diag.record.state import Answer, State
@@ -64,13 +64,13 @@ def evaluate(knowledge: Knowledge, check: Check, answer: Answer, state: State) -
         missing = [CONTEXT[name].meaning for name in check.needs if name not in given]
         if missing:
             return Evaluated(None, flat, reason=f"not known: {', '.join(missing)}")
-        analysed = analyse(check.compute, reading, given)
+        analysed = analyse_all(check.compute, reading, given)
     except DiagError as error:
         return Evaluated(None, flat, reason=f"{error.what} {error.remedy}".strip())
     results = {name: r.value for name, r in analysed.results.items()}
     if not analysed.enough:
         return Evaluated(None, flat, analysed, results, analysed.reason)
-    limits = _Limits(knowledge, check, state)
+    limits = _Limits(knowledge, state)
     weights = outcome_weights(check, analysed, limits)
     best = max(range(len(outcomes)), key=lambda i: (round(weights[i], 9), -i))
     return Evaluated(outcomes[best], weights, analysed, results, "", limits.basis())
@@ -159,7 +159,7 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
         found.setdefault("vacuum_set", found["vacuum"])
     if "fan_speed" in found:
         found.setdefault("fan_speed_set", found["fan_speed"])
-    limits = _Limits(knowledge, check, state)
+    limits = _Limits(knowledge, state)
     for limit in knowledge.limits.values():
         if limit.context and limit.quantity == check.takes.quantity:
             found[limit.context] = limits.value(limit)
@@ -224,22 +224,19 @@ def _stored(value: Mapping[str, Any] | None) -> float | None:
 class _Limits:
     """Limits as they hold for this machine: book value first, then the variant that fits, then the general one."""
 
-    def __init__(self, knowledge: Knowledge, check: Check, state: State) -> None:
-        self._knowledge, self._check, self._state = knowledge, check, state
+    def __init__(self, knowledge: Knowledge, state: State) -> None:
+        self._knowledge, self._state = knowledge, state
         self._axes = {k: v for k, v in state.machine.axes.items() if isinstance(v, str)}
         if state.situation.crop:
             self._axes["crop"] = state.situation.crop
         self._used: set[str] = set()
 
-    def bound(self, bound: str | InlineLimit, quantity: str) -> float:
+    def bound(self, bound: Bound) -> float:
         """Return the SI value of a bound in an outcome's condition."""
-        quantity = self._check.takes.quantity or "percent" if quantity == "reading" else quantity
         if isinstance(bound, InlineLimit):
             self._used.add("generic")
-            return parse_plain(bound.value, quantity)
-        if bound in self._knowledge.limits:
-            return self.value(self._knowledge.limits[bound])
-        return parse_plain(bound, quantity)
+            return bound.si
+        return self.value(self._knowledge.limits[bound])
 
     def value(self, limit: Limit) -> float:
         """Return the SI value of a named limit."""
@@ -250,8 +247,8 @@ class _Limits:
         self._used.add("generic")
         for variant in limit.variants:
             if fit(variant.applies, self._axes, self._knowledge) == 1.0:
-                return parse_plain(variant.value, limit.quantity)
-        return parse_plain(limit.value, limit.quantity)
+                return variant.si
+        return limit.si
 
     def basis(self) -> str:
         """Return what was compared with: the book, generic values, or nothing."""
@@ -267,13 +264,10 @@ def outcome_weights(check: Check, analysed: Analysed, limits: _Limits) -> tuple[
     Each result is cut at every limit it is compared with; the outcomes are tried in written order in every
     cell. Results are taken as independent.
     """
-    analysis = CATALOGUE[check.compute or ""]
     tests = [leaf for o in check.outcomes.values() if o.when for leaf in o.when.leaves()]
     bounds: dict[str, set[float]] = {}
     for leaf in tests:
-        for bound in _bounds(leaf):
-            value = limits.bound(bound, analysis.results[leaf.result or ""].quantity)
-            bounds.setdefault(leaf.result or "", set()).add(value)
+        bounds.setdefault(leaf.result or "", set()).update(limits.bound(bound) for bound in leaf.bounds)
     names = sorted({leaf.result or "" for leaf in tests})
     cells = [_cells(analysed.results.get(name), sorted(bounds.get(name, ()))) for name in names]
     totals = dict.fromkeys(check.outcomes, 0.0)
@@ -283,11 +277,6 @@ def outcome_weights(check: Check, analysed: Analysed, limits: _Limits) -> tuple[
         totals[_first_outcome(check, values, limits)] += weight
     summed = sum(totals.values())
     return tuple(v / summed for v in totals.values())
-
-
-def _bounds(leaf: ResultTest) -> Sequence[str | InlineLimit]:
-    found = leaf.between if leaf.between else tuple(b for b in (leaf.below, leaf.above) if b is not None)
-    return tuple(found)
 
 
 def _cells(result: Result | None, bounds: Sequence[float]) -> list[tuple[float | str | None, float]]:
@@ -311,33 +300,21 @@ def _cells(result: Result | None, bounds: Sequence[float]) -> list[tuple[float |
 
 def _first_outcome(check: Check, values: Mapping[str, float | str | None], limits: _Limits) -> str:
     for name, outcome in check.outcomes.items():
-        if outcome.otherwise or (outcome.when and _holds(outcome.when, values, limits, check)):
+        if outcome.otherwise or (outcome.when and outcome.when.holds(lambda leaf: _true(leaf, values, limits))):
             return name
     raise AssertionError("the loader demands an outcome that is always true")
 
 
-def _holds(test: ResultTest, values: Mapping[str, float | str | None], limits: _Limits, check: Check) -> bool:
-    if test.all:
-        return all(_holds(t, values, limits, check) for t in test.all)
-    if test.any:
-        return any(_holds(t, values, limits, check) for t in test.any)
-    if test.not_:
-        return not _holds(test.not_, values, limits, check)
+def _true(test: When, values: Mapping[str, float | str | None], limits: _Limits) -> bool:
+    """Return whether one result passes its test; a result that is not there passes none."""
     value = values.get(test.result or "")
     if value is None:
         return False
-    if test.is_ is not None:
-        wanted = (test.is_,) if isinstance(test.is_, str) else test.is_
-        return value in wanted if isinstance(value, str) else any((value > 0.5) == (w == "true") for w in wanted)
+    if test.is_:
+        return value in test.is_ if isinstance(value, str) else any((value > 0.5) == (w == "true") for w in test.is_)
     if isinstance(value, str):
         return False
-    quantity = CATALOGUE[check.compute or ""].results[test.result or ""].quantity
+    bounds = [limits.bound(bound) for bound in test.bounds]
     if test.between:
-        low, high = (limits.bound(b, quantity) for b in test.between)
-        return low <= value <= high
-    if test.below is not None:
-        return value < limits.bound(test.below, quantity)
-    return value > limits.bound(test.above or "", quantity)
-
-
-
+        return bounds[0] <= value <= bounds[1]
+    return value < bounds[0] if test.below is not None else value > bounds[0]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from diag.knowledge.model import Rule, When
+from diag.knowledge.condition import When
+from diag.knowledge.model import Rule
 
 
 class CyclicRulesError(Exception):

@@ -1,12 +1,13 @@
-"""Limits as numbers: a named limit, one given in place, or a plain share or ratio, in SI."""
+"""Limits as numbers: a named limit or one given in place, in SI, and whether it fits what it is compared with."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from diag.errors import UnitError
-from diag.knowledge.vocabulary import InlineLimit
-from diag.units import QUANTITIES, Measured, parse
+from diag.knowledge.model import Check
+from diag.knowledge.vocabulary import Bound, InlineLimit
+from diag.units import QUANTITIES, parse
 
 if TYPE_CHECKING:
     from diag.knowledge.base import Knowledge
@@ -14,37 +15,39 @@ if TYPE_CHECKING:
 PLAIN_RESULTS = frozenset({"word", "flag", "share", "ratio"})
 
 
-def limit_value(k: Knowledge, bound: Any, quantity: str) -> tuple[str, float | None]:
-    """Return (fault, SI value) of a limit without variants or book values."""
-    text = bound.value if isinstance(bound, InlineLimit) else bound
-    if isinstance(bound, str) and bound in k.limits:
-        limit = k.limits[bound]
-        if quantity not in PLAIN_RESULTS and not same_dimension(limit.quantity, quantity):
-            return f"Limit {bound} is a {limit.quantity}, the result a {quantity}.", None
-        text, quantity = limit.value, limit.quantity
-    elif isinstance(bound, str) and bound[:1].isalpha():
-        return f"{bound!r} is no known limit.", None
+def bound_si(k: Knowledge, bound: Bound) -> float | None:
+    """Return the SI value of a limit without variants or book values, None when it is not known."""
+    limit = bound if isinstance(bound, InlineLimit) else k.limits.get(bound)
+    return limit.si if limit is not None else None
+
+
+def bound_fault(k: Knowledge, bound: Bound, quantity: str) -> str:
+    """Return what is wrong with comparing a result of this quantity with a limit, "" when nothing is."""
+    if isinstance(bound, str):
+        limit = k.limits.get(bound)
+        if limit is None:
+            return f"{bound!r} is no known limit."
+        fits = quantity in PLAIN_RESULTS or same_dimension(limit.quantity, quantity)
+        return "" if fits else f"Limit {bound} is a {limit.quantity}, the result a {quantity}."
+    return value_fault(bound.value, "percent" if quantity in PLAIN_RESULTS else quantity)
+
+
+def value_fault(text: str, quantity: str) -> str:
+    """Return why a figure cannot be of this quantity, "" when it can."""
     try:
-        return "", parse_plain(text, quantity)
+        parse(text, quantity, default_unit="fraction" if quantity == "percent" else None)
     except UnitError as error:
-        return error.what, None
+        return error.what
+    return ""
 
 
 def same_dimension(one: str, other: str) -> bool:
+    """Return whether two quantities are measured in the same units."""
     if one == other:
         return True
     return one in QUANTITIES and other in QUANTITIES and QUANTITIES[one].dimension == QUANTITIES[other].dimension
 
 
-def parse_plain(text: str, quantity: str) -> float:
-    """Return the SI value of a limit; shares and ratios may be written "3 percent" or as a plain number."""
-    if quantity in PLAIN_RESULTS:
-        number = text.strip()
-        if number.endswith(("percent", "%")):
-            return float(number.removesuffix("percent").removesuffix("%")) / 100
-        try:
-            return float(number)
-        except ValueError:
-            raise UnitError(f"{text!r} is no plain number.", "", "Write 0.03 or 3 percent.") from None
-    measured: Measured = parse(text, quantity)
-    return measured.si()
+def compared_as(check: Check, quantity: str) -> str:
+    """Return the quantity that a result of a check is compared as: "reading" is that of its own answer."""
+    return check.takes.quantity or "percent" if quantity == "reading" else quantity

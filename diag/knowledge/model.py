@@ -6,25 +6,22 @@ Everything a rule or a record can refer to uses `id`.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from typing import Annotated, Any, Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import Field, model_validator
 
+from diag.knowledge.condition import When
 from diag.knowledge.vocabulary import (
     ALWAYS,
     Applies,
     Id,
     Ids,
-    InlineLimit,
     Model,
     Number,
-    Target,
+    OneOrMore,
     Targets,
     Text,
     Texts,
-    as_tuple,
-    list_fields,
 )
 
 # --- causes -------------------------------------------------------------------------------------
@@ -35,6 +32,7 @@ class Brings(Model):
 
     cause: Id
     chance: Number
+    source: OneOrMore = ()
 
 
 class Repair(Model):
@@ -56,6 +54,8 @@ class Repair(Model):
     """True when a worn part usually has its sisters worn too."""
     also: Ids = ()
     """Causes the same repair removes."""
+    source: OneOrMore = ()
+    """Where minutes and chances come from, when not from the sources of the cause."""
 
 
 class Interim(Model):
@@ -89,16 +89,14 @@ class Cause(Model):
     """How it spoils metering, in one sentence."""
     repair: Repair
     interim: Interim | None = None
-    leads_to: Annotated[tuple[Brings, ...], BeforeValidator(as_tuple)] = ()
+    leads_to: tuple[Brings, ...] = ()
     never_with: Ids = ()
     no_fault: bool = False
     """True when nothing on the machine is wrong; such causes stand alone."""
     leaning: Literal["wear", "defect", "adjudicate", "seed"]
     prevention: Text
     season: Id
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    source: OneOrMore
 
 
 # --- checks -------------------------------------------------------------------------------------
@@ -141,46 +139,14 @@ class Minutes(Model):
     desk: Number | None = None
     grower: Number | None = None
     site: Number | None = None
-
-
-class ResultTest(Model):
-    """A comparison of one result of an analysis with a limit, or a tree of them."""
-
-    result: Id | None = None
-    below: str | InlineLimit | None = None
-    above: str | InlineLimit | None = None
-    between: tuple[str | InlineLimit, str | InlineLimit] | None = None
-    is_: str | tuple[str, ...] | None = Field(default=None, alias="is")
-    all: tuple[ResultTest, ...] = ()
-    any: tuple[ResultTest, ...] = ()
-    not_: ResultTest | None = Field(default=None, alias="not")
-
-    _lists = model_validator(mode="before")(lambda cls, v: list_fields(v, "between", "all", "any", "is"))
-
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
-        ops = [self.below, self.above, self.between, self.is_]
-        given = sum(o is not None for o in ops)
-        trees = bool(self.all) + bool(self.any) + (self.not_ is not None)
-        if (self.result is None and (given or trees != 1)) or (self.result is not None and (given != 1 or trees)):
-            raise ValueError(
-                "give a result with exactly one of below, above, between, is; or exactly one of all, any, not"
-            )
-        return self
-
-    def leaves(self) -> Iterator[ResultTest]:
-        """Yield every comparison in the tree."""
-        if self.result is not None:
-            yield self
-        for child in (*self.all, *self.any, *((self.not_,) if self.not_ else ())):
-            yield from child.leaves()
+    source: OneOrMore = ()
 
 
 class Outcome(Model):
     """One possible result of a check and what it speaks for and against."""
 
     says: Text
-    when: ResultTest | None = None
+    when: When | None = None
     otherwise: bool = False
     normal: bool = False
     usual: Number | None = None
@@ -192,8 +158,8 @@ class Outcome(Model):
     advise: Text | None = None
     reads: tuple[str, ...] = ()
     """Words of the intake that already answer it so; see Check.reads."""
-
-    _lists = model_validator(mode="before")(lambda cls, v: list_fields(v, "reads"))
+    source: OneOrMore = ()
+    """Where shares and limits come from, when not from the sources of the check."""
 
 
 class StandIn(Model):
@@ -217,15 +183,15 @@ class Check(Model):
     read_back: Text | None = None
     """Form of the answer to read back."""
     look: Id | None = None
-    steps: Annotated[tuple[Step, ...], BeforeValidator(as_tuple)]
+    steps: tuple[Step, ...]
     hazards: Ids
     hazards_reason: Text | None = None
     """Why there are none, when the list is empty."""
     takes: Takes
     items: dict[Id, Outcome] = Field(default_factory=dict)
     """For `several`: each item is a yes/no sub-check of its own; this is its "yes"."""
-    compute: Id | None = None
-    """An analysis of measure/catalogue.py."""
+    compute: OneOrMore = ()
+    """Analyses of the catalogue: the first judges, the others add what they find."""
     needs: Ids = ()
     """Context the analysis cannot do without (target_spacing, holes ...)."""
     minutes: Minutes
@@ -238,7 +204,7 @@ class Check(Model):
     """Checks that must have been answered first."""
     expected: Text
     outcomes: dict[Id, Outcome] = Field(default_factory=dict)
-    stand_ins: Annotated[tuple[StandIn, ...], BeforeValidator(as_tuple)] = ()
+    stand_ins: tuple[StandIn, ...] = ()
     destroys: Texts = ()
     """Evidence this check changes or ends."""
     deciding: bool = False
@@ -247,9 +213,7 @@ class Check(Model):
     """True for an opening question."""
     reads: Literal["rows", "changes"] | None = None
     """What of the intake answers it without asking: the pattern of the rows in trouble, or what changed."""
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    source: OneOrMore
 
     @property
     def all_hazards(self) -> tuple[str, ...]:
@@ -263,70 +227,6 @@ class Check(Model):
 
 
 # --- rules --------------------------------------------------------------------------------------
-
-
-class When(Model):
-    """A condition tree over findings, answers, readings, axes, symptoms, situation and belief."""
-
-    all: tuple[When, ...] = ()
-    any: tuple[When, ...] = ()
-    not_: When | None = Field(default=None, alias="not")
-    answer: Id | None = None
-    answered: Id | None = None
-    finding: Id | None = None
-    symptom: Id | None = None
-    axis: Id | None = None
-    change: Id | None = None
-    flag: Id | None = None
-    channel: Literal["phone", "site"] | None = None
-    rows: tuple[str, ...] = ()
-    reading: Id | None = None
-    result: Id | None = None
-    call: Id | None = None
-    belief: Target | None = None
-    repaired: Target | None = None
-    is_: tuple[str, ...] = Field(default=(), alias="is")
-    below: str | InlineLimit | None = None
-    above: str | InlineLimit | None = None
-    at_least: Literal["likely", "open"] | None = None
-
-    @model_validator(mode="before")
-    @classmethod
-    def _tuples(cls, value: Any) -> Any:
-        value = list_fields(value, "all", "any", "rows", "is")
-        if isinstance(value, dict):
-            for name in ("rows", "is"):
-                if isinstance(value.get(name), str):
-                    value[name] = (value[name],)
-        return value
-
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
-        heads = [
-            bool(self.all), bool(self.any), self.not_ is not None, self.answer, self.answered, self.finding,
-            self.symptom, self.axis, self.change, self.flag, self.channel, bool(self.rows), self.reading,
-            self.call, self.belief, self.repaired,
-        ]
-        if sum(bool(h) for h in heads) != 1:
-            raise ValueError("a condition holds exactly one of all, any, not, answer, answered, finding, symptom, "
-                             "axis, change, flag, channel, rows, reading, call, belief, repaired")
-        if (self.answer or self.axis) and not self.is_:
-            raise ValueError("answer and axis need `is`")
-        if self.reading and (not self.result or (self.below is None) + (self.above is None) + (not self.is_) != 2):
-            raise ValueError("reading needs `result` and exactly one of below, above, is")
-        if self.call and (self.below is None) == (self.above is None):
-            raise ValueError("call needs exactly one of below, above")
-        if self.belief and not self.at_least:
-            raise ValueError("belief needs `at_least`")
-        return self
-
-    def leaves(self) -> Iterator[When]:
-        """Yield every leaf condition of the tree."""
-        children = (*self.all, *self.any, *((self.not_,) if self.not_ else ()))
-        if not children:
-            yield self
-        for child in children:
-            yield from child.leaves()
 
 
 class Prefers(Model):
@@ -346,7 +246,7 @@ class Then(Model):
     cautions: Ids = ()
     warns: Text | None = None
     advises: Text | None = None
-    prefers: Annotated[tuple[Prefers, ...], BeforeValidator(as_tuple)] = ()
+    prefers: tuple[Prefers, ...] = ()
     blocks: Ids = ()
     asks_again: Ids = ()
     suggests: Literal["drive_out", "hand_over", "stop", "homework", "close", "prove"] | None = None
@@ -367,9 +267,7 @@ class Rule(Model):
     because: Text
     """One sentence; the user reads it under "why"."""
     applies: Applies = ALWAYS
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    source: OneOrMore
 
 
 class Verification(Model):
@@ -386,9 +284,7 @@ class Verification(Model):
     """Check -> outcomes that accept."""
     control_row: bool = True
     seeds: dict[Literal["roll", "file", "claim"], int] = Field(default_factory=dict)
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    source: OneOrMore
 
 
 _WORD = re.compile(r"[A-Za-z0-9][\w'/-]*")

@@ -17,6 +17,10 @@ from diag.knowledge.vocabulary import Settings
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 _NAMES = {"type": "array", "items": {"type": "string"}}
+_BOUND = {"anyOf": [{"type": ["string", "number"]}, {"$ref": "#/$defs/InlineLimit"}]}
+_SHORT = {"is": _TEXTS, "source": _TEXTS, "compute": _TEXTS, "below": _BOUND, "above": _BOUND,
+          "between": {"type": "array", "items": _BOUND}}
+"""Fields that may be written shorter than they are kept."""
 _AXES = {"type": "object", "additionalProperties": _NAMES}
 
 
@@ -60,9 +64,8 @@ def _as_written(name: str, schema: dict[str, Any]) -> dict[str, Any]:
         return {"anyOf": [group, axes, {"type": "array", "items": {"anyOf": [group, axes]}}]}
     if name == "Takes":
         return {"anyOf": [{"type": "string", "enum": schema["properties"]["kind"]["enum"]}, schema]}
-    if name in ("When", "ResultTest"):
-        properties = {**schema["properties"], "is": _TEXTS}
-        if "rows" in properties:
-            properties["rows"] = _TEXTS
-        return {**schema, "properties": properties}
-    return schema
+    properties = schema.get("properties", {})
+    loose = {field: _SHORT[field] for field in properties.keys() & _SHORT.keys()}
+    if name == "When":
+        loose["rows"] = _TEXTS
+    return {**schema, "properties": {**properties, **loose}} if loose else schema

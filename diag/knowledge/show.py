@@ -117,10 +117,10 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     yield from _list("steps", (f"[{s.state.replace('_', ' ')}] {s.do}" for s in check.steps))
     yield from _line("who", check.who)
     yield from _line("minutes", ", ".join(
-        f"{name} {value:g}" for name, value in minutes.model_dump().items() if value is not None
+        f"{name} {value:g}" for name, value in minutes.model_dump(exclude={"source"}).items() if value is not None
     ))
     yield from _line("tools", ", ".join(_label(k.tools, t) for t in check.tools))
-    yield from _line("worked out by", check.compute)
+    yield from _line("worked out by", ", ".join(check.compute))
     yield from _line("expected", check.expected)
     yield from _line("changes", ", ".join(check.destroys))
     yield from _list("without the tool", (f"{s.check or s.do} {s.weaker_in}" for s in check.stand_ins))
@@ -161,8 +161,8 @@ def _rule(k: Knowledge, rule: model.Rule) -> Iterator[str]:
 def _source(k: Knowledge, source: vocabulary.Source) -> Iterator[str]:
     yield from _plain(k, source)
     for kind in ("causes", "checks", "rules", "cautions", "limits", "symptoms", "verifications"):
-        cited = [key for key, entry in getattr(k, kind).items() if source.name in entry.source]
-        yield from _line(f"cited by {kind}", ", ".join(cited))
+        citing = (key for key, e in getattr(k, kind).items() if source.name in {s for _, s in vocabulary.cited(e)})
+        yield from _line(f"cited by {kind}", ", ".join(citing))
 
 
 def _plain(k: Knowledge, entry: Any) -> Iterator[str]:
@@ -184,12 +184,13 @@ def _lists(value: Any) -> Any:
 
 
 def _sources(k: Knowledge, entry: Any) -> Iterator[str]:
-    for name in getattr(entry, "source", ()):
+    for path, name in vocabulary.cited(entry):
         source = k.sources.get(name)
         if source:
             parts = [source.title, *(p for p in (source.where, source.read) if p)]
             kind = "" if source.kind == "published" else f" [{source.kind.replace('_', ' ')}]"
-            yield from _line("source", f"{name}{kind} {'; '.join(parts)}")
+            beside = " of " + " ".join(str(p) for p in path[:-1]) if len(path) > 1 else ""
+            yield from _line(f"source{beside}", f"{name}{kind} {'; '.join(parts)}")
 
 
 _WRITERS: Mapping[str, Callable[[Knowledge, Any], Iterator[str]]] = {

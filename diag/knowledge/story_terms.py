@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from diag.knowledge.vocabulary import (
     Id,
     Ids,
     Model,
     Number,
+    OneOrMore,
     Text,
     Texts,
-    list_fields,
 )
 
 MOMENTS: tuple[str, ...] = ("before_touching", "before_repair", "before_leaving", "later")
@@ -51,9 +51,7 @@ class CompletenessRule(Model):
     """Share of 1 from which on it fires."""
     kinds: Ids = ()
     """Cause kinds or categories it speaks of."""
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source", "details"))
+    source: OneOrMore
 
 
 class Detail(Model):

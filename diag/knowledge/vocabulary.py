@@ -6,9 +6,11 @@ slip of the pen is an error with a place.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+import re
+from collections.abc import Iterator, Mapping
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     BaseModel,
@@ -20,13 +22,12 @@ from pydantic import (
     model_validator,
 )
 
+from diag.errors import UnitError
+from diag.units import Measured, find_unit
+
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$", max_length=48)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
 Target = Annotated[str, StringConstraints(pattern=r"^@?[a-z][a-z0-9_]*$")]
-
-
-def as_tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value
 
 
 def _no_bool(value: Any) -> Any:
@@ -36,15 +37,42 @@ def _no_bool(value: Any) -> Any:
 
 
 Number = Annotated[float, BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
-Ids = Annotated[tuple[Id, ...], BeforeValidator(as_tuple)]
-Texts = Annotated[tuple[Text, ...], BeforeValidator(as_tuple)]
-Targets = Annotated[tuple[Target, ...], BeforeValidator(as_tuple)]
+Ids = tuple[Id, ...]
+Texts = tuple[Text, ...]
+Targets = tuple[Target, ...]
+OneOrMore = Annotated[tuple[str, ...], BeforeValidator(lambda v: (v,) if isinstance(v, str) else v)]
 
 
 class Model(BaseModel):
     """Base of all entries: frozen, nothing unknown accepted."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+_FIGURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(.*?)\s*\Z")
+
+
+def si_of(text: str) -> float:
+    """Return the SI value of a figure of the knowledge: plain decimal and unit. Raises ValueError."""
+    found = _FIGURE.match(text)
+    if found is None:
+        raise ValueError(f"{text!r} is no number with a unit")
+    try:
+        return Measured(found[1], find_unit(found[2]).name).si() if found[2] else float(found[1])
+    except UnitError as error:
+        raise ValueError(f"{error.what} {error.remedy}") from None
+
+
+def cited(entry: BaseModel, *path: str | int) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield (path, source) of every source that stands in an entry, beside its figures too."""
+    for source in getattr(entry, "source", ()):
+        yield (*path, "source"), source
+    for name in type(entry).model_fields:
+        value = getattr(entry, name)
+        parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, tuple) else ()
+        yield from cited(value, *path, name) if isinstance(value, BaseModel) else ()
+        for key, part in parts:
+            yield from cited(part, *path, name, key) if isinstance(part, BaseModel) else ()
 
 
 # --- vocabularies -------------------------------------------------------------------------------
@@ -112,6 +140,8 @@ class AxisValue(Model):
     label: Text
     share: Number
     """Share of machines (of 1) that have it, used while the axis is unknown."""
+    source: OneOrMore = ()
+    """Where the share comes from; else it is an estimate."""
     tell_by: Text | None = None
     """How a caller can tell it by looking."""
     differs: Text | None = None
@@ -126,7 +156,7 @@ class Axis(Model):
     asks: Text
     many: bool = False
     """True when a machine can have several values at once."""
-    values: Annotated[tuple[AxisValue, ...], BeforeValidator(as_tuple)]
+    values: tuple[AxisValue, ...]
 
 
 class State(Model):
@@ -207,9 +237,7 @@ class Caution(Model):
     """True when the diagnosis must stop at once."""
     defers_to: Texts = ()
     """Who has the last word: operator's manual, seed label, local rules, licensed work."""
-    source: tuple[str, ...] = ()
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    source: OneOrMore = ()
 
 
 class Hazard(Model):
@@ -229,34 +257,47 @@ class InlineLimit(Model):
     """A limit given in place."""
 
     value: str
-    """With unit: "1 inH2O", "3 percent"."""
-    source: tuple[str, ...] = ()
+    """With unit: "1 inH2O", "3 percent"; a plain number for shares, ratios and counts."""
+    source: OneOrMore = ()
 
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    @cached_property
+    def si(self) -> float:
+        """The value in SI."""
+        return si_of(self.value)
+
+    @model_validator(mode="after")
+    def _can_be_read(self) -> Self:
+        if not math.isfinite(self.si):
+            raise ValueError(f"{self.value!r} is out of range")
+        return self
 
 
-class LimitVariant(Model):
+Bound = Annotated[Id | InlineLimit, BeforeValidator(lambda v: {"value": str(v)} if _is_figure(v) else v)]
+"""What a result is compared with: the id of a limit, or a limit in place."""
+
+
+def _is_figure(value: Any) -> bool:
+    return isinstance(value, int | float) or (isinstance(value, str) and value[:1] in "-0123456789")
+
+
+class LimitVariant(InlineLimit):
     """A limit's value for some machines or crops."""
 
     applies: Applies
-    value: str
 
 
-class Limit(Model):
+class Limit(InlineLimit):
     """A named limit that outcomes compare results with."""
 
     id: Id
     label: Text
     quantity: str
-    value: str
     book: Id | None = None
     """Book quantity of the machine profile that outranks it."""
     context: Id | None = None
     """Name under which the analyses receive it."""
-    variants: Annotated[tuple[LimitVariant, ...], BeforeValidator(as_tuple)] = ()
-    source: tuple[str, ...]
-
-    _src = model_validator(mode="before")(lambda cls, v: list_fields(v, "source"))
+    variants: tuple[LimitVariant, ...] = ()
+    source: OneOrMore
 
 
 class BookValue(Model):
@@ -266,15 +307,6 @@ class BookValue(Model):
     label: Text
     quantity: str
     per_crop: bool = False
-
-
-def list_fields(value: Any, *names: str) -> Any:
-    if isinstance(value, dict):
-        value = dict(value)
-        for name in names:
-            if isinstance(value.get(name), list):
-                value[name] = tuple(value[name])
-    return value
 
 
 Way = Mapping[str, frozenset[str]]
@@ -349,3 +381,4 @@ class Machines(Model):
 
 ALWAYS = Applies()
 LimitVariant.model_rebuild()
+Limit.model_rebuild()

@@ -10,10 +10,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 
-from diag.analyses.catalogue import CATALOGUE
 from diag.knowledge.base import Knowledge
-from diag.knowledge.limits import limit_value
-from diag.knowledge.model import Rule, When
+from diag.knowledge.condition import When
+from diag.knowledge.limits import bound_si
+from diag.knowledge.model import Rule
 from diag.knowledge.vocabulary import Applies
 
 PASS_TWO = "pass:2"
@@ -87,6 +87,11 @@ def _tree(when: When, knowledge: Knowledge, negated: bool) -> Ways:
     """Return the disjunctive form; `not` is pushed to the leaves."""
     if when.not_:
         return _tree(when.not_, knowledge, not negated)
+    if when.between:
+        low, high = when.between
+        inside = (when.model_copy(update={"between": None, "above": low}),
+                  when.model_copy(update={"between": None, "below": high}))
+        return _tree(When(all=inside), knowledge, negated)
     children = when.all or when.any
     if children:
         parts = [_tree(child, knowledge, negated) for child in children]
@@ -113,9 +118,7 @@ def _leaf(when: When, knowledge: Knowledge) -> list[Literal]:
     if when.reading:
         return _reading(when, knowledge)
     if when.call:
-        side, bound = ("below", when.below) if when.below is not None else ("above", when.above)
-        text = bound if isinstance(bound, str) else bound.value if bound else "0"
-        return [Literal(f"call:{when.call}", side=side, limit=float(text.split()[0]))]
+        return [_beyond(f"call:{when.call}", when, knowledge)]
     if when.belief:
         return _belief(when, knowledge)
     for name in ("answered", "finding", "symptom", "change", "flag", "channel", "repaired"):
@@ -149,14 +152,15 @@ def _reading(when: When, knowledge: Knowledge) -> list[Literal]:
     key = f"reading:{when.reading}:{when.result}"
     if when.is_:
         return [Literal(f"{key}={word}") for word in when.is_]
-    check = knowledge.checks[when.reading or ""]
-    spec = CATALOGUE[check.compute or ""].results[when.result or ""]
+    return [_beyond(key, when, knowledge)]
+
+
+def _beyond(key: str, when: When, knowledge: Knowledge) -> Literal:
     side, bound = ("below", when.below) if when.below is not None else ("above", when.above)
-    own = check.takes.quantity or "percent" if spec.quantity == "reading" else spec.quantity
-    fault, limit = limit_value(knowledge, bound, own)
-    if fault or limit is None:
-        raise AssertionError(fault)
-    return [Literal(key, side=side, limit=limit)]
+    limit = bound_si(knowledge, bound) if bound is not None else None
+    if limit is None:
+        raise AssertionError(f"the loader lets no unknown limit through: {bound}")
+    return Literal(key, side=side, limit=limit)
 
 
 def _axes(applies: Applies) -> Ways:

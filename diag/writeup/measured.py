@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
-from diag.analyses.catalogue import CATALOGUE, Analysed
+from diag.analyses.catalogue import Analysed, results_of
 from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import AGAIN, context
@@ -221,7 +221,7 @@ class Measurements:
 
     def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
         """Yield the computed results that the check's outcomes are judged by."""
-        specs = CATALOGUE[check.compute or ""].results
+        specs = results_of(check.compute)
         judged = dict.fromkeys(
             leaf.result for o in check.outcomes.values() if o.when for leaf in o.when.leaves() if leaf.result
         )

@@ -158,3 +158,29 @@ def test_healthy_readings_come_first(call: CallDesk) -> None:
     assert seen is not None
     assert seen.evaluated.results["reference"] == "healthy"
     assert seen.evaluated.outcome == "all_low"
+
+
+def test_a_tape_says_which_hole(call: CallDesk) -> None:
+    """Three disc turns on a tape with one dead hole: the desk names the hole, as counted from the first seed."""
+    call.set_machine({"holes": 40})
+    places = [i for i in range(200) if i % 40 != 16]
+    event = call.answer("dug_50_spacings", **parse_answer(
+        call.engine.knowledge.questions["dug_50_spacings"], " ".join(f"{6.5 * p:.1f}" for p in places) + " in",
+        rows=12))
+    seen = call.seen(event.id)
+    assert seen is not None
+    assert seen.evaluated.analysed is not None
+    assert "hole 17" in seen.evaluated.analysed.words
+    assert "plugged" == seen.evaluated.results["kind"]
+
+
+def test_a_short_tape_is_judged_all_the_same(call: CallDesk) -> None:
+    """Fifty spacings are too few for a rhythm of 40 holes: that is a note, not a refusal."""
+    event = call.answer("dug_50_spacings", **parse_answer(
+        call.engine.knowledge.questions["dug_50_spacings"], " ".join(f"{6.5 * i:.1f}" for i in range(51)) + " in",
+        rows=12))
+    seen = call.seen(event.id)
+    assert seen is not None
+    assert "all_ok" == seen.evaluated.outcome
+    assert seen.evaluated.analysed is not None
+    assert any("Too few turns" in note for note in seen.evaluated.analysed.notes)

@@ -6,10 +6,11 @@ import math
 import re
 from collections.abc import Iterator
 
-from diag.analyses.catalogue import CATALOGUE, CONTEXT
-from diag.knowledge import model, vocabulary
+from diag.analyses.catalogue import CONTEXT, results_of
+from diag.knowledge import model
 from diag.knowledge.base import Knowledge
-from diag.knowledge.limits import limit_value
+from diag.knowledge.condition import When
+from diag.knowledge.limits import bound_si
 from diag.knowledge.lint.flaws import Flaw, repeated
 
 MOST_WORDS = 20
@@ -102,20 +103,20 @@ def _unreachable(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
     """Outcomes are tried as written: a later one must leave room that an earlier one has not taken."""
     spans: dict[str, list[tuple[str, tuple[float, float]]]] = {}
     words: dict[str, dict[str, str]] = {}
-    analysis = CATALOGUE.get(check.compute or "")
+    results = results_of(check.compute)
     for name, outcome in check.outcomes.items():
         test = outcome.when
-        if test is None or test.result is None or analysis is None or test.result not in analysis.results:
+        if test is None or test.result is None or test.result not in results:
             continue
         path = ("outcomes", name)
-        if test.is_ is not None:
-            for word in (test.is_,) if isinstance(test.is_, str) else test.is_:
+        if test.is_:
+            for word in test.is_:
                 other = words.setdefault(test.result, {}).setdefault(word, name)
                 if other != name:
                     what = f"{test.result} {word} is taken by {other} already."
                     yield Flaw("checks", key, what, "Give each word to one outcome.", path)
             continue
-        span = _span(k, check, test, analysis.results[test.result].quantity)
+        span = _span(k, test)
         if span is None:
             continue
         for other, (low, high) in spans.get(test.result, []):
@@ -128,20 +129,8 @@ def _unreachable(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
         spans.setdefault(test.result, []).append((name, span))
 
 
-def _span(
-    k: Knowledge, check: model.Check, test: model.ResultTest, quantity: str
-) -> tuple[float, float] | None:
-    own = check.takes.quantity or "percent" if quantity == "reading" else quantity
-
-    def number(bound: str | vocabulary.InlineLimit) -> float | None:
-        return limit_value(k, bound, own)[1]
-
-    if test.between is not None:
-        low, high = number(test.between[0]), number(test.between[1])
-    elif test.below is not None:
-        low, high = -math.inf, number(test.below)
-    elif test.above is not None:
-        low, high = number(test.above), math.inf
-    else:
-        return None
+def _span(k: Knowledge, test: When) -> tuple[float, float] | None:
+    found = [bound_si(k, bound) for bound in test.bounds]
+    ends = [-math.inf, *found] if test.below is not None else [*found, math.inf]
+    low, high = ends[0], ends[1]
     return None if low is None or high is None else (low, high)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from diag.analyses.catalogue import CATALOGUE, Analysis
-from diag.errors import UnitError
+from diag.analyses.catalogue import CATALOGUE, ResultSpec, results_of
 from diag.knowledge import model, story_terms, vocabulary
-from diag.knowledge.limits import limit_value
+from diag.knowledge.condition import When
+from diag.knowledge.limits import bound_fault, bound_si, compared_as, value_fault
 from diag.knowledge.words import unknown_concepts
-from diag.units import QUANTITIES, parse
+from diag.units import QUANTITIES
 
 if TYPE_CHECKING:
     from diag.knowledge.base import Knowledge, Problem
@@ -79,7 +80,8 @@ def _nearest(name: str, table: Iterable[str]) -> str:
 
 
 def _sources(k: Knowledge, entry: Any) -> Iterator[Fault]:
-    yield from _known(entry.source, k.sources, "source", "source")
+    for path, source in vocabulary.cited(entry):
+        yield from _known([source], k.sources, "source", *path)
     if not entry.source:
         yield ("source",), "No source given.", "Give a source key, common_practice, estimate or from_memory."
 
@@ -134,10 +136,9 @@ def _quantity(name: str, value: str, *path: str | int) -> Iterator[Fault]:
     if name not in QUANTITIES:
         yield path, f"{name!r} is no known quantity.", _nearest(name, QUANTITIES)
         return
-    try:
-        parse(value, name)
-    except UnitError as error:
-        yield path, error.what, error.remedy
+    fault = value_fault(value, name)
+    if fault:
+        yield path, fault, "Correct number or unit."
 
 
 def _limit(k: Knowledge, limit: vocabulary.Limit) -> Iterator[Fault]:
@@ -257,13 +258,20 @@ def _measured(k: Knowledge, check: model.Check) -> Iterator[Fault]:
         if check.compute or any(o.when for o in check.outcomes.values()):
             yield ("compute",), "Only measured answers are computed.", "Change `takes`, or drop compute and when."
         return
-    analysis = CATALOGUE.get(check.compute or "")
-    if analysis is None:
-        known = ", ".join(sorted(CATALOGUE))
-        yield ("compute",), f"{check.compute!r} is no known analysis.", f"Known: {known}."
+    if not check.compute:
+        yield ("compute",), "A measured answer is worked out by an analysis.", f"Known: {', '.join(sorted(CATALOGUE))}."
         return
-    if check.takes.kind not in analysis.takes:
-        yield ("takes",), f"{analysis.name} takes {', '.join(analysis.takes)}, not {check.takes.kind}.", "Match them."
+    yield from _known(check.compute, CATALOGUE, "analysis", "compute")
+    if not CATALOGUE.keys() >= set(check.compute):
+        return
+    for analysis in (CATALOGUE[name] for name in check.compute):
+        if check.takes.kind not in analysis.takes:
+            what = f"{analysis.name} takes {', '.join(analysis.takes)}, not {check.takes.kind}."
+            yield ("takes",), what, "Match them."
+    given = Counter(result for name in check.compute for result in CATALOGUE[name].results)
+    twice = sorted(result for result, times in given.items() if times > 1)
+    if twice:
+        yield ("compute",), f"Two of these analyses give {', '.join(twice)}.", "Name one of the two."
     if check.takes.quantity and check.takes.quantity not in QUANTITIES:
         yield ("takes",), f"{check.takes.quantity!r} is no known quantity.", _nearest(check.takes.quantity, QUANTITIES)
     items = list(check.outcomes.items())
@@ -273,28 +281,33 @@ def _measured(k: Knowledge, check: model.Check) -> Iterator[Fault]:
             yield ("outcomes", name), "Measured outcomes have `when`, the last one `otherwise: true`.", "Reorder."
         if outcome.when:
             for leaf in outcome.when.leaves():
-                yield from _test(k, analysis, leaf, check, "outcomes", name)
+                yield from _own(k, leaf, check, "outcomes", name)
 
 
-def _test(k: Knowledge, analysis: Analysis, leaf: Any, check: model.Check, *path: str | int) -> Iterator[Fault]:
-    spec = analysis.results.get(leaf.result)
+def _own(k: Knowledge, leaf: When, check: model.Check, *path: str | int) -> Iterator[Fault]:
+    """An outcome is decided by the reading alone."""
+    if leaf.result is None or leaf.reading:
+        yield path, "An outcome tests results of its own reading only.", "Write {result: ..., below: ...}, or a rule."
+    else:
+        yield from _test(k, leaf, check, *path)
+
+
+def _test(k: Knowledge, leaf: When, check: model.Check, *path: str | int) -> Iterator[Fault]:
+    results: Mapping[str, ResultSpec] = results_of(check.compute)
+    spec = results.get(leaf.result or "")
     if spec is None:
-        yield path, f"{analysis.name} has no result {leaf.result!r}.", f"It has: {', '.join(sorted(analysis.results))}."
+        what = f"{', '.join(check.compute)} gives no result {leaf.result!r}."
+        yield path, what, f"Known: {', '.join(sorted(results))}."
         return
     if leaf.is_:
-        words = (leaf.is_,) if isinstance(leaf.is_, str) else leaf.is_
         if spec.words:
-            yield from _known(words, dict.fromkeys(spec.words), f"word of {leaf.result}", *path)
+            yield from _known(leaf.is_, dict.fromkeys(spec.words), f"word of {leaf.result}", *path)
         return
-    bounds = leaf.between if getattr(leaf, "between", None) else (leaf.below or leaf.above,)
-    values = []
-    for bound in bounds:
-        own = check.takes.quantity or "percent" if spec.quantity == "reading" else spec.quantity
-        fault, value = limit_value(k, bound, own)
+    for bound in leaf.bounds:
+        fault = bound_fault(k, bound, compared_as(check, spec.quantity))
         if fault:
             yield path, fault, "Give an id of limits.yaml or {value, source} with the right unit."
-        values.append(value)
-    known = [v for v in values if v is not None]
+    known = [v for v in (bound_si(k, bound) for bound in leaf.bounds) if v is not None]
     if len(known) == 2 and known[0] >= known[1]:
         yield path, "The lower bound is not below the upper one.", "Swap them."
 
@@ -319,7 +332,7 @@ def _rule(k: Knowledge, rule: model.Rule) -> Iterator[Fault]:
         yield ("when",), "A rule that rests only on something missing may not mark.", "Add what was seen."
 
 
-def _leaf(k: Knowledge, leaf: model.When) -> Iterator[Fault]:
+def _leaf(k: Knowledge, leaf: When) -> Iterator[Fault]:
     check_id = leaf.answer or leaf.answered or leaf.reading
     if check_id:
         yield from _known([check_id], {**k.checks, **k.questions}, "check", "when")
@@ -328,11 +341,12 @@ def _leaf(k: Knowledge, leaf: model.When) -> Iterator[Fault]:
     elif leaf.answer and leaf.answer in k.checks:
         yield from _known(leaf.is_, k.checks[leaf.answer].items, f"item of {leaf.answer}", "when")
     if leaf.reading and leaf.reading in k.checks:
-        analysis = CATALOGUE.get(k.checks[leaf.reading].compute or "")
-        if analysis is None:
+        if not k.checks[leaf.reading].compute:
             yield ("when",), f"{leaf.reading} computes nothing.", "Name a measured check."
         else:
-            yield from _test(k, analysis, leaf, k.checks[leaf.reading], "when")
+            yield from _test(k, leaf, k.checks[leaf.reading], "when")
+    if leaf.result and not leaf.reading:
+        yield ("when",), f"{leaf.result} of which reading?", "Name the check in `reading`."
     tables: tuple[tuple[str | None, Mapping[str, Any], str], ...] = (
         (leaf.finding, k.findings, "finding"),
         (leaf.symptom, k.symptoms, "symptom"),

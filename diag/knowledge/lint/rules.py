@@ -7,6 +7,7 @@ from itertools import islice, product
 
 from diag.knowledge import model
 from diag.knowledge.base import Knowledge
+from diag.knowledge.condition import When
 from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
 
@@ -30,26 +31,24 @@ def _fires(k: Knowledge, key: str, rule: model.Rule, concluded: set[str]) -> Ite
     variables = _variables(k, rule, concluded)
     some = islice(product(*variables.values()), MOST_CASES)
     cases = [dict(zip(variables, case, strict=True)) for case in some]
-    if holds(rule.when, dict.fromkeys(variables, NOTHING)):
+    if _holds(rule.when, dict.fromkeys(variables, NOTHING)):
         what = "Fires with nothing known."
         yield Flaw("rules", key, what, "Rest it on something that was seen.", ("when",))
-    elif len(cases) < MOST_CASES and not any(holds(rule.when, case) for case in cases):
+    elif len(cases) < MOST_CASES and not any(_holds(rule.when, case) for case in cases):
         yield Flaw("rules", key, "Can never fire.", "Its conditions exclude one another.", ("when",))
 
 
-def holds(when: model.When, case: Case) -> bool:
+def _holds(when: When, case: Case) -> bool:
     """Return whether a condition holds in one state of the facts."""
-    if when.all:
-        return all(holds(child, case) for child in when.all)
-    if when.any:
-        return any(holds(child, case) for child in when.any)
-    if when.not_:
-        return not holds(when.not_, case)
-    name, wanted = _atom(when)
-    return case[name] in wanted if wanted else case[name] != NOTHING
+
+    def leaf(test: When) -> bool:
+        name, wanted = _atom(test)
+        return case[name] in wanted if wanted else case[name] != NOTHING
+
+    return when.holds(leaf)
 
 
-def _atom(leaf: model.When) -> tuple[str, tuple[str, ...]]:
+def _atom(leaf: When) -> tuple[str, tuple[str, ...]]:
     """Return the variable of a leaf and the values that make it true (none: any)."""
     if leaf.answer or leaf.answered:
         return f"answer {leaf.answer or leaf.answered}", leaf.is_ if leaf.answer else ()

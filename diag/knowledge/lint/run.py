@@ -17,6 +17,7 @@ from diag.knowledge.base import Knowledge, Problem
 from diag.knowledge.lint import checks, marks, rules, safety, use
 from diag.knowledge.lint.flaws import SOURCED
 from diag.knowledge.load import knowledge_folder, read
+from diag.knowledge.vocabulary import cited
 
 COUNTED = ("symptoms", "causes", "checks", "rules", "cautions", "sources")
 
@@ -68,6 +69,6 @@ def counts(knowledge: Knowledge) -> dict[str, Any]:
     by_mark: Counter[str] = Counter()
     for kind in SOURCED:
         for entry in getattr(knowledge, kind).values():
-            by_mark.update(knowledge.sources[s].kind for s in entry.source if s in knowledge.sources)
+            by_mark.update(knowledge.sources[s].kind for _, s in cited(entry) if s in knowledge.sources)
     result["by_mark"] = dict(sorted(by_mark.items()))
     return result

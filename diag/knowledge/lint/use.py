@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
 
 from diag.knowledge import model, vocabulary
 from diag.knowledge.base import Knowledge
+from diag.knowledge.condition import When
 from diag.knowledge.hazards import hazards_of_check
 from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
@@ -58,15 +58,10 @@ def _names_in_use(k: Knowledge) -> Mapping[str, set[str]]:
     }
 
 
-def _limits_in_use(k: Knowledge, leaves: Iterable[model.When]) -> set[str]:
-    used = {name for name, limit in k.limits.items() if limit.context}
-    tests: list[Any] = [
-        t for c in k.checks.values() for o in c.outcomes.values() if o.when for t in o.when.leaves()
-    ]
-    for test in (*tests, *leaves):
-        bounds = (test.below, test.above, *(getattr(test, "between", None) or ()))
-        used.update(b for b in bounds if isinstance(b, str))
-    return used
+def _limits_in_use(k: Knowledge, leaves: Iterable[When]) -> set[str]:
+    tests = (t for c in k.checks.values() for o in c.outcomes.values() if o.when for t in o.when.leaves())
+    used = {bound for test in (*tests, *leaves) for bound in test.bounds if isinstance(bound, str)}
+    return used | {name for name, limit in k.limits.items() if limit.context}
 
 
 def _context_names(k: Knowledge) -> set[str]:
@@ -76,7 +71,7 @@ def _context_names(k: Knowledge) -> set[str]:
     names = set(CONTEXT)
     quantities = {c.takes.quantity for c in k.checks.values()}
     takes_book = {a.name for a in CATALOGUE.values() if "book" in (*a.needs, *a.uses)}
-    if takes_book & {c.compute for c in k.checks.values()}:
+    if takes_book & {name for c in k.checks.values() for name in c.compute}:
         names |= {b.name for b in k.book.values() if b.quantity in quantities}
     return names
 

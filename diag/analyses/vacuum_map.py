@@ -1,0 +1,187 @@
+"""The analysis of vacuum row by row: which rows stand out, in what pattern, and how the rest moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from diag.analyses import context as ctx
+from diag.analyses.charts import rows as row_chart
+from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
+from diag.analyses.patterns import Limits, map_of, pattern_of
+from diag.analyses.saying import analysed, rows_said, said, too_few, value, word
+from diag.analyses.values import against, extremes, reference, unjudged
+from diag.measure import vacuum as vac
+from diag.measure.spacing import mean, median
+
+
+@analysis(
+    "vacuum_row_map", "Vacuum row by row", takes="numbers",
+    uses=f"{ctx.ROW_LIMITS} sections vacuum_set healthy_rows drift_limit reading_error",
+    results=(
+        gives("pattern", "word", "what the map looks like", *ROW_PATTERN, "step", "falling"),
+        gives("median", "vacuum", "median of the rows"),
+        gives("lowest", "vacuum", "lowest row"),
+        gives("lowest_row", "count", "its number"),
+        gives("deficit", "vacuum", "median minus lowest"),
+        gives("highest_row", "count", "row with the highest reading"),
+        gives("excess", "vacuum", "highest minus median"),
+        gives("spread", "vacuum", "highest minus lowest"),
+        gives("low_rows", "count", "rows counted as low"),
+        gives("high_rows", "count", "rows counted as high"),
+        gives("section_gap", "vacuum", "median of the other rows minus median of the lowest section"),
+        gives("fall", "vacuum", "largest fall from first to last row of a section, by a straight line"),
+        gives("below_reference", "vacuum", "reference minus median"),
+        gives("to_reference", "ratio", "median over reference"),
+        gives("reference", "word", "what the median was held against", "healthy", "book", "none"),
+        gives("others", "word", "the rows that are not low, held against their healthy values",
+              "lower", "same", "higher", "unknown"),
+        gives("factor", "ratio", "rows over their healthy values, median"),
+        gives("factor_spread", "ratio", "largest minus smallest of these ratios; near 0 is one common factor"),
+        gives("drift", "vacuum", "change of the first row, read again at the end"),
+        gives("drift_spread", "flag", "1 when that change was taken out over the walk"),
+    ),
+)
+def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
+    """Return the pattern of vacuum over the rows; the first row may be read again at the end of the walk."""
+    rows = reading.rows or tuple(range(1, len(reading.numbers) + 1))
+    walk = vac.walk(rows, reading.numbers, ctx.positive(context, "drift_limit"))
+    values = walk.values
+    if len(values) < 3:
+        return too_few(f"{len(values)} rows were read; a map needs three.", 3 - len(values))
+    if walk.drift and not walk.spread_out:
+        return too_few(_drift_note(walk, rows[0], context), None)
+    error = ctx.positive(context, "reading_error") or 0.0
+    sections = {n: r for n, r in ctx.sections(context).items() if set(r) & set(values)}
+    healthy = ctx.row_values(context, "healthy_rows")
+    known, source = _map_reference(values, healthy, context)
+    limits = Limits.distance(context, list(values.values()))
+    found = map_of(values, limits, sections, known)
+    pattern, chances = pattern_of(values, limits, sections, known, math.sqrt(2) * error)
+    shape = _shape(found.pattern, values, sections, limits)
+    if shape != found.pattern:
+        pattern, chances = shape, None
+    rest = vac.others(values, healthy, found.low, limits.low)
+    results = [word("pattern", pattern, chances), *_figures(values, found.low, found.high, sections, error),
+               word("reference", source), *_reference_results(values, known, error),
+               word("others", rest), *_factor(values, healthy)]
+    if walk.drift is not None:
+        results += [value("drift", walk.drift, math.sqrt(2) * error),
+                    value("drift_spread", float(walk.spread_out))]
+    return analysed(
+        results,
+        _map_words(pattern, found.section, found.low, found.high, values, known, context),
+        notes=(_drift_note(walk, rows[0], context), unjudged(limits), _others_note(rest, bool(found.low))),
+        charts=lambda width: (_map_chart(values, found.low, found.high, context, width),),
+    )
+
+
+def _map_reference(values: Mapping[int, float], healthy: Mapping[int, float],
+                   context: Context) -> tuple[float | None, str]:
+    known = [healthy[r] for r in values if r in healthy]
+    if len(known) >= max(2, len(values) // 2):
+        return median(known), "healthy"
+    return reference(context, "vacuum_set")
+
+
+def _reference_results(values: Mapping[int, float], known: float | None, error: float) -> list[Result]:
+    if known is None:
+        return []
+    return against(median(list(values.values())), known, "book", error)[0]
+
+
+def _figures(values: Mapping[int, float], low: Sequence[int], high: Sequence[int],
+             sections: Mapping[str, Sequence[int]], error: float) -> list[Result]:
+    middle, apart = median(list(values.values())), math.sqrt(2) * error
+    least, most = extremes(values)
+    gap, _ = vac.section_gap(values, sections)
+    fall = max(vac.section_falls(values, sections).values(), default=0.0)
+    return [value("median", middle, error), value("lowest", values[least], error), value("lowest_row", least),
+            value("deficit", middle - values[least], apart), value("highest_row", most),
+            value("excess", values[most] - middle, apart), value("spread", values[most] - values[least], apart),
+            value("low_rows", len(low)), value("high_rows", len(high)), value("section_gap", gap, apart),
+            value("fall", fall, apart)]
+
+
+def _shape(pattern: str, values: Mapping[int, float], sections: Mapping[str, Sequence[int]],
+           limits: Limits) -> str:
+    """Return "step" or "falling" where several low rows of one section lie that way, else the pattern."""
+    if pattern not in ("some_low", "some_high", "even"):
+        return pattern
+    for rows in (sections or {"all": sorted(values)}).values():
+        along = [values[r] for r in rows if r in values]
+        if len(along) < 5:
+            continue
+        cut, height, left = vac.step_in(along)
+        start, change = vac.line(along)
+        off_line = math.sqrt(mean([(v - start - change * i / (len(along) - 1)) ** 2 for i, v in enumerate(along)]))
+        if abs(height) >= limits.low and left < 0.25 * abs(height) and left < 0.7 * off_line and cut:
+            return "step"
+        if -change >= limits.low and off_line < 0.25 * abs(change):
+            return "falling"
+    return pattern
+
+
+def _map_words(pattern: str, section: str, low: Sequence[int], high: Sequence[int], values: Mapping[int, float],
+               known: float | None, context: Context) -> str:
+    middle = median(list(values.values()))
+    around = f"the middle row has {said(middle, 'vacuum', context)}"
+    if pattern == "even":
+        spread = max(values.values()) - min(values.values())
+        return f"Even: {len(values)} rows within {said(spread, 'vacuum', context, 2)}; {around}."
+    if pattern in ("all_low", "all_high") and known is not None:
+        side = "low" if pattern == "all_low" else "high"
+        return (f"All rows {side} and alike: {around}, {said(abs(known - middle), 'vacuum', context, 2)} "
+                f"{'below' if side == 'low' else 'above'} the {said(known, 'vacuum', context)} wanted.")
+    if pattern == "section_low":
+        return f"Section {section} low ({rows_said(low)}): {_worst_said(values, low, middle, context)}."
+    if pattern in ("step", "falling"):
+        how = "a step along the rows" if pattern == "step" else "a steady fall along the rows"
+        return f"Vacuum drops by {how}; the lowest row has {said(min(values.values()), 'vacuum', context)}, {around}."
+    rows, side = (low, "low") if low else (high, "high")
+    return f"{rows_said(rows).capitalize()} {side}: {_worst_said(values, rows, middle, context)}."
+
+
+def _worst_said(values: Mapping[int, float], rows: Sequence[int], middle: float, context: Context) -> str:
+    far = max(rows, key=lambda r: abs(values[r] - middle))
+    side = "below" if values[far] < middle else "above"
+    place = f" in row {far}" if len(rows) > 1 else ""
+    return (f"{said(values[far], 'vacuum', context)}{place}, "
+            f"{said(abs(values[far] - middle), 'vacuum', context, 2)} {side} the middle row")
+
+
+def _drift_note(walk: vac.Walk, first: int, context: Context) -> str:
+    if walk.drift is None:
+        return f"Row {first} was not read again at the end of the walk: drift while walking cannot show."
+    if walk.drift == 0:
+        return f"Row {first} read the same at the end of the walk: no drift."
+    told = f"Row {first} changed by {said(abs(walk.drift), 'vacuum', context, 2)} while walking"
+    if walk.spread_out:
+        return f"{told}; that was taken out evenly over the rows."
+    return f"{told}, more than can be spread out: read the rows again with warm oil and full discs."
+
+
+def _others_note(rest: str, some_low: bool) -> str:
+    if rest == "unknown":
+        return ""
+    if not some_low:
+        return "The rows read as when healthy." if rest == "same" else f"The rows read {rest} than when healthy."
+    if rest == "same":
+        return "The rows that are not low read as when healthy."
+    return (f"The rows that are not low read {rest} than when healthy: a leak lowers everyone, a restriction "
+            "lowers what lies beyond it and raises the rest.")
+
+
+def _factor(values: Mapping[int, float], healthy: Mapping[int, float]) -> list[Result]:
+    """Return by which common factor the rows changed since they were healthy, and how unlike that factor is."""
+    ratios = [values[r] / healthy[r] for r in values if healthy.get(r)]
+    if len(ratios) < 2:
+        return []
+    return [value("factor", median(ratios)), value("factor_spread", max(ratios) - min(ratios))]
+
+
+def _map_chart(values: Mapping[int, float], low: Sequence[int], high: Sequence[int], context: Context,
+               width: int) -> str:
+    texts = {r: said(v, "vacuum", context) for r, v in values.items()}
+    marks = dict.fromkeys(low, "low") | dict.fromkeys(high, "high")
+    return row_chart(values, texts, marks, width)
