@@ -18,6 +18,7 @@ from diag.ask.form import (
     whole_of_text,
 )
 from diag.call.desk import CallDesk
+from diag.call.proof import proofs_of
 from diag.errors import UsageError
 from diag.reason.cautions import cautions_for
 from diag.reason.judgement import LIKELY, OPEN
@@ -31,12 +32,14 @@ from diag.text import number
 DONE_BY = choices({"technician": "a technician", "grower": "the grower"})
 VERDICTS = choices({"accepted": "accepted: mended", "not_accepted": "not accepted: the trouble is still there",
                     "not_yet": "not yet: too little measured"})
+SAYS = {"accepted": "Accepted.", "not_accepted": "NOT accepted.", "not_yet": "Not yet."}
 ENDS: dict[str, str] = {
     "mended_by_phone": "mended by phone", "mended": "mended", "interim": "goes on with a way for now",
     "question_answered": "a question answered, no fault", "no_fault_found": "no fault found",
     "handed_over": "handed on", "not_heard_again": "not heard from again",
     "several_changed_at_once": "several things changed at once", "part_shown_at_fault": "a part shown to be at fault",
 }
+AS_TOLD = (("yes", "done as told above"),)
 FOLLOW_UP = "Are the mended rows even with their neighbours? Is anything new?"
 
 
@@ -49,27 +52,32 @@ def candidates(call: CallDesk, also: tuple[str, ...] = ()) -> tuple[tuple[str, s
 
 
 def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
-    """Return the form of a repair; several causes can be mended at once."""
+    """Return the form of a repair; several causes can be mended at once.
+
+    Nothing is filled in that nobody said: what is usual stands beside the fields. `causes`: those the user came from.
+    """
     knowledge = call.engine.knowledge
     plan = call.think().judgement.plan
     offered = candidates(call, causes or ((plan.repair,) if plan.repair else ()))
-    first = offered[0][0] if offered else None
-    cause = knowledge.causes[first] if first else None
+    known = [knowledge.causes[c] for c in causes or tuple(c for c, _ in offered[:1]) if c in knowledge.causes]
     rows = call.state.situation.rows
-    hazards = cause.repair.hazards if cause else ()
+    hazards = tuple(dict.fromkeys(h for c in known for h in c.repair.hazards))
     cautions = cautions_for(knowledge, hazards, call.state.channel, call.state.situation.flags)
     told = [f"{c.word}: {c.text}" for c in cautions]
-    parts = ", ".join(f"1 {knowledge.parts[p].label}" for p in (cause.repair.parts if cause else ()))
+    usual = [f"{c.label}: {c.repair.do}" for c in known]
+    parts = ", ".join(f"1 {knowledge.parts[p].label}" for c in known for p in c.repair.parts)
+    in_trouble = "" if rows is None else f"In trouble: {show_rows(rows)}. "
     return Form("repair", "Repair", (
         Field("cautions", "Cautions", "note", value="\n".join(told)),
-        Field("causes", "What was mended", "ticks", "Several can be ticked.", (first,) if first else (), offered),
-        Field("words", "What was done", "lines", value=cause.repair.do if cause else ""),
-        Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
-        Field("parts", "Parts", hint="e.g. 1 seal, 4 brushes", value=parts),
+        Field("causes", "What was mended", "ticks", "Several can be ticked.",
+              tuple(c for c in causes if c in knowledge.causes), offered),
+        Field("usual", "Usual here", "note", value="\n".join(usual)),
+        Field("words", "What was done", "lines", "What you did, in your own words; nothing is taken from above."),
+        Field("rows", "Rows", hint=f"{in_trouble}The rows that were mended."),
+        Field("parts", "Parts", hint=f"Usual: {parts}." if parts else "e.g. 1 seal, 4 brushes"),
         Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
-        Field("minutes", "Minutes it took", hint="Left empty: the estimate counts."),
-        Field("done_by", "Done by", "pick", value="grower" if call.state.channel == "phone" else "technician",
-              choices=DONE_BY),
+        Field("minutes", "Minutes it took", hint="Left empty: not recorded."),
+        Field("done_by", "Done by", "pick", choices=DONE_BY),
         Field("happened", "When", hint="e.g. 10:40, 2 h ago; empty: now"),
     ), _record_repair)
 
@@ -100,8 +108,9 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
                     f"It ends: {interim.ends}")
     return Form("interim", "Go on for now", (
         Field("told", "Ways known", "note", value="\n".join(told)),
-        Field("cause", "Against", "pick", value=known[0], choices=tuple((c, causes[c].label) for c in known)),
-        Field("words", "What was done", "lines", "Left empty: as above."),
+        Field("cause", "Against", "pick", choices=tuple((c, causes[c].label) for c in known)),
+        Field("as_told", "Done so", "ticks", "Tick it when it was done as told above.", (), AS_TOLD),
+        Field("words", "What was done", "lines", "Else, or besides, in your own words."),
         Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),
         Field("acres", "Or after acres"),
     ), _record_interim)
@@ -112,7 +121,10 @@ def _record_interim(call: CallDesk, values: Values) -> None:
     interim = call.engine.knowledge.causes[cause].interim
     until = parse_when(text_of(values, "until"), call.desk.clock(), "Look at it again")
     acres = whole_of_text(text_of(values, "acres"), "Or after acres")
-    call.repair([cause], words=text_of(values, "words") or (interim.do if interim else ""), kind="interim")
+    done = [interim.do] if interim and keys_of(values, "as_told") else []
+    words = " ".join([*done, text_of(values, "words")]).strip()
+    need(words, "What was done", "Tick that it was done as told, or say what was done.")
+    call.repair([cause], words=words, kind="interim")
     _wait(call, "proof", until, acres, "A way for now was found; the cause is still there.")
 
 
@@ -140,13 +152,16 @@ def proof_form(call: CallDesk) -> Form:
         if seen and seen.evaluated.outcome and check and a.outcome is None:
             told += f" = {check.outcomes[seen.evaluated.outcome].says}"
         readings.append((a.event, f"{check.asks if check else a.check}: {told}"))
+    judged = proofs_of(call)[last.event]
     return Form("proof", "Proof", (
         Field("how", "How it is proved", "note", value="\n".join(how_proved(call, last.causes))),
+        Field("says", "The readings say", "note", value=f"{SAYS[judged.says]} {judged.why}"),
         Field("repair", "Of which repair", "pick", value=last.event, choices=names),
-        Field("answers", "Rests on", "ticks", "" if readings else "Nothing was measured since the repair: measure "
-              "again first, by the same method.", tuple(e for e, _ in readings), tuple(readings)),
-        Field("verdict", "Verdict", "pick", value="not_yet", choices=VERDICTS),
-        Field("conditions", "Conditions", hint="Left empty: the same as before. Else: what was different."),
+        Field("answers", "Rests on", "ticks", "Left empty: every reading of the repaired rows since."
+              if readings else "Nothing was measured since the repair: measure "
+              "again first, by the same method.", (), tuple(readings)),
+        Field("verdict", "Verdict", "pick", "A verdict against the readings is printed as that.", choices=VERDICTS),
+        Field("conditions", "Conditions", hint="What was different from before, or: the same."),
         Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days"),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
     ), _record_proof)
@@ -169,7 +184,7 @@ def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
 def _record_proof(call: CallDesk, values: Values) -> None:
     repair = need(text_of(values, "repair"), "Of which repair")
     verdict = need(text_of(values, "verdict"), "Verdict")
-    answers = keys_of(values, "answers")
+    answers = keys_of(values, "answers") or proofs_of(call)[repair].answers
     if verdict == "accepted" and not answers:
         raise UsageError("A repair is accepted on readings taken after it.", "Rests on",
                          "Measure again, by the same method, then accept.")
@@ -185,7 +200,7 @@ def put_back_fields(call: CallDesk) -> list[Field]:
     """Return one question for each change that was not put back."""
     told = choices({"keep": "keep it so", "back": "put back", "tell": "the caller puts it back"})
     return [
-        Field(f"put_back_{i}", f"Not put back: {name_of(change)}", "pick", value="keep", choices=told)
+        Field(f"put_back_{i}", f"Not put back: {name_of(change)}", "pick", choices=told)
         for i, change in enumerate(call.state.not_put_back)
     ]
 
@@ -214,9 +229,11 @@ def close_form(call: CallDesk) -> Form:
     usual = "question_answered" if not mended else "mended_by_phone" if call.state.channel == "phone" else "mended"
     return Form("close", "Close the call", (
         *put_back_fields(call),
-        Field("result", "How it ended", "pick", value=usual, choices=tuple((r, ENDS[r]) for r in RESULTS)),
+        Field("result", "How it ended", "pick", f"Usual here: {ENDS[usual]}.",
+              choices=tuple((r, ENDS[r]) for r in RESULTS)),
         Field("words", "Words for the file", "lines"),
-        Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days", value="in 1 day" if mended else ""),
+        Field("follow_up", "Call back",
+              hint="e.g. tomorrow 8:00, in 2 days" + (" (usual: in 1 day)" if mended else "")),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
     ), _record_close, "Close")
 

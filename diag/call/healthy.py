@@ -9,9 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from diag.call.by_row import values_by_row
 from diag.call.desk import CallDesk
+from diag.call.proof import proofs_of
 from diag.call.readings import HEALTHY
 from diag.errors import UsageError
+from diag.knowledge.model import Check
 from diag.record.graph import Event
 from diag.record.state import Answer
 
@@ -19,24 +22,24 @@ from diag.record.state import Answer
 def healthy_readings(call: CallDesk) -> dict[str, Any]:
     """Return {name: measured value} of the readings taken since the last repair whose proof was accepted."""
     state = call.state
-    accepted = {p.target for p in state.proofs if p.verdict == "accepted"}
-    since = [r.epoch + 1 for r in state.repairs if r.event in accepted]
+    proved = proofs_of(call)
+    since = [r.epoch + 1 for r in state.repairs if r.event in proved and proved[r.event].stands]
     if not since:
         return {}
     found: dict[str, Any] = {}
     for answer in state.answers:
         if answer.epoch >= since[-1] and answer.status == "given":
-            found.update(_values(answer))
+            found.update(_values(answer, call.engine.knowledge.questions.get(answer.check)))
     return found
 
 
-def _values(answer: Answer) -> Iterator[tuple[str, Any]]:
+def _values(answer: Answer, check: Check | None) -> Iterator[tuple[str, Any]]:
     name = f"{HEALTHY}.{answer.check}"
     if isinstance(answer.value, Mapping) and "unit" in answer.value:
         yield name, dict(answer.value)
-    for key, value in (answer.values or {}).items():
-        if key.isdigit() and isinstance(value, Mapping) and "unit" in value:
-            yield f"{name}.{key}", dict(value)
+    for row, value in values_by_row(answer, check).items():
+        if isinstance(value, Mapping) and "unit" in value:
+            yield f"{name}.{row}", dict(value)
 
 
 def keep_healthy(call: CallDesk) -> Event:

@@ -16,11 +16,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from diag.call.by_row import figures_by_row, si_of
 from diag.call.case_of import BACK as BACK
 from diag.call.desk import CallDesk
+from diag.call.proof import Proved, Proving, together
+from diag.call.proof import outcomes_of as outcomes_of
 from diag.knowledge.model import Cause, Check
-from diag.record.moved import not_put_back
-from diag.record.state import Answer, Repair
+from diag.record.state import Answer, NotPutBack, Repair
 
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
@@ -66,18 +68,6 @@ def tests_of(call: CallDesk, cause: str) -> tuple[Bearing, ...]:
     return tuple(t for t in Bench(call).tests(cause) if t.ratio != 1.0)
 
 
-def outcomes_of(call: CallDesk) -> dict[str, str]:
-    """Return what each live answer was taken to mean: in a closed call as judged when it was closed."""
-    seen = call.think().read.seen
-    now = {event: s.evaluated.outcome for event, s in seen.items() if s.evaluated.outcome}
-    judged: dict[str, str] = {}
-    if call.state.closed and call.state.judged:
-        judged = dict(call.state.judged[-1].body.get("outcomes") or {})
-    known = call.engine.knowledge.questions
-    held = {e: o for e, o in judged.items() if e in seen and o in known[seen[e].answer.check].outcomes}
-    return now | held
-
-
 def has_value(answer: Answer) -> bool:
     """Tell whether an answer carries a measured value."""
     return any(x is not None for x in (answer.value, answer.values, answer.spacings, answer.positions, answer.log))
@@ -88,10 +78,13 @@ class Bench:
 
     def __init__(self, call: CallDesk) -> None:
         self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
-        self.outcomes = outcomes_of(call)
+        proving = Proving(call)
+        self.outcomes, self.changed = proving.outcomes, proving.changed
+        self.proved: dict[str, Proved] = {r.event: proving.judge(r) for r in proving.repairs}
+        """Repair -> the one judgement on it."""
+        self.together = together(call)
         self.answers = [a for a in self.state.answers if a.event in self.outcomes]
         self.measured = any(has_value(a) for a in self.answers)
-        self.back = self._answers_with_old_back()
         self.mended_from = self._mended_from()
         """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
         self._tests: dict[str, tuple[Bearing, ...]] = {}
@@ -150,31 +143,23 @@ class Bench:
         return _CHANGED if answer.pieces else _ORIGINAL
 
     def _mended_from(self) -> float:
-        accepted = {p.target for p in self.state.proofs if p.verdict == "accepted"}
-        return min((r.epoch for r in self.state.repairs if r.event in accepted), default=float("inf"))
+        return min((r.epoch for r in self.state.repairs if r.event in self.proved and self.proved[r.event].stands),
+                   default=float("inf"))
 
     def _is_back(self, answer: Answer, cause: Cause) -> bool:
         if (answer.method or "").startswith(BACK):
             return True
-        return bool(self.back.get(answer.event, frozenset()) & self._old_names(cause))
+        return any(self._is_old(change, cause) for change in self.changed.get(answer.event, ()))
 
-    def _old_names(self, cause: Cause) -> frozenset[str]:
-        """Return the parts and settings that the repair of a cause exchanged, as they may be named."""
-        parts = [n for p in cause.repair.parts for n in (p, self.knowledge.parts[p].label)]
+    def _is_old(self, change: NotPutBack, cause: Cause) -> bool:
+        """Tell whether a change that stood put the old part or setting of a repair back: another step is none."""
         repairs = self._repairs(cause.id)
+        were = [s.get("before") for r in repairs for s in r.settings if s["name"].casefold() == change.name.casefold()]
+        if were:
+            return any(_same(change.now, before) for before in were)
+        parts = [n for p in cause.repair.parts for n in (p, self.knowledge.parts[p].label)]
         parts += [part["item"] for r in repairs for part in r.parts]
-        return frozenset(n.casefold() for n in (*parts, *(s["name"] for r in repairs for s in r.settings)))
-
-    def _answers_with_old_back(self) -> dict[str, frozenset[str]]:
-        """Return answer -> names of what stood changed for a test when it was given."""
-        if not any(step.kind == "change" and step.live for step in self.state.trail):
-            return {}
-        live = {step.event for step in self.state.trail if step.live}
-        by_id = {e.id: e for e in self.call.events}
-        timeline = [by_id[e] for e in self.state.timeline if e in live]
-        place = {e.id: i for i, e in enumerate(timeline)}
-        standing = {a.event: not_put_back(timeline[: place[a.event]]) for a in self.answers}
-        return {event: frozenset(n.name.casefold() for n in changes) for event, changes in standing.items()}
+        return change.name.casefold() in {n.casefold() for n in parts} and "new" not in words_of(change.now)
 
     def by_cause(self) -> dict[str, tuple[Bearing, ...]]:
         """Return the answers that speak for or against, for every cause that any does."""
@@ -190,7 +175,32 @@ class Bench:
         mended = {c for c in standing if self._mended(c)}
         open_ones = [c for c in standing if c not in mended]
         lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)]
-        return words | dict.fromkeys(lowered, POSSIBLE)
+        words |= dict.fromkeys(lowered, POSSIBLE)
+        return words | dict.fromkeys((c for c in standing if self._not_parted(c, words)), POSSIBLE)
+
+    def _not_parted(self, cause: str, words: Mapping[str, str]) -> bool:
+        """Tell whether a cause was mended together with others and no test tells it from them."""
+        others = {o for group in self.together if cause in group for o in group} - {cause}
+        if not others or self._own_back(cause):
+            return False
+        return any(words.get(o) != RULED_OUT and not self._parted_from(cause, o) for o in others)
+
+    def _own_back(self, cause: str) -> bool:
+        """Tell whether a reversal rests on a change that names the old part or setting of this very cause."""
+        known = self.knowledge.causes[cause]
+        return any(self._is_old(change, known) for e in self.reversal(cause) for change in self.changed.get(e, ()))
+
+    def _parted_from(self, cause: str, other: str) -> bool:
+        """Tell whether a firm test decides for a cause and all that speaks for the other speaks for it as well."""
+        mine, its = self._firm_for(cause), self._firm_for(other)
+        own = [t for t in self.tests(cause) if t.event in mine.keys() - its.keys() and t.deciding]
+        return any(t.ratio >= FOR_STRONGLY for t in own) and its.keys() <= mine.keys()
+
+    def demanded(self, cause: str, told: Iterable[str]) -> tuple[str, ...]:
+        """Return the firm readings that speak for a cause and that none of the causes told explains."""
+        explained = {e for c in told for e in (*self._firm_for(c), *self._back_events(c))}
+        return tuple(t.event for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal
+                     and t.state != _BACK and t.event not in explained)
 
     def _mended(self, cause: str) -> bool:
         """Tell whether the cause itself was mended, and the fault went with it: proved, reversed, or read so."""
@@ -202,24 +212,21 @@ class Bench:
                 firm.setdefault(test.check, []).append(test)
         return self._proved(cause) or any(_gone(tests) for tests in firm.values())
 
-    def explains(self, cause: str, other: str) -> bool:
-        """Tell whether a cause explains every firm test that speaks for another one."""
-        return self._rival(cause, other, True)
-
     def _word_alone(self, cause: str) -> str:
         tests = [t for t in self.tests(cause) if t.ratio != 1.0]
         repaired, proved = self._first_repair(cause), self._proved(cause)
-        before = [t for t in tests if t.state == _ORIGINAL or (repaired is None and t.state == _CHANGED)]
+        before = [t for t in tests if t.state != _BACK and (repaired is None or t.epoch <= repaired)]
         firm_for = [t for t in before if t.firm and t.ratio >= FOR]
         deciding_for = [t for t in firm_for if t.deciding and t.ratio >= FOR_STRONGLY]
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
         ruled_out = [t for t in firm_against if rules_out(t)]
-        if self.measured and ((proved and (deciding_for or self.reversal(cause))) or self._reversed_alone(cause)):
+        if self.measured and ((proved and not ruled_out and (deciding_for or self.reversal(cause))) or
+                              (self._reversed_alone(cause) and not self._in_vain(cause))):
             return CONFIRMED
-        if ruled_out and not deciding_for and not proved:
-            return RULED_OUT
+        if ruled_out:
+            return INCONCLUSIVE if deciding_for or proved else RULED_OUT
         if firm_for and firm_against and not proved:
-            return PROBABLE if deciding_for and not ruled_out else INCONCLUSIVE
+            return PROBABLE if deciding_for else INCONCLUSIVE
         if self._in_vain(cause):
             return INCONCLUSIVE if firm_for else POSSIBLE if any(t.ratio >= FOR for t in before) else NOT_TESTED
         if deciding_for or any(t.valued for t in firm_for) or (proved and firm_for):
@@ -229,25 +236,21 @@ class Bench:
         return INCONCLUSIVE if firm_against else NOT_TESTED
 
     def _proved(self, cause: str) -> bool:
-        """Tell whether a repair of the cause was accepted on at least one answer of a technician or instrument."""
-        repairs = {r.event for r in self._repairs(cause)}
-        by_event = {a.event: a for a in self.state.answers}
-        for proof in self.state.proofs:
-            if proof.target in repairs and proof.verdict == "accepted":
-                given = [by_event[a] for a in proof.answers if a in by_event]
-                if any(self._firm(a) and a.status == "given" for a in given):
-                    return True
-        return False
+        """Tell whether a repair of the cause stands: by readings of a technician or instrument, and by a person."""
+        by_event = {a.event: a for a in self.answers}
+        return any(self.proved[r.event].stands
+                   and any(self.firm(by_event[e]) for e in self.proved[r.event].answers if e in by_event)
+                   for r in self._repairs(cause))
 
-    def _firm(self, answer: Answer) -> bool:
+    def firm(self, answer: Answer) -> bool:
+        """Tell whether a technician or an instrument gave an answer."""
         observer = self.knowledge.observers.get(answer.observer)
         return observer is not None and observer.weight != "caller"
 
     def _in_vain(self, cause: str) -> bool:
-        """Tell whether every repair of the cause so far was measured and not accepted."""
+        """Tell whether every repair of the cause so far was measured, or judged, as not having helped."""
         repairs = self._repairs(cause)
-        last = {p.target: p.verdict for p in self.state.proofs}
-        return bool(repairs) and all(last.get(r.event) == "not_accepted" for r in repairs)
+        return bool(repairs) and all(self.proved[r.event].failed for r in repairs)
 
     def _rival(self, other: str, cause: str, mended: bool) -> bool:
         """Tell whether another cause explains every firm test that speaks for this one, at least as well."""
@@ -298,7 +301,8 @@ class Bench:
                 continue
             later = [by_event[t.event] for t in tests if t.epoch == first.epoch and by_event[t.event].pieces]
             speaking = {t.event for t in tests if t.ratio >= FOR}
-            found = _moved_in_map(before, later) or _moved_by_rows(before, later, speaking)
+            check = self.knowledge.questions[first.check]
+            found = _moved_in_map(before, later, check) or _moved_by_rows(before, later, speaking)
             if found:
                 return found
         return ()
@@ -332,14 +336,14 @@ def _homes(answer: Answer) -> dict[int, Any]:
     return {row: home for sat in answer.pieces.values() for row, home in sat.items()}
 
 
-def _moved_in_map(before: Answer, later: Iterable[Answer]) -> tuple[str, ...]:
+def _moved_in_map(before: Answer, later: Iterable[Answer], check: Check) -> tuple[str, ...]:
     """The row that was bad reads like the good one now, and the row that holds its piece reads like it did.
 
     Both differences must be at least half of all that the rows differ, and of opposite sign.
     """
-    was = _row_values(before)
+    was = figures_by_row(before, check)
     for answer in later:
-        now = _row_values(answer)
+        now = figures_by_row(answer, check)
         for row, home in _homes(answer).items():
             if not {row, home} <= was.keys() & now.keys():
                 continue
@@ -350,9 +354,15 @@ def _moved_in_map(before: Answer, later: Iterable[Answer]) -> tuple[str, ...]:
     return ()
 
 
-def _row_values(answer: Answer) -> dict[int, float]:
-    return {int(k): float(v["value"]) for k, v in (answer.values or {}).items()
-            if k.isdigit() and isinstance(v, Mapping) and "value" in v}
+def _same(a: Any, b: Any) -> bool:
+    """Tell whether two stored settings are the same, whatever their unit."""
+    first, second = si_of(a), si_of(b)
+    return abs(first - second) <= 1e-6 * max(1.0, abs(first)) if first is not None and second is not None else a == b
+
+
+def words_of(value: Any) -> list[str]:
+    """Return the words of a stored setting that is no figure."""
+    return str(value).casefold().split() if not isinstance(value, Mapping) else []
 
 
 def _spread(values: Mapping[int, float]) -> float:

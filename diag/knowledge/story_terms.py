@@ -31,6 +31,10 @@ class CompletenessRule(Model):
     for_: Literal["claim", "all"] = Field(alias="for")
     closings: Ids = ()
     """Ways of closing it is asked for; () = all. A claim asks for it whatever the closing."""
+    not_closings: Ids = ()
+    """Ways of closing it is never asked for, a claim or not."""
+    destroyed: bool = False
+    """True when the thing itself is gone after its moment, so that it is too late; else it can still be asked for."""
     by: Literal["before_touching", "before_repair", "before_leaving", "later"]
     """The last moment at which it can be had."""
     asks: Text

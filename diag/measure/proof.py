@@ -117,6 +117,9 @@ class Step:
     cannot_show: str
 
 
+LIMIT = 0.02
+"""Share of bad seeds that a good meter stays under. Common practice."""
+
 STEPS: Sequence[tuple[str, str, float, float]] = (
     ("roll", "good enough to roll", 5.0, 0.20),
     ("file", "good enough for the file", 3.0, 0.10),

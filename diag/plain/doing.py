@@ -308,7 +308,7 @@ class Doing(Looking):
 
     def write_up(self, rest: str) -> None:
         """write: the write-up."""
-        from diag.writeup.render import render_text
+        from diag.writeup.page.render import render_text
         from diag.writeup.story import tell
 
         self._write(render_text(tell(self.call), width=WIDTH))
@@ -321,7 +321,7 @@ class Doing(Looking):
 
     def give(self, rest: str) -> None:
         """give DETAIL TEXT: a detail for the write-up."""
-        from diag.writeup.details import give
+        from diag.writeup.story.details import give
 
         name, _, text = rest.partition(" ")
         give(self.call, name, text)

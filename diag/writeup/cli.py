@@ -9,7 +9,7 @@ from pathlib import Path
 
 from diag.call.desk import CallDesk, Desk
 from diag.errors import UsageError
-from diag.writeup.model import Story
+from diag.writeup.story.model import Story
 
 MakeDesk = Callable[[bool], Desk]
 FORMATS = (".pdf", ".md", ".txt", ".json")
@@ -47,7 +47,7 @@ def _save(output: Path, story: Story, options: argparse.Namespace) -> None:
     suffix = output.suffix.lower()
     try:
         if suffix == ".pdf":
-            from diag.writeup.pdf import render_pdf
+            from diag.writeup.page.pdf import render_pdf
 
             output.write_bytes(render_pdf(story, options.audience))
         else:
@@ -57,7 +57,7 @@ def _save(output: Path, story: Story, options: argparse.Namespace) -> None:
 
 
 def _text(story: Story, suffix: str, options: argparse.Namespace) -> str:
-    from diag.writeup.render import render_json, render_markdown, render_text
+    from diag.writeup.page.render import render_json, render_markdown, render_text
 
     if suffix == ".md":
         return render_markdown(story, options.audience)

@@ -15,12 +15,16 @@ from diag.call.desk import CallDesk
 from diag.errors import KnowledgeError, UsageError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.story_terms import MOMENTS, CompletenessRule
-from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
-from diag.writeup.labour import totals
-from diag.writeup.model import Story
+from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.story import tell
+from diag.writeup.story.labour import totals
+from diag.writeup.story.model import Repair, Story
 
 MUST, SHOULD = "must", "should"
+WORK = ("set_up", "diagnosis", "repair", "verification")
+"""Activities that take place while the record is kept."""
+SPARE_MINUTES = 60.0
+"""Work before the first entry and after the last that is not yet called too much."""
 _WORD = re.compile(r"[a-z0-9][a-z0-9'/.-]*")
 _SMALL = frozenset({
     "a", "an", "and", "are", "as", "at", "be", "been", "but", "by", "for", "from", "had", "has", "have", "in",
@@ -85,7 +89,7 @@ def at_risk(call: CallDesk, check: str | None = None, audience: str = SERVICE) -
 def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Missing, ...]:
     """Return what a story lacks, sorted by moment, then severity, in the order of the rules."""
     reasons = {s.rule: s.reason for s in story.skipped}
-    now = _moment_of(story)
+    now = _moment_of(story, knowledge)
     found = []
     for rule in knowledge.completeness.values():
         if not _asked(rule, story, claim):
@@ -95,7 +99,7 @@ def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Mis
         reason = reasons.get(rule.id, "")
         if not detail or (reason and severity == SHOULD):
             continue
-        lost = MOMENTS.index(rule.by) < now
+        lost = rule.destroyed and MOMENTS.index(rule.by) < now
         found.append(Missing(rule.id, rule.needs, detail, rule.asks, rule.by, rule.minutes, severity, lost, reason,
                              rule.details, rule.checks))
     order = list(knowledge.completeness)
@@ -122,20 +126,42 @@ def missing_text(found: Sequence[Missing], width: int = 78) -> str:
     return "\n".join(lines) + "\n" if lines else "Nothing is missing.\n"
 
 
+@dataclass(frozen=True)
+class Readiness:
+    """How much of what a reader asks for a write-up holds."""
+
+    of: int
+    """Rules asked of this story."""
+    met: int
+    draft: bool
+    """True when something is missing without which nothing is filed."""
+    missing: tuple[Missing, ...]
+
+
+def readiness(story: Story, knowledge: Knowledge, *, claim: bool) -> Readiness:
+    """Return how complete a story is; what was left out with its reason counts as met where that is allowed."""
+    asked = sum(_asked(rule, story, claim) for rule in knowledge.completeness.values())
+    found = check_story(story, knowledge, claim=claim)
+    return Readiness(asked, asked - len(found), any(m.severity == MUST for m in found), found)
+
+
 def _asked(rule: CompletenessRule, story: Story, claim: bool) -> bool:
+    if story.closing.kind in rule.not_closings:
+        return False
     if rule.for_ == "claim":
         return claim
     fits = not rule.closings or story.closing.kind in rule.closings
     return fits or (claim and rule.in_claim is not None)
 
 
-def _moment_of(story: Story) -> int:
+def _moment_of(story: Story, k: Knowledge) -> int:
     """Return the moment the call has reached: nothing touched, touched, mended, closed."""
     if not story.closing.open:
         return MOMENTS.index("later")
     if any(r.kind == "repair" for r in story.repairs):
         return MOMENTS.index("before_leaving")
-    return MOMENTS.index("before_repair") if any(t.pieces for t in story.tests) else 0
+    touched = any(t.pieces or ((q := k.questions.get(t.check)) and q.destroys) for t in story.tests)
+    return MOMENTS.index("before_repair") if touched else 0
 
 
 # --- the tests ------------------------------------------------------------------------------------------------
@@ -169,7 +195,8 @@ def _any_detail(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 
 def _dates(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    gone = _no_items(story, "failure", "first_contact", "repaired", "filed")
+    repaired = ("repaired",) if _repairs(story) else ()
+    gone = _no_items(story, "failure", "first_contact", *repaired, "filed")
     order = [("failure", "first_contact"), ("first_contact", "repaired"), ("documented", "repaired"),
              ("repaired", "filed")]
     wrong = [f"{a} after {b}" for a, b in order
@@ -178,11 +205,22 @@ def _dates(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 
 def _filing_window(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    window = k.write_up.filing_window_days
-    days = filing_lag(story)
+    window, days = _window_days(story, k), filing_lag(story)
     if window is None or days is None or days <= window:
         return ""
     return f"filed {days} days after the repair, {window} are allowed"
+
+
+def _window_days(story: Story, k: Knowledge) -> int | None:
+    """Return the days for filing: as entered with the call, else as the shop's own terms say."""
+    given = story.item("filing_window")
+    if given is not None and given.told.number is not None:
+        return round(given.told.number)
+    return k.write_up.filing_window_days
+
+
+def _window_known(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    return rule.needs if _window_days(story, k) is None else ""
 
 
 def filing_lag(story: Story) -> int | None:
@@ -243,7 +281,8 @@ def _conditions(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
         condition = known.get(name)
         label = condition.label if condition else name.replace("_", " ")
         gone += [f"{label} before"] if condition is None or condition.before is None else []
-        gone += [f"{label} after"] if condition is None or condition.after is None else []
+        after = condition is not None and condition.after is not None
+        gone += [f"{label} after"] if _repairs(story) and not after else []
     return ", ".join(gone)
 
 
@@ -253,7 +292,8 @@ def _same_conditions(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 
 def _deciding(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    return "" if any(c.deciding for c in story.causes) else rule.needs
+    blamed = [c for c in story.causes if c.repaired] or list(story.causes)
+    return "" if any(c.deciding for c in blamed) else rule.needs
 
 
 def _parts_tested(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
@@ -266,7 +306,7 @@ def _failure_words(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     if not story.causes:
         return "what failed"
     cause = story.causes[0]
-    named = {"what failed": cause.label, "in what manner": cause.mode, "by what process": cause.mechanism,
+    named = {"what failed": cause.label, "in what manner": cause.mode, "by what process, as found": cause.seen,
              "kind of root": "" if cause.root.proposed else cause.root.category}
     return ", ".join(name for name, text in named.items() if not text)
 
@@ -294,7 +334,7 @@ def _certainty(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     if not story.causes or story.causes[0].word in ("", "not_tested"):
         return "no word says how sure the cause is"
     cause = story.causes[0]
-    accepted = cause.repaired and any(p.verdict == "accepted" and p.answers for p in story.proofs)
+    accepted = cause.repaired and any(p.verdict == p.says == "accepted" for p in story.proofs)
     carried = any(t.reverses for t in story.tests) or (cause.deciding is not None and accepted)
     return "called confirmed without a reversed test" if cause.word == "confirmed" and not carried else ""
 
@@ -319,6 +359,13 @@ def _whys(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     return f"no evidence for: {groundless[0].why}" if groundless else ""
 
 
+def _root(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """The chain of whys reaches the root."""
+    if any(c.root.text for c in story.causes):
+        return ""
+    return f"the last answer is: {story.whys[-1].because}" if story.whys else rule.needs
+
+
 def _part_kept(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     fitted = story.claim or any(r.parts for r in story.repairs)
     return rule.needs if fitted and story.item("part_kept") is None else ""
@@ -329,7 +376,8 @@ def _photo(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 
 def _hours(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    wanted = {"diagnosis", "repair", "verification"} | ({"travel"} if story.record.channel == "site" else set())
+    wanted = {"diagnosis"} | ({"repair", "verification"} if _repairs(story) else set())
+    wanted |= {"travel"} if story.record.channel == "site" else set()
     split = {n.activity for n in totals(story.labour) if n.basis != "estimate"}
     return ", ".join(sorted(w.replace("verification", "measuring again") for w in wanted - split))
 
@@ -359,6 +407,67 @@ def _measured(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     return "" if story.measured else rule.needs
 
 
+def _repairs(story: Story) -> tuple[Repair, ...]:
+    return tuple(r for r in story.repairs if r.kind == "repair")
+
+
+def _verdict(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """The last repair is accepted by a person and by the readings."""
+    mended = _repairs(story)
+    if not mended:
+        return ""
+    proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
+    if proof is None:
+        return "the repair was not measured again"
+    if proof.against:
+        return f"accepted against the reading: {proof.why.rstrip('.')}"
+    if proof.says != "accepted":
+        return f"the readings say {proof.says.replace('_', ' ')}: {proof.why.rstrip('.')}"
+    if story.record.channel == "site" and not proof.firm:
+        return "only a caller has measured it again"
+    if proof.verdict != "accepted":
+        return f"judged {proof.verdict.replace('_', ' ')}" if proof.verdict else "nobody has judged the repair"
+    return ""
+
+
+def _control(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    return rule.needs if any(p.needs_control and not p.control for p in story.proofs[-1:]) else ""
+
+
+def _claim_size(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    few = [(c, p.claim_seeds) for p in story.proofs[-1:] for c in p.counts if c.after.n < p.claim_seeds]
+    return "; ".join(f"{c.where or 'counted'}: {c.after.n} of {wanted} seeds" for c, wanted in few)
+
+
+def _put_back(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    return "; ".join(line.text for line in story.not_put_back)
+
+
+def _parted(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """Causes mended together are told apart by a test."""
+    unparted = [c.label for c in story.causes if c.repaired and c.word == "possible"]
+    several = any(len(r.causes) > 1 for r in _repairs(story)) or len(_repairs(story)) > 1
+    return "; ".join(unparted) if several else ""
+
+
+def _done_in_words(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    return rule.needs if any(not r.words for r in story.repairs) else ""
+
+
+def _watch(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    told = story.item("watch") is not None or any(r.watch for r in story.repairs)
+    return "" if told else rule.needs
+
+
+def _hours_add_up(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """Typed hours of work are not longer than the record is: from its first entry to the last before the close."""
+    typed = sum(n.minutes for n in totals(story.labour) if n.basis == "typed" and n.activity in WORK)
+    span = story.record.minutes
+    if span is None or typed <= span + SPARE_MINUTES:
+        return ""
+    return f"{typed / 60:.1f} h of work entered, {span / 60:.1f} h from the first entry to the last"
+
+
 FIELDS: Mapping[str, Field] = {
     "machine": _machine, "details": _details, "any_detail": _any_detail, "dates": _dates,
     "filing_window": _filing_window, "in_cover": _in_cover, "complaint": _complaint, "before": _before,
@@ -367,6 +476,9 @@ FIELDS: Mapping[str, Field] = {
     "no_echo": _cause_is_no_echo, "siblings": _siblings, "certainty": _certainty, "cause_fits": _cause_fits,
     "stock_phrases": _no_stock_phrases, "whys": _whys, "part_kept": _part_kept, "photo": _photo, "hours": _hours,
     "safe_state": _safe_state, "addressed": _addressed, "cause_named": _cause_named, "done": _done,
-    "closing_words": _closing_words, "measured": _measured,
+    "closing_words": _closing_words, "measured": _measured, "verdict": _verdict, "control": _control,
+    "claim_size": _claim_size, "put_back": _put_back, "parted": _parted, "done_in_words": _done_in_words,
+    "hours_add_up": _hours_add_up, "watch": _watch, "window_known": _window_known,
+    "root": _root,
 }
 """Tests by the name the rules use."""

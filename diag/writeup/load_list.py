@@ -24,7 +24,7 @@ from diag.reason.worlds import Posterior
 from diag.record.graph import Event, show_call_id
 from diag.record.rows import expand
 from diag.text import count, number
-from diag.writeup.details import notes_of
+from diag.writeup.story.details import notes_of
 
 SPEAKS_FOR = 1.9
 """Written ratio from which on a check is worth making for a cause."""
@@ -246,7 +246,7 @@ def _quantity(call: CallDesk, part: Named, causes: Sequence[str]) -> tuple[int, 
 
 def mark_stock(call: CallDesk, part: str, where: str) -> Event:
     """Record where a part is: here, elsewhere, due DATE, none. Raises UsageError."""
-    from diag.writeup.details import parse_date
+    from diag.writeup.story.details import parse_date
 
     if part not in call.engine.knowledge.parts:
         raise UsageError(f"There is no part {part!r}.", "stock", "Take a part of the load list.")

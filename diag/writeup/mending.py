@@ -12,11 +12,11 @@ from diag.errors import UsageError
 from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
 from diag.units import parse
-from diag.writeup.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
-from diag.writeup.details import give, leave_out
 from diag.writeup.load_list import load_list, mark_stock, stock_of
+from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
+from diag.writeup.story.details import give, leave_out
 
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
 MOST_PARTS = 8
@@ -127,12 +127,12 @@ def _known(name: str, text: str, label: str) -> float | None:
 
 def rendered(call: CallDesk, ending: str, audience: str, *, personal: bool = True) -> bytes:
     """Return the write-up as the bytes of a file."""
-    from diag.writeup.render import render_json, render_markdown, render_text
+    from diag.writeup.page.render import render_json, render_markdown, render_text
     from diag.writeup.story import tell
 
     story = tell(call, personal=personal)
     if ending == ".pdf":
-        from diag.writeup.pdf import render_pdf
+        from diag.writeup.page.pdf import render_pdf
 
         return render_pdf(story, audience)
     if ending == ".json":

@@ -9,24 +9,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
+from diag.call.proof import NOT_ACCEPTED, Sample
 from diag.call.readings import context
 from diag.call.shown import Bench
 from diag.errors import UsageError
 from diag.knowledge.model import Check, Verification
-from diag.measure.proof import Sequential, cannot_show, fixed, repaired, sequential
+from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, sequential
 from diag.reason.next_check import usual_observer
 from diag.record.rows import Rows, expand
-from diag.record.state import Answer, Repair
+from diag.record.state import Repair
 from diag.text import number, wrap
-from diag.writeup.measured import Measurements, pairs_of, row_text
-from diag.writeup.model import Pair
+from diag.writeup.story.measured import Measurements, pairs_of, row_text
+from diag.writeup.story.model import Pair
 
 SECONDS_PER_SEED = 6.0
 SETUP_MINUTES = 5.0
-LIMIT = 0.02
-"""Share of bad seeds that a good meter stays under, where the check names no limit of its own."""
 TIMES: Mapping[str, tuple[float, float]] = {"roll": (5.0, 0.20), "file": (3.0, 0.10), "claim": (2.0, 0.05)}
 """Step -> (bad share over the limit, risk of accepting a bad repair); common practice."""
 TITLES: Mapping[str, str] = {
@@ -82,7 +80,9 @@ class ProofPlan:
     better: str
     """"" or that it is better but not right, and what that leads to."""
     answers: tuple[str, ...]
-    """Answers since the repair that the proof rests on."""
+    """Readings of the repaired rows since the repair."""
+    said: str
+    """The verdict a person gave; "" while nobody has."""
 
 
 def proof_plan(call: CallDesk, repair: str | None = None) -> ProofPlan:
@@ -90,26 +90,28 @@ def proof_plan(call: CallDesk, repair: str | None = None) -> ProofPlan:
     done = _repair(call, repair)
     verification = _verification(call, done)
     check, same = _check(call, done, verification)
-    answers = [a for a in _after(call, done) if a.check.partition(".")[0] in verification.checks or a.check == check.id]
-    counted = _counted(call, answers)
-    made = {a.check for a in answers}
-    before = _counted(call, [a for a in call.state.answers if a.epoch <= done.epoch and a.check in made])
-    rows, control = _rows(call, done, verification)
     bench = Bench(call)
+    judged = bench.proved[done.event]
+    counted = most_of(judged.after)
+    before = next((s for s in judged.before if counted and s.check == counted.check), None)
+    rows, control = _rows(call, done, verification)
     pairs = pairs_of(Measurements(call, bench).tests())
-    verdict, why = _verdict(call, verification, answers, counted)
-    if verdict == "accepted" and verification.control_row and _control_moved(pairs, made):
-        verdict, why = "not_yet", "The control row moved as much as the repaired one: the repair is not proved by this."
     return ProofPlan(
         repair=done.event, label=verification.label, check=check.id, asks=check.asks.rstrip("."), same_method=same,
         observer=usual_observer(check, call.state.channel), rows=rows, control=control, measures=verification.measures,
         sample=verification.sample, accept=verification.accept,
         wait="Oil warm, discs full, 200 ft planted first; same rows, speed, vacuum and lot as before.",
-        steps=tuple(_steps(call, check, verification, counted)), pairs=pairs, counted=counted,
-        state=sequential(*counted, LIMIT / 2, LIMIT * TIMES["file"][0]) if counted and counted[1] else None,
-        verdict=verdict, why=why, better=_better(call, verdict, before, counted, pairs),
-        answers=tuple(a.event for a in answers),
+        steps=tuple(_steps(call, check, verification, counted)), pairs=pairs,
+        counted=(counted.bad, counted.n) if counted else None,
+        state=sequential(counted.bad, counted.n, LIMIT / 2, LIMIT * TIMES["file"][0]) if counted else None,
+        verdict=judged.says, why=judged.why, better=_better(judged.says, before, counted, pairs),
+        answers=judged.answers, said=judged.verdict,
     )
+
+
+def most_of(samples: Sequence[Sample]) -> Sample | None:
+    """Return the count that says most: the one with the most seeds; counts of different rows are never added."""
+    return max(samples, key=lambda s: s.n, default=None)
 
 
 # --- which proof ------------------------------------------------------------------------------------------------
@@ -143,11 +145,6 @@ def _check(call: CallDesk, done: Repair, verification: Verification) -> tuple[Ch
     return questions[(feasible or known)[0]], False
 
 
-def _after(call: CallDesk, done: Repair) -> list[Answer]:
-    moved = [a for a in call.state.answers if a.epoch > done.epoch and a.status == "given"]
-    return [a for a in moved if not (a.method or "").startswith(BACK) and not a.pieces]
-
-
 def _rows(call: CallDesk, done: Repair, verification: Verification) -> tuple[tuple[int, ...], int | None]:
     count = call.state.machine.rows
     scope: Rows | None = done.rows if done.rows is not None else call.state.situation.rows
@@ -164,7 +161,7 @@ def _rows(call: CallDesk, done: Repair, verification: Verification) -> tuple[tup
 
 
 def _steps(
-    call: CallDesk, check: Check, verification: Verification, counted: tuple[int, int] | None
+    call: CallDesk, check: Check, verification: Verification, counted: Sample | None
 ) -> Iterator[ProofStep]:
     """Yield the three steps where seeds are counted."""
     spacing = context(call.engine.knowledge, check, call.state).get("target_spacing")
@@ -177,64 +174,19 @@ def _steps(
         rows = 2 if verification.control_row else 1
         minutes = SETUP_MINUTES + rows * seeds * SECONDS_PER_SEED / 60
         yield ProofStep(name, TITLES[name], seeds, length, round(minutes, 1), plan.accept if plan else None, told,
-                        counted is not None and counted[1] >= seeds)
+                        counted is not None and counted.n >= seeds)
 
 
-def _counted(call: CallDesk, answers: Sequence[Answer]) -> tuple[int, int] | None:
-    """Return (bad, seeds) of all counts and dug spacings together."""
-    seen, found = call.think().read.seen, []
-    for answer in answers:
-        analysed = seen[answer.event].evaluated.analysed if answer.event in seen else None
-        faults = analysed.results.get("faults") if analysed else None
-        if isinstance(answer.value, Mapping) and "count" in answer.value:
-            found.append((answer.value["count"], answer.value["of"]))
-        elif faults is not None and faults.k is not None and faults.n:
-            found.append((faults.k, faults.n))
-    return (sum(k for k, _ in found), sum(n for _, n in found)) if found else None
+# --- better, but not right --------------------------------------------------------------------------------------
 
 
-def _control_moved(pairs: Sequence[Pair], checks: set[str]) -> bool:
-    """Tell whether good rows changed at least half as much as the repaired ones, by the same check."""
-    moved: dict[bool, list[float]] = {True: [], False: []}
-    for pair in pairs:
-        if pair.check in checks and pair.before.number is not None and pair.after.number is not None:
-            moved[pair.after.control].append(abs(pair.after.number - pair.before.number))
-    if not moved[True] or not moved[False] or max(moved[False]) == 0:
-        return False
-    return min(moved[True]) >= 0.5 * max(moved[False])
-
-
-# --- verdict ----------------------------------------------------------------------------------------------------
-
-
-def _verdict(
-    call: CallDesk, verification: Verification, answers: Sequence[Answer], counted: tuple[int, int] | None
-) -> tuple[str, str]:
-    """Return what the answers since the repair say: the last outcome of each proving check must be one that passes."""
-    questions = call.engine.knowledge.questions
-    outcomes = Bench(call).outcomes
-    last = {a.check: outcomes.get(a.event) for a in answers if a.check in verification.passes}
-    told = {c: o for c, o in last.items() if o is not None}
-    if not told:
-        return "not_yet", "Nothing that proves it has been measured since the repair, or it was too little to tell."
-    failed = [c for c, o in told.items() if o not in verification.passes[c]]
-    if failed:
-        check = questions[failed[0]]
-        return "not_accepted", f"{check.asks.rstrip('.')}: {check.outcomes[told[failed[0]]].says}."
-    if counted and verification.seeds and counted[1] < verification.seeds.get("roll", 0):
-        return "not_yet", f"{counted[1]} seeds counted; {verification.seeds['roll']} are the least."
-    check = questions[next(iter(told))]
-    return "accepted", f"{check.asks.rstrip('.')}: {check.outcomes[told[check.id]].says}."
-
-
-def _better(call: CallDesk, verdict: str, before: tuple[int, int] | None, after: tuple[int, int] | None,
-            pairs: Sequence[Pair]) -> str:
-    if verdict != "not_accepted":
+def _better(verdict: str, before: Sample | None, after: Sample | None, pairs: Sequence[Pair]) -> str:
+    if verdict != NOT_ACCEPTED:
         return ""
     own = [(p.before.number, p.after.number) for p in pairs if not p.after.control]
     moved = any(a is not None and b is not None and a != b for a, b in own)
-    if before and after and before[1] and after[1]:
-        chance, told = repaired(before, after)
+    if before and after:
+        chance, told = repaired((before.bad, before.n), (after.bad, after.n))
         if chance < 0.05:
             return f"Better, but not right: {told} What was mended was part of it; go on with what remains."
         return f"No better: {told} Go on; the repair may have been in vain."
@@ -259,6 +211,8 @@ def plan_text(plan: ProofPlan, width: int = 78) -> str:
         lines.append(f"- {step.title}{mark}: {count}. {step.cannot_show}")
     if plan.state:
         lines.append(f"So far {plan.state.k} bad in {plan.state.n}: {plan.state.verdict.replace('_', ' ')}.")
-    lines.append(f"Verdict: {plan.verdict.replace('_', ' ')}. {plan.why}")
+    lines.append(f"The readings say: {plan.verdict.replace('_', ' ')}. {plan.why}")
+    if plan.said and plan.said != plan.verdict:
+        lines.append(f"A person said: {plan.said.replace('_', ' ')}. Every page says so.")
     lines += [plan.better] if plan.better else []
     return "\n".join(wrap(line, width) for line in lines) + "\n"

@@ -146,7 +146,7 @@ def test_healthy_readings_come_first(call: CallDesk) -> None:
     """Readings kept after an accepted proof are what a later map is compared with; without one there are none."""
     with pytest.raises(UsageError, match="no readings"):
         keep_healthy(call)
-    repair = call.repair([next(iter(call.engine.knowledge.causes))])
+    repair = call.repair(["seal_worn"])
     values = " ".join("18" for _ in range(12))
     entry = call.engine.knowledge.questions["vac_manometer_row"]
     after = call.answer("vac_manometer_row", **parse_answer(entry, f"from 1: {values} inH2O", rows=12))

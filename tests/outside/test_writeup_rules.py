@@ -19,8 +19,8 @@ import pytest
 from diag.knowledge.base import Knowledge
 from diag.knowledge.yamlfile import load_yaml
 from diag.writeup.completeness import check_story
-from diag.writeup.measured import pairs_of
-from diag.writeup.model import (
+from diag.writeup.story.measured import pairs_of
+from diag.writeup.story.model import (
     Cause,
     Closing,
     Complaint,

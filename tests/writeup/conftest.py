@@ -7,8 +7,8 @@ from writeup import alder_flat
 
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
-from diag.writeup.model import Story
 from diag.writeup.story import tell
+from diag.writeup.story.model import Story
 
 
 @pytest.fixture(scope="session")

@@ -12,7 +12,7 @@ from diag.cli import main
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
 from diag.store.open import open_store
-from diag.writeup.render import FORMAT
+from diag.writeup.page.render import FORMAT
 
 TRANSCRIPT = """
 title: Row 7 low, seal renewed

@@ -15,10 +15,9 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load, read
 from diag.knowledge.story_terms import MOMENTS
 from diag.reason.judge import Engine
-from diag.writeup import details
 from diag.writeup.completeness import FIELDS, at_risk, check_story, missing, missing_text, stock_phrases
 from diag.writeup.mending import with_losses
-from diag.writeup.story import tell
+from diag.writeup.story import details, tell
 
 
 def rules(case: Case, audience: str = "claim", moment: str | None = None) -> set[str]:
@@ -72,9 +71,9 @@ def test_one_thing_taken_away(engine: Engine, change: Callable[[Case], object], 
     assert ({rule} if rule else set()) == rules(case)
 
 
-def test_filing_late_by_the_shops_own_window(engine: Engine, good: Case, whole: Knowledge) -> None:
+def test_filing_late_by_the_shops_own_window(engine: Engine, whole: Knowledge) -> None:
     """The window is a setting: 3 days make the good call late, 4 do not, none never does."""
-    story = tell(good.call)
+    story = tell(alder_flat.good(engine, changes={"filing_window": None}).call)
     for days, late in ((3, True), (4, False), (None, False)):
         terms = whole.write_up.model_copy(update={"filing_window_days": days})
         found = check_story(story, replace(whole, write_up=terms), claim=True)
@@ -107,7 +106,7 @@ def test_before_touching_asks_for_the_reading_and_the_photo(engine: Engine) -> N
     alder_flat.machine(case)
     case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
     found = missing(case.call, "claim", "before_touching")
-    assert {"r08_before", "r23_photo", "r26_safe_state"} == {m.rule for m in found}
+    assert {"r08_before", "r23_photo", "r26_safe_state", "v9_may_become_a_claim"} == {m.rule for m in found}
     assert all(m.by == "before_touching" and m.asks and m.minutes > 0 and not m.lost for m in found)
 
 
@@ -207,10 +206,10 @@ CLOSINGS = [
     ("handed_over", {"r07_complaint", "c3_answer"}),
     ("not_heard_again", {"r07_complaint"}),
     ("several_changed_at_once", {"r07_complaint", "c2_what_was_done"}),
-    ("no_fault_found", {"r07_complaint", "r08_before", "c4_measured"}),
+    ("no_fault_found", {"r07_complaint", "r08_before", "c4_measured", "v9_may_become_a_claim"}),
     ("interim", {"r07_complaint", "c2_what_was_done", "c5_workaround_watch", "r28_follow_up"}),
     ("part_shown_at_fault",
-     {"r07_complaint", "r08_before", "r09_after", "c1_what_it_was", "c2_what_was_done"}),
+     {"r07_complaint", "r08_before", "r09_after", "c1_what_it_was", "c2_what_was_done", "v9_may_become_a_claim"}),
 ]
 
 
@@ -317,7 +316,7 @@ def test_waiting_and_long_silence_are_no_diagnosis(engine: Engine) -> None:
 
 def test_an_allowance_is_shown_beside_the_hours(whole: Knowledge, engine: Engine) -> None:
     """Where the shop's contract allows hours, they stand beside what was needed."""
-    from diag.writeup.render import render_text
+    from diag.writeup.page.render import render_text
 
     terms = whole.write_up.model_copy(update={"labour_allowance": {"diagnosis": 1.0}})
     own = Engine(replace(whole, write_up=terms), counter=True)

@@ -17,12 +17,12 @@ from writeup.test_render import CONTROL, HOSTILE, hostile
 
 from diag import text
 from diag.reason.judge import Engine
-from diag.writeup.audience import AUDIENCES
-from diag.writeup.model import Story
-from diag.writeup.pdf import MOST_CELL, REPLACED, render_pdf
-from diag.writeup.pictures import EDGES, Bars, histogram, pictures
-from diag.writeup.sections import sections
+from diag.writeup.page.audience import AUDIENCES
+from diag.writeup.page.pdf import MOST_CELL, REPLACED, render_pdf
+from diag.writeup.page.pictures import EDGES, Bars, histogram, pictures
+from diag.writeup.page.sections import sections
 from diag.writeup.story import tell
+from diag.writeup.story.model import Story
 
 
 def words(pdf: bytes) -> str:
@@ -62,7 +62,7 @@ def test_same_bytes_in_another_process() -> None:
         "from writeup.alder_flat import good\n"
         "from diag.knowledge.load import load\n"
         "from diag.reason.judge import Engine\n"
-        "from diag.writeup.pdf import render_pdf\n"
+        "from diag.writeup.page.pdf import render_pdf\n"
         "from diag.writeup.story import tell\n"
         "print(hashlib.sha256(render_pdf(tell(good(Engine(load(), counter=True)).call), 'claim')).hexdigest())"
     )

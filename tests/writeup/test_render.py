@@ -14,10 +14,9 @@ from pydantic import TypeAdapter
 from writeup import alder_flat
 
 from diag.reason.judge import Engine
-from diag.writeup import render
-from diag.writeup.audience import AUDIENCES
-from diag.writeup.model import Story
-from diag.writeup.render import (
+from diag.writeup.page import render
+from diag.writeup.page.audience import AUDIENCES
+from diag.writeup.page.render import (
     _md,
     as_json,
     column_widths,
@@ -27,8 +26,9 @@ from diag.writeup.render import (
     render_text,
     schema,
 )
-from diag.writeup.sections import sections
+from diag.writeup.page.sections import sections
 from diag.writeup.story import tell
+from diag.writeup.story.model import Story
 
 HOSTILE = (
     '<b>bold</b> <img src="file:///etc/passwd"/> </para><font color=red> &amp; [x](http://evil.example) '

@@ -51,7 +51,7 @@ class WriteUpScreen(Page[str]):
             yield Static(say("Writing ..."), id="text")
 
     def on_mount(self) -> None:
-        from diag.writeup.audience import SERVICE
+        from diag.writeup.page.audience import SERVICE
 
         super().on_mount()
         self._reader = self._reader or SERVICE
@@ -72,7 +72,7 @@ class WriteUpScreen(Page[str]):
         """Write off the screen's thread."""
         with guarded(self, "Writing"):
             from diag.writeup.completeness import missing
-            from diag.writeup.render import render_text
+            from diag.writeup.page.render import render_text
             from diag.writeup.story import tell
 
             call = self.work.call
@@ -106,7 +106,7 @@ class WriteUpScreen(Page[str]):
             self.app.push_screen(FormScreen(self.work, missing_form(self.work.call, m)))
 
     def action_reader(self) -> None:
-        from diag.writeup.audience import AUDIENCES
+        from diag.writeup.page.audience import AUDIENCES
 
         self._reader = AUDIENCES[(AUDIENCES.index(self._reader) + 1) % len(AUDIENCES)]
         self.show_call()

@@ -14,10 +14,10 @@ from dataclasses import asdict
 from typing import Any
 
 from diag.text import clean, one_line
-from diag.writeup.audience import SERVICE, view
-from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Table
-from diag.writeup.model import Story
-from diag.writeup.sections import banner, sections, subtitle, title_of
+from diag.writeup.page.audience import SERVICE, view
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Table
+from diag.writeup.page.sections import banner, sections, subtitle, title_of
+from diag.writeup.story.model import Story
 
 FORMAT, VERSION = "diag-write-up", 1
 LEAST_WIDTH = 40

@@ -14,8 +14,8 @@ from diag.record.graph import Event
 from diag.record.state import Step
 from diag.text import clean, one_line
 from diag.units import QUANTITIES, Measured, System, parse
-from diag.writeup.measured import setting_text
-from diag.writeup.model import Item, Skip, Told
+from diag.writeup.story.measured import setting_text
+from diag.writeup.story.model import Item, Skip, Told
 
 LEFT_OUT = "left_out"
 """Value of a note that says why something is left out; its item is the completeness rule."""

@@ -1,8 +1,8 @@
 """Hours by activity, proposed from the times of the record and open to change; both values are kept.
 
 A stretch between two entries belongs to the activity of the later one, unless it is longer than the
-`longest_gap_minutes` of the knowledge. Where everything was typed at once, the knowledge's estimate of the
-minutes stands in.
+`longest_gap_minutes` of the knowledge. Where the record has no times, the knowledge's estimate is shown, marked as
+such, and never added to hours that were worked; waiting is no work.
 """
 
 from __future__ import annotations
@@ -13,12 +13,13 @@ from datetime import datetime
 from diag.call.desk import CallDesk
 from diag.record.kinds import WAIT_ENDS
 from diag.record.state import Step
-from diag.writeup.model import Item, Labour, MadeTest
+from diag.writeup.story.model import Item, Labour, MadeTest
 
 ACTIVITIES: Mapping[str, str] = {
     "travel": "travel", "set_up": "making safe", "diagnosis": "diagnosis", "repair": "repair",
     "verification": "measuring again", "write_up": "write-up", "waiting": "waiting",
 }
+WAITING = "waiting"
 TESTS = "test"
 """Activity of the lines that split the diagnosis by test."""
 
@@ -40,7 +41,7 @@ def labour_of(call: CallDesk, tests: Sequence[MadeTest], items: Mapping[str, Ite
             lines.append(Labour(activity, label, given, "typed", minutes or None, typed.told.events, allowed))
         elif minutes:
             lines.append(Labour(activity, label, round(minutes, 1), basis, None, events, allowed))
-    return (*lines, *_by_test(call, tests, clock))
+    return (*lines, *_by_test(tests, clock))
 
 
 def totals(labour: Sequence[Labour]) -> tuple[Labour, ...]:
@@ -48,19 +49,32 @@ def totals(labour: Sequence[Labour]) -> tuple[Labour, ...]:
     return tuple(line for line in labour if line.activity != TESTS)
 
 
+def worked(labour: Sequence[Labour]) -> tuple[Labour, ...]:
+    """Return the lines that add up to the hours worked: entered or from the clock, waiting and estimates left out."""
+    return tuple(n for n in totals(labour) if n.basis != "estimate" and n.activity != WAITING)
+
+
+def span_minutes(call: CallDesk) -> float | None:
+    """Return minutes from the first entry to the last before the close, waiting taken off; None without times."""
+    live = [s for s in call.state.trail if s.live and s.kind not in ("closed", "judged", "erased")]
+    known = [s for s in live if not (s.kind == "note" and "item" in s.body)]
+    if len(known) < 2:
+        return None
+    times = sorted(datetime.fromisoformat(s.happened or s.at) for s in known)
+    passed = (times[-1] - times[0]).total_seconds() / 60 - _Clock(call).minutes.get(WAITING, 0.0)
+    return round(passed, 1) if passed > 0 else None
+
+
 def by_test(labour: Sequence[Labour]) -> tuple[Labour, ...]:
     """Return the split by test."""
     return tuple(line for line in labour if line.activity == TESTS)
 
 
-def _by_test(call: CallDesk, tests: Sequence[MadeTest], clock: _Clock) -> Iterator[Labour]:
+def _by_test(tests: Sequence[MadeTest], clock: _Clock) -> Iterator[Labour]:
     for test in tests:
         minutes = clock.by_event.get(test.event, 0.0)
-        basis = "clock"
-        if minutes < 1:
-            minutes, basis = _check_minutes(call, test), "estimate"
-        if minutes:
-            yield Labour(TESTS, test.asks, round(minutes, 1), basis, None, (test.event,))
+        if minutes >= 1:
+            yield Labour(TESTS, test.asks, round(minutes, 1), "clock", None, (test.event,))
 
 
 class _Clock:
@@ -82,7 +96,7 @@ class _Clock:
         told = step.body.get("minutes") if step.kind == "repair" else None
         passed = max(0.0, _minutes(before, step)) if before else 0.0
         if before and before.kind == "waiting" and before.body["for"] != WAIT_ENDS:
-            activity = "waiting"
+            activity = WAITING
         else:
             activity = _activity(step, call)
             if told is not None:

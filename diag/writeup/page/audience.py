@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from diag.errors import UsageError
-from diag.writeup.model import Cause, Root, Story
+from diag.writeup.story.model import Cause, Root, Story
 
 CUSTOMER, CLAIM, SERVICE = "customer", "claim", "service"
 AUDIENCES = (CUSTOMER, CLAIM, SERVICE)
@@ -24,7 +24,7 @@ def view(story: Story, audience: str) -> Story:
     if audience == SERVICE:
         return story
     if audience == CLAIM:
-        return replace(story, internal=())
+        return replace(story, internal=(), causes=tuple(_unjudged(c) for c in story.causes))
     groups = [i for i in story.items if i.group in _CUSTOMER_GROUPS and not i.claim]
     items = [i for i in groups if i.group != "dates"]
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]
@@ -33,6 +33,12 @@ def view(story: Story, audience: str) -> Story:
         others=tuple(o for o in story.others if o.word == "ruled_out"), whys=(), labour=(), photos=(), cautions=(),
         done_before=(), changed=(), notes=(), internal=(), skipped=(), addressed=(),
     )
+
+
+def _unjudged(cause: Cause) -> Cause:
+    """Return a cause without what only the program proposes: a payer judges for himself."""
+    root = replace(cause.root, category="", category_label="", proposed=False) if cause.root.proposed else cause.root
+    return replace(cause, leaning="", root=root)
 
 
 def _plain(cause: Cause) -> Cause:

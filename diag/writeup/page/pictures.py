@@ -10,10 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diag.call.readings import AGAIN
 from diag.measure.spacing import CLASS_LIMITS
-from diag.writeup.measured import where_text
-from diag.writeup.model import Pair, Story, Value
+from diag.writeup.story.measured import FIRST_AGAIN
+from diag.writeup.story.model import Pair, Story, Value
 
 FONT = "Write"
 DARK, LIGHT, LINE = (0.24, 0.29, 0.36), (0.66, 0.71, 0.77), (0.55, 0.55, 0.55)
@@ -67,7 +66,7 @@ def _pairs(pairs: Sequence[Pair]) -> Iterator[Bars]:
 
 def _short(where: str) -> str:
     found = _ROW.match(where)
-    if where == where_text(AGAIN):
+    if where == FIRST_AGAIN:
         return "again"
     return where.replace(f"row {found[1]}", found[1], 1) if found else where
 

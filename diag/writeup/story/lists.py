@@ -8,8 +8,8 @@ from diag.call.desk import CallDesk
 from diag.record.rows import from_stored
 from diag.record.state import Step
 from diag.units import System
-from diag.writeup.measured import reading_text, row_text, setting_text
-from diag.writeup.model import Line, Photo
+from diag.writeup.story.measured import reading_text, row_text, setting_text
+from diag.writeup.story.model import Line, Photo
 
 Sealed = Mapping[str, Mapping[str, str]]
 EFFECTS: Mapping[str, str] = {

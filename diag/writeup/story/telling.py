@@ -12,14 +12,14 @@ from diag.call.desk import CallDesk
 from diag.call.shown import Bench
 from diag.record.graph import heads, show_call_id
 from diag.units import Measured, System, show
-from diag.writeup.caused import Causes
-from diag.writeup.conditions import conditions_of
-from diag.writeup.details import details_of, left_out
-from diag.writeup.done import ROLES, proofs, repairs
-from diag.writeup.labour import labour_of
-from diag.writeup.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
-from diag.writeup.measured import Measurements, pairs_of, row_text, setting_text
-from diag.writeup.model import Closing, Complaint, Item, MadeTest, Record, Story, Told
+from diag.writeup.story.caused import Causes
+from diag.writeup.story.conditions import conditions_of
+from diag.writeup.story.details import details_of, left_out
+from diag.writeup.story.done import ROLES, proofs, repairs
+from diag.writeup.story.labour import labour_of, span_minutes
+from diag.writeup.story.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
+from diag.writeup.story.measured import Measurements, pairs_of, row_text, setting_text
+from diag.writeup.story.model import Closing, Complaint, Item, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "customer": ("opened", "customer", "customer"),
@@ -61,7 +61,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         items=items, complaint=_complaint(call, sealed), conditions=conditions_of(call, details, units),
         tests=tests, pairs=pairs_of(tests), causes=told, others=causes.others(told),
         whys=tuple(causes.whys(told)), repairs=tuple(repairs(call, sealed, bench)),
-        proofs=tuple(proofs(call, tests)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
+        proofs=tuple(proofs(call, bench)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
@@ -81,7 +81,7 @@ def _record(call: CallDesk) -> Record:
         call=show_call_id(call.call), stored=call.desk.store is not None, practice=bool(opened.get("practice")),
         channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened["program"],
         knowledge=" ".join(known), heads=tuple(e.id for e in heads(call.events)),
-        events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "",
+        events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "", minutes=span_minutes(call),
     )
 
 

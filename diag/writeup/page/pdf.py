@@ -10,12 +10,12 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from diag.text import clean, one_line
-from diag.writeup.audience import SERVICE, view
-from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Section
-from diag.writeup.model import Story
-from diag.writeup.pictures import FONT, draw, pictures
-from diag.writeup.render import column_widths, guard
-from diag.writeup.sections import banner, sections, subtitle, title_of
+from diag.writeup.page.audience import SERVICE, view
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section
+from diag.writeup.page.pictures import FONT, draw, pictures
+from diag.writeup.page.render import column_widths, guard
+from diag.writeup.page.sections import banner, sections, subtitle, title_of
+from diag.writeup.story.model import Story
 
 BOLD = "WriteBold"
 MARGIN = 50.0

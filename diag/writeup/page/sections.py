@@ -6,10 +6,10 @@ from collections.abc import Iterable, Iterator
 from itertools import groupby
 
 from diag.text import count, number
-from diag.writeup.audience import CLAIM, CUSTOMER, SERVICE, view
-from diag.writeup.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
-from diag.writeup.labour import by_test, totals
-from diag.writeup.model import SAYS, Cause, Item, Line, MadeTest, Other, Proof, Repair, Story
+from diag.writeup.page.audience import CLAIM, CUSTOMER, SERVICE, view
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
+from diag.writeup.story.labour import by_test, totals, worked
+from diag.writeup.story.model import SAYS, Cause, Count, Item, Line, MadeTest, Other, Proof, Repair, Story
 
 DEMONSTRATION = "Demonstration, not a stored call."
 PRACTICE = "Practice call on an invented fault."
@@ -22,6 +22,7 @@ NOTHING_MEASURED = (
 )
 VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
 MOST_OTHERS = 8
+NOT_WRITTEN = "what was done was not written down"
 STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
 
 
@@ -165,17 +166,11 @@ def _tested(story: Story, audience: str) -> Iterator[Block]:
         yield Paragraph(f"Ruled out by test ({asks}: {says}): {names}.")
     if audience == CUSTOMER:
         return
+    confirmed = any(c.word == "confirmed" for c in story.causes)
     for word, lead in (("possible", "Possible, another cause fits as well"), ("inconclusive", "Tested, inconclusive")):
-        members = [o for o in story.others if o.word == word and o.speaks and not o.explained]
+        members = [o for o in story.others if o.word == word and o.speaks and (o.demanded or not confirmed)]
         if members:
             yield Paragraph(f"{lead}: {_first(members)}.")
-    explained = sum(o.explained for o in story.others if o.word in ("possible", "inconclusive"))
-    if explained:
-        what = count(explained, "other known cause fits", "other known causes fit")
-        yield Paragraph(f"{what} some of the same readings; the confirmed cause explains them.")
-    weak = sum(o.word == "inconclusive" and not o.speaks for o in story.others)
-    if weak:
-        yield Paragraph(f"Spoken against, but not ruled out: {count(weak, 'known cause')}.")
     untested = [o.label for o in story.others if o.word == "not_tested"]
     yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested
                     else "Not tested: none of the causes still standing.")
@@ -208,7 +203,8 @@ def _correction(story: Story) -> Iterator[Block]:
     for repair in story.repairs:
         lead = "For now, not a repair: " if repair.kind == "interim" else ""
         where = f" ({repair.where})" if repair.where else ""
-        yield Paragraph(f"{repair.on[:10]}{where}: {lead}{_sentence(repair.words)}")
+        words = _sentence(repair.words or NOT_WRITTEN)
+        yield Paragraph(f"{repair.on[:10]}{where}: {lead}{words}")
         lines = list(_repair_lines(repair))
         if lines:
             yield Points(tuple(lines))
@@ -246,12 +242,42 @@ def _confirmation(story: Story) -> Iterator[Block]:
 
 
 def _proof_text(proof: Proof) -> str:
-    parts = [f"{proof.on[:10]}: {VERDICTS[proof.verdict]}."]
+    parts = [f"{proof.on[:10]}: {verdict_text(proof)}" if proof.on else verdict_text(proof)]
     if proof.test:
         parts.append(_sentence(proof.test))
+    parts += [count_text(c) for c in proof.counts]
+    parts += [f"Control, {count_text(c)}" for c in proof.controls]
     if proof.step:
-        parts.append(f"{count(proof.seeds, 'seed')} counted: {STEPS[proof.step]}.")
-    return " ".join([*parts, proof.shows]).strip()
+        parts.append(f"{STEPS[proof.step][0].upper()}{STEPS[proof.step][1:]}.")
+    return " ".join(parts)
+
+
+def verdict_text(proof: Proof) -> str:
+    """Return the verdict on a repair in words: the readings' and, where it differs, the person's."""
+    if proof.against:
+        return f"ACCEPTED BY THE TECHNICIAN AGAINST THE READING ({VERDICTS[proof.says]}: {proof.why.rstrip('.')})."
+    if not proof.verdict:
+        return f"Nobody has judged it; the readings say {VERDICTS[proof.says]}. {proof.why}"
+    if proof.verdict != proof.says:
+        return f"{VERDICTS[proof.verdict]} by the technician; the readings say {VERDICTS[proof.says]}. {proof.why}"
+    return f"{VERDICTS[proof.verdict]}. {proof.why}"
+
+
+def count_text(counted: Count) -> str:
+    """Return a count in one line: "4 of 60 before, 0 of 120 after, p = 0.012; 0 to 3.0 % bad, limit 2 %"."""
+    after, where = counted.after, f"{counted.where}: " if counted.where else ""
+    interval = f"at most {percent(after.high)}" if not after.bad else f"{percent(after.low)} to {percent(after.high)}"
+    told = f"{where}{after.bad} of {after.n} bad after the repair"
+    if counted.before and counted.chance is not None:
+        chance = "p < 0.001" if counted.chance < 0.001 else f"p = {counted.chance:.2g}"
+        told = (f"{where}{counted.before.bad} of {counted.before.n} bad before, {after.bad} of {after.n} after "
+                f"(Fisher, {chance})")
+    return f"{told}; {interval} bad with 95 % confidence, limit {percent(counted.limit)}."
+
+
+def percent(share: float) -> str:
+    """Return a share in percent, two figures."""
+    return f"{share * 100:.2g} %"
 
 
 def _watch(story: Story) -> Iterator[Block]:
@@ -267,7 +293,8 @@ def _watch(story: Story) -> Iterator[Block]:
 def _tests(story: Story, audience: str) -> Iterator[Block]:
     if not story.tests:
         return
-    when = {"before": "before", "after": "after repair", "back": "old part back"}
+    when = {"before": "before", "after": "after repair", "back": "old part or setting back",
+            "step": "while changed for a test"}
     decided = {c.deciding.event for c in story.causes if c.deciding}
     rows: list[tuple[str, ...]] = []
     for test in story.tests:
@@ -319,9 +346,9 @@ def _hours(story: Story) -> Iterator[Block]:
     more = [(("proposed", n.proposed), ("allowed", n.allowed)) for n in lines]
     said = ["".join(f"; {word} {hours(m)}" for word, m in pairs if m) for pairs in more]
     rows = [(n.label, hours(n.minutes), basis[n.basis] + s) for n, s in zip(lines, said, strict=True)]
-    total = sum(line.minutes for line in lines)
+    total = sum(line.minutes for line in worked(story.labour))
     distance = [(i.label, i.told.text, "as entered") for i in story.group("labour") if i.name == "travel_distance"]
-    yield Table(("activity", "hours", "basis"), (*rows, ("together", hours(total), ""), *distance))
+    yield Table(("activity", "hours", "basis"), (*rows, ("worked", hours(total), "waiting apart"), *distance))
     split = by_test(story.labour)
     if split:
         yield Table(("test", "hours", "basis"), tuple((t.label, hours(t.minutes), basis[t.basis]) for t in split),

@@ -7,17 +7,19 @@ from itertools import pairwise
 from typing import Any
 
 from diag.analyses.catalogue import Analysed, results_of
+from diag.call.by_row import is_row, si_of
 from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import AGAIN, context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
-from diag.errors import DiagError
 from diag.knowledge.model import Check
 from diag.record.rows import Rows, show_rows
 from diag.record.state import Answer
 from diag.text import number
 from diag.units import QUANTITIES, UNITS, Measured, System, show
-from diag.writeup.model import MadeTest, Pair, Value
+from diag.writeup.story.model import MadeTest, Pair, Value
+
+FIRST_AGAIN = "first row read again"
 
 
 def row_text(rows: Rows | None) -> str:
@@ -103,10 +105,10 @@ def _list_text(values: Mapping[str, Any], check: Check | None, units: System | N
     single: dict[int, str] = {}
     for key in _ordered(values, check):
         text = setting_text(values[key], units)
-        if key.isdigit():
+        if key.isdigit() and is_row(key, check):
             alike.setdefault(text, []).append(int(key))
         else:
-            single[len(single)] = f"{where_text(key)}: {text}"
+            single[len(single)] = f"{where_text(key, check)}: {text}"
     rows = sorted(alike.items(), key=lambda x: x[1])
     return "; ".join([*(f"{row_text(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
 
@@ -124,12 +126,14 @@ def _ordered(values: Mapping[str, Any], check: Check | None) -> list[str]:
     return sorted(values, key=place)
 
 
-def where_text(key: str) -> str:
-    """Return the place a value was taken at: "row 7", "first row read again", "cold"."""
+def where_text(key: str, check: Check | None) -> str:
+    """Return the place a value was taken at: "row 7", "first row read again", "cold", "no. 3" of a list of points."""
     if key == AGAIN:
-        return "first row read again"
+        return FIRST_AGAIN
+    if key.isdigit() and not is_row(key, check):
+        return f"no. {key}"
     head, _, rest = key.partition(" ")
-    return (f"row {head}" + (f" {rest}" if rest else "")) if head.isdigit() else key.replace("_", " ")
+    return f"row {head} {rest}".rstrip() if is_row(key, check) else key.replace("_", " ")
 
 
 def body_of(answer: Answer) -> dict[str, Any]:
@@ -144,7 +148,7 @@ class Measurements:
     def __init__(self, call: CallDesk, bench: Bench, units: System | None = None) -> None:
         self.call, self.units, self.knowledge = call, units, call.engine.knowledge
         self.state = call.state
-        self.outcomes = bench.outcomes
+        self.outcomes, self.changed = bench.outcomes, bench.changed
         self.by_cause = bench.by_cause()
         self.reversing = {e for cause in self.by_cause for e in bench.reversal(cause)}
         self.first_repair = min((r.epoch for r in self.state.repairs if r.kind == "repair"), default=None)
@@ -196,28 +200,35 @@ class Measurements:
     def _when(self, answer: Answer) -> str:
         if self.first_repair is None or answer.epoch <= self.first_repair:
             return "before"
-        back = (answer.method or "").startswith(BACK)
         states = {t.state for tests in self.by_cause.values() for t in tests if t.event == answer.event}
-        return "back" if back or "back" in states else "after"
+        if (answer.method or "").startswith(BACK) or "back" in states:
+            return "back"
+        return "step" if self.changed.get(answer.event) else "after"
 
     # --- figures ----------------------------------------------------------------------------------
 
     def _values(self, answer: Answer, check: Check, analysed: Analysed | None) -> Iterator[Value]:
         if answer.values is not None:
             for key in _ordered(answer.values, check):
-                yield self._one(answer, check, answer.values[key], where_text(key), key)
+                yield self._one(answer, check, answer.values[key], self._place(answer, check, key), key)
         elif answer.value is not None:
             yield self._one(answer, check, answer.value, row_text(answer.rows), "")
         elif analysed is not None:
             yield from self._computed(answer, check, analysed)
 
+    def _place(self, answer: Answer, check: Check, key: str) -> str:
+        """Return where a value belongs: its own row, else the rows of the whole answer with its label."""
+        place = where_text(key, check)
+        rows = "" if is_row(key, check) or key == AGAIN else row_text(answer.rows)
+        return f"{rows}, {place}" if rows else place
+
     def _one(self, answer: Answer, check: Check, value: Any, where: str, key: str) -> Value:
         row = key.partition(" ")[0]
-        rows = {int(row)} if row.isdigit() else set(answer.rows if isinstance(answer.rows, tuple) else ())
+        rows = {int(row)} if is_row(key, check) else set(answer.rows if isinstance(answer.rows, tuple) else ())
         trouble = self.state.situation.rows
         control = isinstance(trouble, tuple) and bool(rows) and not rows & set(trouble)
         return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
-                     _si(value), control)
+                     si_of(value), control)
 
     def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
         """Yield the computed results that the check's outcomes are judged by."""
@@ -242,17 +253,6 @@ def result_text(value: float, quantity: str, own: str | None, units: System) -> 
     if quantity in QUANTITIES:
         return show(value, quantity, units)
     return number(value)
-
-
-def _si(value: Any) -> float | None:
-    if isinstance(value, Mapping) and "count" in value:
-        return value["count"] / value["of"] if value["of"] else None
-    if isinstance(value, Mapping):
-        try:
-            return Measured.from_json(value).si()
-        except DiagError:
-            return None
-    return float(value) if isinstance(value, int) else None
 
 
 def _spacings(answer: Answer) -> tuple[float, ...]:

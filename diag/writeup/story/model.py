@@ -118,7 +118,7 @@ class MadeTest:
     pieces: str
     """Which pieces sat in another row; "" when none did."""
     when: str
-    """before | after | back (old part or setting back)."""
+    """before | after | back (old part or setting back) | step (something else changed for a test, after a repair)."""
     on: str
     values: tuple[Value, ...] = ()
     spacings: tuple[float, ...] = ()
@@ -201,8 +201,10 @@ class Other:
     ground: Ground | None
     speaks: bool
     """True when any test speaks for it."""
-    explained: bool
-    """True when a cause that was mended and proved explains all that speaks for it."""
+    subsystem: str
+    """Which part of the planter it belongs to, in words."""
+    demanded: Events
+    """Firm readings that speak for it and that no confirmed cause explains; () where none is confirmed."""
 
 
 @dataclass(frozen=True)
@@ -239,21 +241,70 @@ class Repair:
     minutes: float | None
     by: str
     on: str
+    watch: tuple[str, ...] = ()
+    """What to watch while a workaround lasts."""
+    ends: tuple[str, ...] = ()
+    """When it ends."""
+    loses: tuple[str, ...] = ()
+    """What it costs meanwhile."""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Bad ones in a count, and the exact interval of their share, 19 times in 20."""
+
+    bad: int
+    n: int
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Count:
+    """The same count in the same rows before and after a repair, with its test and its limit."""
+
+    check: str
+    what: str
+    where: str
+    before: Tally | None
+    after: Tally
+    limit: float
+    """Share of bad ones that is accepted."""
+    chance: float | None
+    """Chance of so unlike counts by accident (Fisher's exact test, two-sided); None without a count before."""
+    better: bool
+    events: Events
 
 
 @dataclass(frozen=True)
 class Proof:
-    """The verdict on a repair, and what its numbers can and cannot show."""
+    """The one judgement on a repair: what the readings say, and what a person said."""
 
     event: str
     repair: str
     verdict: str
+    """A person's verdict; "" while nobody gave one."""
+    says: str
+    """The readings' verdict: accepted | not_accepted | not_yet."""
+    why: str
+    """The reading that says so, or what it lacks."""
+    against: bool
+    """True when a person accepted what the readings do not carry."""
     test: str
     answers: Events
+    firm: bool
+    """A technician or an instrument took at least one of them."""
+    control: Events
+    """Readings of good rows beside the repaired ones."""
+    needs_control: bool
+    counts: tuple[Count, ...]
+    controls: tuple[Count, ...]
+    rule: str
+    """How such a repair is accepted."""
     step: str
     """roll | file | claim: how far the number of seeds reaches; "" where none were counted."""
-    seeds: int
-    shows: str
+    claim_seeds: int
+    """Seeds that a claim needs for this kind of repair; 0 where none are counted."""
     on: str
 
 
@@ -332,6 +383,8 @@ class Record:
     heads: Events
     events: int
     prepared_by: str
+    minutes: float | None = None
+    """Minutes from the first entry on site (or of the call) to the last before its close; None where nothing tells."""
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.units import System
-from diag.writeup.measured import setting_text
-from diag.writeup.model import Condition, Item, Told
+from diag.writeup.story.measured import setting_text
+from diag.writeup.story.model import Condition, Item, Told
 
 FIELDS: Mapping[str, tuple[str, str]] = {
     "speed": ("speed", "speed"), "population": ("target", "target population"),

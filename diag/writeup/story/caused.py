@@ -20,12 +20,14 @@ from diag.call.shown import (
 )
 from diag.knowledge.model import Cause as Known
 from diag.reason.judgement import LIKELY, OPEN
-from diag.writeup.model import Cause, Ground, Item, MadeTest, Other, Root, Why
+from diag.writeup.story.model import Cause, Ground, Item, MadeTest, Other, Root, Why
 
 LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
 }
+LEANS_WITHOUT_FAULT = ("setting", "operation")
+"""Kinds of cause in which nothing failed: no leaning is told."""
 
 
 class Causes:
@@ -62,14 +64,16 @@ class Causes:
         gone = {c.cause for c in told}
         judged = self.call.think().judgement.ranking
         standing = {r.cause for r in judged if r.belief in (LIKELY, OPEN)}
+        shown = [c.cause for c in told if c.word == CONFIRMED]
         found = []
         for cause, word in self.words.items():
             if cause in gone or (word == NOT_TESTED and cause not in standing):
                 continue
             known = self.knowledge.causes[cause]
-            speaks = bool(self._speaking(cause))
-            explained = speaks and any(c.word == CONFIRMED and self.bench.explains(c.cause, cause) for c in told)
-            found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word), speaks, explained))
+            demanded = self.bench.demanded(cause, shown) if shown else ()
+            found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word),
+                               bool(self._speaking(cause)), self.knowledge.subsystems[known.subsystem].label,
+                               tuple(e for e in demanded if e in self.tests)))
         return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), self._weight(o.cause), o.label)))
 
     def _weight(self, cause: str) -> float:
@@ -97,11 +101,16 @@ class Causes:
             cause=cause, label=known.label, plain=known.plain or known.label, word=self.words[cause],
             kind=known.kind, mode=self._mode(known),
             mechanism=known.mechanism, seen=seen.told.text if seen else "",
-            root=self._root(known, first), leaning=LEANINGS[known.leaning], prevention=known.prevention,
+            root=self._root(known, first), leaning=self._leaning(known), prevention=known.prevention,
             deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
             grounds=tuple(self._ground(t) for t in self._speaking(cause)),
             repaired=cause in self.repaired, brings=tuple(known.symptoms),
         )
+
+    def _leaning(self, known: Known) -> str:
+        """Return what such findings usually mean; "" once a person has named the kind of root."""
+        named = "category" in self.items or known.kind in LEANS_WITHOUT_FAULT
+        return "" if named else LEANINGS[known.leaning]
 
     def _mode(self, known: Known) -> str:
         named = [s for s, _ in self.state.accepted]
@@ -178,14 +187,17 @@ class Causes:
     # --- whys ---------------------------------------------------------------------------------------
 
     def whys(self, told: Sequence[Cause]) -> Iterator[Why]:
-        """Yield why it was seen, why that part, why it failed; each with its evidence, as far as it goes."""
+        """Yield the chain from what was seen down to the root, each why answered by the next, as far as it goes."""
         labels = {s: known.label for s, known in self.knowledge.symptoms.items()}
+        manner = self.items.get("mechanism")
         for cause in told:
             seen = [labels[s] for s, _ in self.state.accepted if s in cause.brings]
-            rests = tuple(g.event for g in cause.grounds)
-            if seen and rests:
-                yield Why(", ".join(seen), cause.mechanism, rests)
-            if cause.deciding:
-                yield Why(cause.label, f"{cause.deciding.asks}: {cause.deciding.says}", (cause.deciding.event,))
+            ground = cause.deciding or (cause.grounds[0] if cause.grounds else None)
+            if not ground:
+                continue
+            if seen:
+                yield Why(", ".join(seen), f"{cause.label} ({ground.asks}: {ground.says})", (ground.event,))
+            if cause.seen and manner:
+                yield Why(cause.label, cause.seen, manner.told.events)
             if cause.root.text and cause.root.events:
-                yield Why(f"It failed ({cause.label})", cause.root.text, cause.root.events)
+                yield Why(cause.seen or cause.label, cause.root.text, cause.root.events)

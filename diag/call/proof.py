@@ -1,0 +1,319 @@
+"""One judgement on a repair, from readings: the form, the desk, the story and the completeness rules all ask here.
+
+Only readings taken after the repair count, with every part in its own row and nothing changed for a test. The repaired
+rows and the control rows are judged apart, each check by itself; counts are pooled only where the same check was made
+in the same rows. A person may accept against the readings: then `against` is true, and every page says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from diag.call.by_row import figures_by_row, values_by_row
+from diag.call.case_of import BACK
+from diag.call.desk import CallDesk
+from diag.knowledge.model import Verification
+from diag.record.moved import not_put_back
+from diag.record.rows import Rows, show_rows
+from diag.record.state import Answer, NotPutBack, Repair
+
+ACCEPTED, NOT_ACCEPTED, NOT_YET = "accepted", "not_accepted", "not_yet"
+ENOUGH_ROWS = 3
+"""Rows of a repair of many rows that have to be measured again; of fewer rows every one."""
+FAULTS = ("multiples", "misses")
+"""Results that make up the bad ones where no result holds them together."""
+MOVED_AS_MUCH = 0.5
+"""Share of the repaired rows' change from which on the control rows moved as well."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Bad ones counted by one check in one set of rows."""
+
+    check: str
+    rows: Rows | None
+    bad: int
+    n: int
+    events: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Proved:
+    """What the readings since one repair say, and what a person said."""
+
+    repair: str
+    says: str
+    """accepted | not_accepted | not_yet, from the readings alone."""
+    why: str
+    verdict: str
+    """The last verdict that a person gave; "" while nobody has."""
+    answers: tuple[str, ...]
+    """Readings of the repaired rows that it rests on."""
+    control: tuple[str, ...]
+    """Readings of good rows beside them."""
+    before: tuple[Sample, ...]
+    """Counts in the repaired rows before the repair: the last of each check made again since."""
+    after: tuple[Sample, ...]
+    control_counts: tuple[Sample, ...]
+    same_method: bool
+    """A check that was made before the repair was made again since."""
+    needs_control: bool
+    """This kind of repair is proved beside a good row."""
+
+    @property
+    def stands(self) -> bool:
+        """True when the readings and a person both accept the repair."""
+        return self.says == self.verdict == ACCEPTED
+
+    @property
+    def against(self) -> bool:
+        """True when a person accepted what the readings do not carry."""
+        return self.verdict == ACCEPTED != self.says
+
+    @property
+    def failed(self) -> bool:
+        """True when the repair was measured, or judged by a person, as not having helped."""
+        return NOT_ACCEPTED in (self.says, self.verdict)
+
+
+def outcomes_of(call: CallDesk) -> dict[str, str]:
+    """Return what each live answer was taken to mean: in a closed call as judged when it was closed."""
+    seen = call.think().read.seen
+    now = {event: s.evaluated.outcome for event, s in seen.items() if s.evaluated.outcome}
+    judged: dict[str, str] = {}
+    if call.state.closed and call.state.judged:
+        judged = dict(call.state.judged[-1].body.get("outcomes") or {})
+    known = call.engine.knowledge.questions
+    held = {e: o for e, o in judged.items() if e in seen and o in known[seen[e].answer.check].outcomes}
+    return now | held
+
+
+def changed_at(call: CallDesk) -> dict[str, tuple[NotPutBack, ...]]:
+    """Return answer -> what stood changed for a test when it was given."""
+    if not any(step.kind == "change" and step.live for step in call.state.trail):
+        return {}
+    live = {step.event for step in call.state.trail if step.live}
+    by_id = {e.id: e for e in call.events}
+    timeline = [by_id[e] for e in call.state.timeline if e in live]
+    place = {e.id: i for i, e in enumerate(timeline)}
+    return {a.event: not_put_back(timeline[: place[a.event]]) for a in call.state.answers}
+
+
+def proofs_of(call: CallDesk) -> dict[str, Proved]:
+    """Return repair -> judgement, for every repair of a call."""
+    proving = Proving(call)
+    return {r.event: proving.judge(r) for r in call.state.repairs if r.kind == "repair"}
+
+
+class Proving:
+    """Judges the repairs of one call."""
+
+    def __init__(self, call: CallDesk) -> None:
+        self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
+        self.outcomes, self.changed = outcomes_of(call), changed_at(call)
+        self.repairs = [r for r in self.state.repairs if r.kind == "repair"]
+
+    def judge(self, done: Repair) -> Proved:
+        """Return the judgement on one repair."""
+        wanted = self._verifications(done)
+        proving = {c for v in wanted for c in (*v.checks, *v.passes)}
+        since, earlier = self._since(done), self._earlier(done)
+        shown = {a.check for a in earlier if self._bad(a, wanted)}
+        made = [a for a in since if a.check in proving or a.check.partition(".")[0] in proving or a.check in shown]
+        own = [a for a in made if not self._is_control(a, done)]
+        beside = [a for a in made if self._is_control(a, done) or self._holds_control(a, done)]
+        again = {a.check for a in made}
+        before = [a for a in earlier if a.check in again and not self._is_control(a, done)]
+        last = {p.target: p.verdict for p in self.state.proofs}
+        judged = Proved(
+            repair=done.event, says=NOT_YET, why="", verdict=last.get(done.event, ""),
+            answers=tuple(a.event for a in own), control=tuple(a.event for a in beside),
+            before=self._last_samples(before), after=self._samples(own),
+            control_counts=self._samples([a for a in beside if self._is_control(a, done)]),
+            same_method=bool(again & {a.check for a in earlier}), needs_control=any(v.control_row for v in wanted),
+        )
+        says, why = self._says(done, wanted, own, judged)
+        if says == ACCEPTED:
+            says, why = self._beside(done, wanted, (says, why), beside, [*earlier, *made])
+        return replace(judged, says=says, why=why)
+
+    # --- which readings --------------------------------------------------------------------------------
+
+    def _verifications(self, done: Repair) -> tuple[Verification, ...]:
+        known = [self.knowledge.causes[c].repair.verify for c in done.causes if c in self.knowledge.causes]
+        named = dict.fromkeys(v for v in known if v in self.knowledge.verifications)
+        return tuple(self.knowledge.verifications[v] for v in named if v)
+
+    def _plain(self, answers: Iterable[Answer]) -> list[Answer]:
+        """Return readings with each piece in its own row and nothing changed for a test."""
+        return [a for a in answers if a.status == "given" and not a.pieces and not self.changed.get(a.event)
+                and not (a.method or "").startswith(BACK)]
+
+    def _since(self, done: Repair) -> list[Answer]:
+        """Return readings after the repair: up to the next one where it was measured before that, else all."""
+        after = self._plain(a for a in self.state.answers if a.epoch > done.epoch)
+        following = [r.epoch for r in self.repairs if r.epoch > done.epoch]
+        between = [a for a in after if following and a.epoch <= min(following)]
+        return between or after
+
+    def _earlier(self, done: Repair) -> list[Answer]:
+        return self._plain(a for a in self.state.answers if a.epoch <= done.epoch)
+
+    # --- rows ---------------------------------------------------------------------------------------------
+
+    def _rows(self, done: Repair) -> frozenset[int]:
+        """Return the repaired rows; empty where it was all of them or nobody said."""
+        scope = done.rows if done.rows is not None else self.state.situation.rows
+        return frozenset(scope) if isinstance(scope, tuple) else frozenset()
+
+    def _covers(self, answer: Answer) -> frozenset[int]:
+        """Return the rows a reading names; empty where it speaks of all in question."""
+        by_row = values_by_row(answer, self.knowledge.questions.get(answer.check))
+        if by_row:
+            return frozenset(by_row)
+        return frozenset(answer.rows) if isinstance(answer.rows, tuple) else frozenset()
+
+    def _is_control(self, answer: Answer, done: Repair) -> bool:
+        rows, own = self._covers(answer), self._rows(done)
+        return bool(rows and own) and not rows & own
+
+    def _holds_control(self, answer: Answer, done: Repair) -> bool:
+        own = self._rows(done)
+        trouble = self.state.situation.rows
+        return bool(own and self._covers(answer) - own - frozenset(trouble if isinstance(trouble, tuple) else ()))
+
+    # --- verdict ------------------------------------------------------------------------------------------
+
+    def _passes(self, answer: Answer, wanted: Sequence[Verification]) -> bool | None:
+        """Tell whether a reading passes; None where it could not carry a verdict."""
+        outcome = self.outcomes.get(answer.event)
+        if outcome is None:
+            return None
+        ways = [v.passes[answer.check] for v in wanted if answer.check in v.passes]
+        if ways:
+            return any(outcome in way for way in ways)
+        check = self.knowledge.questions[answer.check]
+        usual = [o for o, entry in check.outcomes.items() if entry.normal]
+        return outcome in usual if usual else None
+
+    def _bad(self, answer: Answer, wanted: Sequence[Verification]) -> bool:
+        return self._passes(answer, wanted) is False
+
+    def _says(self, done: Repair, wanted: Sequence[Verification], own: Sequence[Answer],
+              judged: Proved) -> tuple[str, str]:
+        trouble = self.state.situation.rows
+        if isinstance(done.rows, tuple) and isinstance(trouble, tuple) and not set(done.rows) & set(trouble):
+            return NOT_YET, f"It was mended at {_row_text(done.rows)}; the trouble is at {_row_text(trouble)}."
+        last = {(a.check, self._covers(a)): a for a in own}
+        told = {a.event: self._passes(a, wanted) for a in last.values()}
+        failed = [a for a in last.values() if told[a.event] is False]
+        if failed:
+            return NOT_ACCEPTED, self._told(failed[0])
+        passed = [a for a in last.values() if told[a.event]]
+        if not passed:
+            return NOT_YET, "Nothing that proves it has been measured since the repair, or it was too little to tell."
+        unproved = [v for v in wanted if not any(a.check in (*v.checks, *v.passes) for a in passed)]
+        if unproved and len(wanted) > 1:
+            return NOT_YET, f"Nothing measured since proves the part that is {unproved[0].label}."
+        if gone := self._not_again(done, passed):
+            return NOT_YET, f"Not measured since the repair: {_row_text(gone)}."
+        least = max((v.seeds.get("roll", 0) for v in wanted), default=0)
+        few = [s for s in judged.after if s.n < least]
+        if few:
+            return NOT_YET, f"{few[0].n} seeds counted; {least} are the least."
+        return ACCEPTED, self._told(passed[0])
+
+    def _not_again(self, done: Repair, passed: Sequence[Answer]) -> tuple[int, ...]:
+        """Return the repaired rows that nobody has measured again, where too few were."""
+        own = self._rows(done)
+        if any(not self._covers(a) for a in passed):
+            return ()
+        gone = own - {r for a in passed for r in self._covers(a)}
+        return tuple(sorted(gone)) if len(own) - len(gone) < min(len(own), ENOUGH_ROWS) else ()
+
+    def _told(self, answer: Answer) -> str:
+        check = self.knowledge.questions[answer.check]
+        rows = f", {_row_text(answer.rows)}" if isinstance(answer.rows, tuple) else ""
+        return f"{check.asks.rstrip('.')}{rows}: {check.outcomes[self.outcomes[answer.event]].says}."
+
+    def _beside(self, done: Repair, wanted: Sequence[Verification], found: tuple[str, str], beside: Sequence[Answer],
+                every: Sequence[Answer]) -> tuple[str, str]:
+        """Return the verdict as the control rows allow it."""
+        bad = [a for a in beside if self._is_control(a, done) and self._bad(a, wanted)]
+        if bad:
+            return NOT_YET, f"The control row is bad as well. {self._told(bad[-1])}"
+        if any(v.control_row for v in wanted) and self._control_moved(done, every):
+            return NOT_YET, "The control row moved as much as the repaired one: the repair is not proved by this."
+        return found
+
+    def _control_moved(self, done: Repair, every: Sequence[Answer]) -> bool:
+        """Tell whether good rows changed at least half as much as the repaired ones, by the same check."""
+        own = self._rows(done)
+        return bool(own) and any(self._moved_alike(done, own, [a for a in every if a.check == check])
+                                 for check in {a.check for a in every})
+
+    def _moved_alike(self, done: Repair, own: frozenset[int], answers: Sequence[Answer]) -> bool:
+        then, now = (self._figures(a for a in answers if late == (a.epoch > done.epoch)) for late in (False, True))
+        moved: dict[bool, list[float]] = {True: [], False: []}
+        for row in then.keys() & now.keys():
+            moved[row not in own].append(abs(now[row] - then[row]))
+        if not moved[True] or not moved[False] or max(moved[False]) == 0:
+            return False
+        return min(moved[True]) >= MOVED_AS_MUCH * max(moved[False])
+
+    def _figures(self, answers: Iterable[Answer]) -> dict[int, float]:
+        found: dict[int, float] = {}
+        for answer in answers:
+            found |= figures_by_row(answer, self.knowledge.questions.get(answer.check))
+            sample = self._counted(answer)
+            if sample and isinstance(answer.rows, tuple) and sample[1]:
+                found |= dict.fromkeys(answer.rows, sample[0] / sample[1])
+        return found
+
+    # --- counts -------------------------------------------------------------------------------------------
+
+    def _counted(self, answer: Answer) -> tuple[int, int] | None:
+        """Return (bad, all) of a count of bad ones or of dug spacings."""
+        seen = self.call.think().read.seen.get(answer.event)
+        analysed = seen.evaluated.analysed if seen else None
+        if isinstance(answer.value, Mapping) and "count" in answer.value:
+            return answer.value["count"], answer.value["of"]
+        results = analysed.results if analysed else {}
+        named = ("faults",) if "faults" in results else FAULTS
+        found = [results[name] for name in named if name in results]
+        if not found or any(r.k is None or not r.n for r in found):
+            return None
+        return sum(r.k or 0 for r in found), max(r.n or 0 for r in found)
+
+    def _samples(self, answers: Iterable[Answer]) -> tuple[Sample, ...]:
+        """Return counts, pooled where the same check was made in the same rows."""
+        found: dict[tuple[str, Rows | None], Sample] = {}
+        for answer in answers:
+            counted = self._counted(answer)
+            if counted is not None and counted[1]:
+                old = found.get((answer.check, answer.rows)) or Sample(answer.check, answer.rows, 0, 0, ())
+                found[answer.check, answer.rows] = replace(
+                    old, bad=old.bad + counted[0], n=old.n + counted[1], events=(*old.events, answer.event))
+        return tuple(found.values())
+
+    def _last_samples(self, answers: Iterable[Answer]) -> tuple[Sample, ...]:
+        """Return the last count of each check and rows."""
+        last = {(a.check, a.rows): a for a in answers if self._counted(a)}
+        return tuple(s for a in last.values() for s in self._samples([a]))
+
+
+def _row_text(rows: Rows | tuple[int, ...]) -> str:
+    return f"row{'' if len(rows) == 1 else 's'} {show_rows(rows)}"
+
+
+def together(call: CallDesk) -> tuple[frozenset[str], ...]:
+    """Return the sets of causes mended with nothing measured between: what went away cannot tell one from the other."""
+    measured = {a.epoch for a in call.state.answers if a.status == "given" and not a.pieces}
+    groups: list[set[str]] = []
+    for i, done in enumerate(r for r in call.state.repairs if r.kind == "repair"):
+        if i and done.epoch not in measured:
+            groups[-1] |= set(done.causes)
+        else:
+            groups.append(set(done.causes))
+    return tuple(frozenset(g) for g in groups if len(g) > 1)

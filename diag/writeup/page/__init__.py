@@ -1,0 +1,1 @@
+"""How a story stands on paper, on a screen or in a file, for each reader."""
