@@ -22,7 +22,10 @@ GATES = ("DANGER", "WARNING")
 
 @dataclass(frozen=True)
 class Turn:
-    """What is to be shown and asked now. `kind`: axis | flags | caution | need | form | check | nothing | closed."""
+    """What is to be shown and asked now.
+
+    `kind`: axis | flags | caution | need | form | check | nothing | stop | closed.
+    """
 
     kind: str
     title: str
@@ -95,6 +98,11 @@ def turn(
     """
     if call.state.closed:
         return Turn("closed", "Closed: " + call.state.closed.result.replace("_", " "))
+    stops = present.stopping_now(call)
+    if stops:
+        told = ("then", "When that is over, take it out of the situation: the questions go on.")
+        full = tuple((c, present.caution_line(c, frozenset())) for c in stops)
+        return Turn("stop", "Stop: nothing more is asked now", cautions=full, lines=(told,))
     offers = call.offers()
     key = taken or (offers[0].check if offers else None)
     todo = advice(call)

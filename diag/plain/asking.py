@@ -41,7 +41,7 @@ class Asking(Doing):
             self.say(f"Worth doing now: {asked.advice}")
         asks = {"axis": self._ask_axis, "flags": self._ask_flags,
                 "caution": self._ask_gate, "need": self._ask_need, "form": self._ask_form,
-                "check": self._ask_check, "nothing": self._ask_nothing}
+                "check": self._ask_check, "nothing": self._ask_nothing, "stop": self._ask_nothing}
         self.say()
         asks[asked.kind](asked, taken)
 

@@ -26,6 +26,13 @@ def cautions_for(
     return tuple(sorted(found, key=lambda c: (SEVERITY[c.word], order[c.id])))
 
 
+def stopping(
+    knowledge: Knowledge, channel: str, flags: Iterable[str], raised: Iterable[str] = ()
+) -> tuple[Caution, ...]:
+    """Return the cautions that end all asking until the situation is put right, worst first."""
+    return tuple(c for c in cautions_for(knowledge, (), channel, flags, raised) if c.stops)
+
+
 def cautions_of_check(
     knowledge: Knowledge, check: Check, channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
 ) -> tuple[Caution, ...]:

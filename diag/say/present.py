@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import cautions_of_check
+from diag.reason.cautions import cautions_of_check, stopping
 from diag.reason.explain import how, why_check, why_not
 from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
@@ -134,6 +134,12 @@ def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
     raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
     state = call.state
     return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised)
+
+
+def stopping_now(call: CallDesk) -> tuple[Caution, ...]:
+    """Return the cautions for which nothing more is asked: somebody is hurt, a line is touched, someone drives."""
+    raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
+    return stopping(call.engine.knowledge, call.state.channel, call.state.situation.flags, raised)
 
 
 def shown_to(call: CallDesk) -> str:

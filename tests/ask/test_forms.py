@@ -381,3 +381,22 @@ def test_the_list_puts_first_what_is_due(desk: Desk) -> None:
     calls[3].record("waiting", {"for": "caller", "until": "2026-05-04T06:00:00Z"})
     found = [summarise(c.events, c.sealed, c.events[-1].at, len(c.events))[0] for c in calls]
     assert ["due", "open", "waiting", "closed"] == [c.state for c in listed(found, desk.clock(), {})]
+
+
+def test_somebody_hurt_stops_all_asking(engine: Engine, tmp_path: Path) -> None:
+    """A caution that stops leaves no question, by hand or offered, until the situation is put right."""
+    stops = tmp_path / "stops"
+    stops.mkdir()
+    (stops / "more.yaml").write_text(
+        "cautions:\n- {id: hurt, word: DANGER, text: Call for help., flags: [driving], stops: true, source: [estimate]}"
+        "\n", encoding="utf-8")
+    folders = [TESTS / "data" / "small", TESTS / "screens" / "knowledge", stops]
+    call = open_call(Desk(Engine(load(folders)), clock=Clock()))
+    asked = turn(call)
+    assert asked.check is not None
+    call.set_situation({"flags": ["driving"]})
+    for stopped in (turn(call), turn(call, asked.check.id)):
+        assert ("stop", None) == (stopped.kind, stopped.check)
+        assert ["DANGER: Call for help."] == [text for _, text in stopped.cautions]
+    call.set_situation({"flags": []})
+    assert asked.kind == turn(call).kind

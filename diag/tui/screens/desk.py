@@ -154,6 +154,8 @@ class DeskScreen(DeskActs):
         """Nothing is asked; what was chosen instead is done."""
         if message.act in ("reopen", "follow_up"):
             self._mend(message.act)
+        elif message.act == "situation":
+            self.action_open(message.act)
         else:
             getattr(self, f"action_{message.act}")()
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 ENDS = {
     "closed": {"reopen": "Open the call again", "follow_up": "Follow-up", "writeup": "Write-up"},
+    "stop": {"situation": "It is over: change the situation", "mend": "Repair, proof, close"},
     "nothing": {"mend": "Repair, proof, close", "channel": "Go on on site, or by phone", "search": "Take any check"},
 }
 """What can be done where nothing is asked: act -> words."""
@@ -98,7 +99,8 @@ class AnswerFields(Vertical):
         self._hint("")
         self._preview(None)
         shows: dict[str, Callable[[Turn], str]] = {
-            "closed": self._show_end, "nothing": self._show_end, "flags": self._show_flags, "caution": self._show_gate,
+            "closed": self._show_end, "nothing": self._show_end, "stop": self._show_end,
+            "flags": self._show_flags, "caution": self._show_gate,
             "axis": self._show_axis, "need": self._show_need, "form": self._show_form, "check": self._show_check,
         }
         name = shows[turn.kind](turn) if turn.kind in shows else ""
