@@ -12,12 +12,12 @@ from dataclasses import replace
 from diag.analyses import counts, drive, rhythm, spacing, stand, vacuum, vacuum_map, values  # noqa: F401  (fill it)
 from diag.analyses.context import CONTEXT
 from diag.analyses.model import CATALOGUE, Analysed, Analysis, Charts, Context, Reading, Result, ResultSpec
-from diag.analyses.weights import weight_above, weight_below, weight_between, weight_is
+from diag.analyses.weights import weight_below
 from diag.errors import MeasureError
 
 __all__ = [
     "CATALOGUE", "CONTEXT", "KINDS", "Analysed", "Analysis", "Context", "Reading", "Result", "ResultSpec",
-    "analyse", "analyse_all", "results_of", "weight_above", "weight_below", "weight_between", "weight_is",
+    "analyse", "analyse_all", "results_of", "weight_below",
 ]
 
 KINDS = ("number", "numbers", "spacings", "positions", "count", "counts", "log", "choice")

@@ -8,7 +8,6 @@ from diag.analyses import context as ctx
 from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.saying import analysed, percent, said, share, too_few, value, word
 from diag.errors import MeasureError
-from diag.measure import spacing as sp
 from diag.measure.counting import (
     difference,
     fisher,
@@ -18,7 +17,7 @@ from diag.measure.counting import (
     poisson_interval,
     wilson,
 )
-from diag.measure.stand import count_error, seeds_per_mass
+from diag.measure.stand import count_error
 
 CLEAR = 0.05
 """Chance of accident below which two counts are called different."""
@@ -278,56 +277,3 @@ def run_leak_rate(reading: Reading, context: Context) -> Analysed:
         f"{said(rate, 'leak_flow', context, 2)} fall ({seeds} seeds; "
         f"{low / seconds * 60:.2g} to {high / seconds * 60:.2g}).",
     )
-
-
-@analysis(
-    "hole_count", "Holes counted against the setting", takes="number numbers",
-    needs="holes",
-    results=(
-        gives("difference", "count", "largest difference from the holes that are set"),
-        gives("rows_off", "count", "rows whose disc has another count"),
-        gives("rate_factor", "ratio", "holes counted over holes set, at the row farthest off"),
-    ),
-)
-def run_hole_count(reading: Reading, context: Context) -> Analysed:
-    """Return how counted holes (one number, or per row) differ from the setting."""
-    holes = round(ctx.needed(context, "holes"))
-    counted = [round(n) for n in reading.numbers]
-    if not counted or min(counted) < 1:
-        raise MeasureError("No holes were counted.", remedy="Count the holes of one turn.")
-    rows = reading.rows or tuple(range(1, len(counted) + 1))
-    off = {r: c for r, c in zip(rows, counted, strict=True) if c != holes}
-    far = max(counted, key=lambda c: abs(c - holes))
-    told = (f"All discs have {holes} holes as set." if not off else
-            "Not as set: " + ", ".join(f"row {r} has {c}" for r, c in off.items()) + f" instead of {holes}.")
-    return analysed([value("difference", far - holes), value("rows_off", len(off)),
-                     value("rate_factor", far / holes)], told)
-
-
-@analysis(
-    "seed_mass", "Seed weight", takes="numbers number",
-    needs="sample_size", uses="tag_seeds_per_mass",
-    results=(
-        gives("seed_mass", "seed_mass", "weight of one seed"),
-        gives("per_mass", "seeds_per_mass", "seeds per weight"),
-        gives("change", "ratio", "seed weight over that of the tag or last lot"),
-    ),
-)
-def run_seed_mass(reading: Reading, context: Context) -> Analysed:
-    """Return seed weight from weighed samples (kg each) of `sample_size` seeds."""
-    size = ctx.needed(context, "sample_size")
-    if not reading.numbers or min(reading.numbers) <= 0:
-        raise MeasureError("A sample must weigh something.", remedy="Weigh samples of 100 seeds.")
-    each = [m / size for m in reading.numbers]
-    mass = sp.mean(each)
-    error = sp.sd(each) / math.sqrt(len(each)) if len(each) > 1 else 0.02 * mass
-    results = [value("seed_mass", mass, error),
-               value("per_mass", seeds_per_mass(mass, 1), seeds_per_mass(mass, 1) * error / mass)]
-    told = f"{said(mass, 'seed_mass', context)}, that is {said(1 / mass, 'seeds_per_mass', context)}"
-    tag = ctx.positive(context, "tag_seeds_per_mass")
-    if tag is not None:
-        change = mass * tag
-        results.append(value("change", change, change * error / mass))
-        told += f"; {percent(abs(change - 1))} {'heavier' if change > 1 else 'lighter'} than the tag or last lot"
-    return analysed(results, told + ".", needed=5 - len(each) if len(each) < 5 else None)
-

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from diag.analyses.saying import percent
-from diag.errors import DiagError, MeasureError
+from diag.errors import MeasureError
 from diag.measure.counting import wilson
 from diag.measure.spacing import median
 from diag.text import one_line
@@ -78,29 +78,6 @@ def next_position(before: Sequence[Measured], text: str, unit: str | None = None
     if before and found.si() <= before[-1].si():
         raise MeasureError(f"{found} does not lie beyond {before[-1]}.", f"position {len(before) + 1}",
                            "Ask for that position again.")
-    return found
-
-
-def rows_from(text: str, quantity: str, start: int, last: int, unit: str | None = None) -> dict[int, Measured]:
-    """Return values called out row by row from `start` towards `last`; a dash means not read.
-
-    The first row may be called once more after the last one; it is then left out here and belongs to
-    `again`. Raises DiagError: more values than rows, or a value that cannot be read, naming the row.
-    """
-    step = 1 if last >= start else -1
-    rows = list(range(start, last + step, step))
-    words = [w for w in text.replace(";", " ").split() if w]
-    if len(words) > len(rows):
-        raise MeasureError(f"{len(words)} values were called for {len(rows)} rows.", f"rows {start} to {last}",
-                           "Check the first row and the direction of the walk.")
-    found: dict[int, Measured] = {}
-    for row, said in zip(rows, words, strict=False):
-        if said in ("-", "--", "x"):
-            continue
-        try:
-            found[row] = parse(said, quantity, default_unit=unit)
-        except DiagError as error:
-            raise error.at(f"row {row}") from None
     return found
 
 

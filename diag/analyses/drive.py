@@ -178,25 +178,6 @@ def run_current_compare(reading: Reading, context: Context) -> Analysed:
     )
 
 
-@analysis(
-    "bus_resistance", "Resistance between the two bus wires", takes="number",
-    results=(
-        gives("resistance", "resistance", "the reading"),
-        gives("terminators", "count", "how many 120 ohm terminators in parallel that is"),
-    ),
-)
-def run_bus_resistance(reading: Reading, context: Context) -> Analysed:
-    """Return how many terminators the resistance (ohm) between the two bus wires stands for."""
-    ohms = _one(reading)
-    count = electrical.terminators(ohms)
-    near = round(count)
-    told = {0: "no terminator", 1: "one terminator of two", 2: "both terminators", 3: "one terminator too many"}
-    what = told.get(near, f"{near} terminators") if abs(count - near) < 0.15 else "no whole number of terminators"
-    return analysed([value("resistance", ohms), value("terminators", count)],
-                    f"{said(ohms, 'resistance', context)}: {what}.",
-                    notes=("Bus ends with active terminators show no plain resistance.",))
-
-
 def _one(reading: Reading) -> float:
     if len(reading.numbers) != 1:
         raise MeasureError(f"One value is taken here, {len(reading.numbers)} were given.", remedy="Give one value.")

@@ -25,30 +25,6 @@ def weight_below(result: Result, limit: float) -> float:
     return 1.0 if value < limit else 0.0
 
 
-def weight_above(result: Result, limit: float) -> float:
-    """Return the weight of values above `limit` (SI), 0 to 1. Raises MeasureError for a word."""
-    if result.error or (result.k is not None and result.n):
-        return 1.0 - weight_below(result, limit)
-    return 1.0 if _number(result) > limit else 0.0
-
-
-def weight_between(result: Result, low: float, high: float) -> float:
-    """Return the weight of values from `low` to `high` (SI), both included. Raises MeasureError."""
-    if low > high:
-        raise MeasureError(f"{result.name}: the lower limit {low:g} is above the upper one {high:g}.",
-                           remedy="Exchange them.")
-    return max(0.0, 1.0 - weight_below(result, low) - weight_above(result, high))
-
-
-def weight_is(result: Result, word: str | bool) -> float:
-    """Return the weight of a word result being `word`, or of a flag being true or false."""
-    if not isinstance(result.value, str):
-        return 1.0 if (result.value > 0.5) == (word in (True, "true")) else 0.0
-    if result.chances is not None:
-        return result.chances.get(str(word), 0.0)
-    return 1.0 if result.value == word else 0.0
-
-
 def _number(result: Result) -> float:
     if isinstance(result.value, str):
         raise MeasureError(f"{result.name} is a word, not a number.", remedy="Compare it with `is`.")

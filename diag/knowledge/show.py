@@ -9,6 +9,7 @@ from diag.knowledge import model, vocabulary
 from diag.knowledge.base import Knowledge
 from diag.knowledge.hazards import hazards_of_check, with_wants
 from diag.knowledge.lint.marks import Table, effective, tables
+from diag.knowledge.words import Symptom
 from diag.text import wrap
 
 WIDTH = 78
@@ -59,7 +60,8 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     repair = cause.repair
     yield from _line("what", cause.label)
     yield from _line("to a grower", cause.plain)
-    yield from _line("where", _label(k.subsystems, cause.subsystem))
+    where = k.subsystems[cause.subsystem]
+    yield from _line("where", f"{_label(k.subsystems, where.name)}: {where.means}")
     yield from _line("machines", machines(k, cause.applies) or "all")
     yield from _line("how often", f"{cause.per_mille:g} of 1,000 calls on machines that can have it (estimate)")
     yield from _line("class", _label(k.kinds, cause.kind))
@@ -115,6 +117,8 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     yield from _cautions(k, hazards_of_check(k, check))
     yield from _line("no hazards because", check.hazards_reason)
     yield from _list("steps", (f"[{s.state.replace('_', ' ')}] {s.do}" for s in check.steps))
+    states = (k.states[name] for name in dict.fromkeys(s.state for s in check.steps))
+    yield from _list("states", (f"{state.label}: {state.means}" for state in states))
     yield from _line("who", check.who)
     yield from _line("minutes", ", ".join(
         f"{name} {value:g}" for name, value in minutes.model_dump(exclude={"source"}).items() if value is not None
@@ -158,6 +162,26 @@ def _rule(k: Knowledge, rule: model.Rule) -> Iterator[str]:
                         "then": rule.then.model_dump(exclude_defaults=True, by_alias=True)})
 
 
+def _axis(k: Knowledge, axis: vocabulary.Axis) -> Iterator[str]:
+    yield from _line("asks", axis.asks)
+    for value in axis.values:
+        yield from _line(value.name, f"{value.label}, {value.share:.0%} of machines")
+        yield from _line("  seen by", value.tell_by)
+        yield from _line("  differs", value.differs)
+
+
+def _symptom(k: Knowledge, symptom: Symptom) -> Iterator[str]:
+    yield from _line("what", symptom.label)
+    yield from _line("said like", "; ".join(symptom.wordings))
+    yield from _line("to measure", symptom.measure)
+    yield from _line("patterns", "; ".join(symptom.patterns))
+    yield from _list("first checks", (f"{name}: {k.checks[name].asks}" for name in symptom.first_checks))
+    yield from _list("causes", (
+        f"{c.label} ({c.id}), {c.symptoms[symptom.id].replace('_', ' ')}"
+        for c in k.causes.values() if symptom.id in c.symptoms
+    ))
+
+
 def _source(k: Knowledge, source: vocabulary.Source) -> Iterator[str]:
     yield from _plain(k, source)
     for kind in ("causes", "checks", "rules", "cautions", "limits", "symptoms", "verifications"):
@@ -194,5 +218,5 @@ def _sources(k: Knowledge, entry: Any) -> Iterator[str]:
 
 
 _WRITERS: Mapping[str, Callable[[Knowledge, Any], Iterator[str]]] = {
-    "causes": _cause, "checks": _check, "rules": _rule, "sources": _source,
+    "axes": _axis, "causes": _cause, "checks": _check, "rules": _rule, "sources": _source, "symptoms": _symptom,
 }

@@ -306,7 +306,6 @@ class BookValue(Model):
     name: Id
     label: Text
     quantity: str
-    per_crop: bool = False
 
 
 Way = Mapping[str, frozenset[str]]

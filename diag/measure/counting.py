@@ -133,23 +133,11 @@ def exact_interval(k: int, n: int, confidence: float = 0.95) -> tuple[float, flo
     return low, 1.0 if k == n else beta_ppf(1 - tail, k + 1, n - k)
 
 
-def upper_when_none(n: int, confidence: float = 0.95) -> float:
-    """Return the largest share that may well show none among n: 1 - 0.05 ** (1 / n)."""
-    _checked(0, n)
-    return -math.expm1(math.log(1 - confidence) / n)
-
-
 def share_error(k: int, n: int) -> float:
     """Return a standard error of k/n that does not vanish at 0 and n (one event added on both sides)."""
     _checked(k, n)
     p = (k + 1) / (n + 2)
     return math.sqrt(p * (1 - p) / n)
-
-
-def needed_for_margin(p: float, margin: float, confidence: float = 0.95) -> int:
-    """Return how many it takes to know a share near p to within +-margin (simple form)."""
-    z = normal_ppf(0.5 + confidence / 2)
-    return math.ceil(z * z * p * (1 - p) / margin**2 - 1e-9)
 
 
 def needed_for_wilson_margin(p: float, margin: float, confidence: float = 0.95) -> int:

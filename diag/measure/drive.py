@@ -27,11 +27,6 @@ def ground_spacing(circumference: float, disc_turns: float, holes: float, slip: 
     return circumference / (disc_turns * holes) / (1 - slip)
 
 
-def wheel_turns_per_meter_turn(spacing: float, cells: float, wheel_diameter: float) -> float:
-    """Return wheel turns per meter turn for a spacing (m). Use the ROW width to get that spacing."""
-    return spacing * cells / (math.pi * wheel_diameter)
-
-
 def slip(free_turns: float, loaded_turns: float) -> float:
     """Return the share of turns lost against turns without slip. Raises MeasureError without free turns."""
     if free_turns <= 0 or loaded_turns < 0:
@@ -51,28 +46,8 @@ def rate_factor_for_slip(now: float, chart: float) -> float:
     return (1 - now) / (1 - chart)
 
 
-def rate_factor_for_circumference(now: float, before: float) -> float:
-    """Return the population factor when the rolling circumference changes: a softer tyre plants more."""
-    return before / now
-
-
-def rate_factor_for_sprockets(new: tuple[float, float], old: tuple[float, float]) -> float:
-    """Return the population factor of another (driver, driven) pair."""
-    return ratio(new) / ratio(old)
-
-
 def chain_stretch(length: float, pitches: float, pitch: float) -> float:
     """Return by what share a chain of so many pitches (m each) is longer than new."""
     return length / (pitches * pitch) - 1
 
 
-def catch_area(turns: float, circumference: float, width: float) -> float:
-    """Return the area (m2) of a standing calibration run: wheel turns x travel (m) x working width (m)."""
-    return turns * circumference * width
-
-
-def run_speed(length: float, seconds: float) -> float:
-    """Return the speed (m/s) of a timed run."""
-    if seconds <= 0 or length <= 0:
-        raise MeasureError("A timed run needs a length and a time.", remedy="Give both above zero.")
-    return length / seconds

@@ -57,11 +57,6 @@ def spacing_cost(spacing_sd: float) -> Range:
                                    "found 2 to 4 bu/ac per inch.")
 
 
-def steep_stand_loss(spacing_sd: float) -> float:
-    """Return the loss share by 1.06 % per cm of SD above 12.0 cm (Lauer & Rankin 2004, hill-like stands)."""
-    return max(0.0, spacing_sd - 0.12) * 100 * 0.0106
-
-
 _LOW_STAND, _HIGH_STAND = 18_000 / ACRE, 30_000 / ACRE
 
 

@@ -6,7 +6,7 @@ Wire: NEC chapter 9 table 8 at 75 C as quoted in public code and documents; size
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from types import MappingProxyType
 
 from diag.errors import MeasureError
@@ -56,26 +56,3 @@ def drop(one_way: float, current: float) -> float:
     return 2 * one_way * current
 
 
-def pin_loss(resistance: float, current: float) -> tuple[float, float]:
-    """Return the voltage lost and the heat (W) made in a bad pin."""
-    return resistance * current, resistance * current**2
-
-
-def motor_speed_share(voltage: float, full_voltage: float, current: float, resistance: float) -> float:
-    """Return the top speed of a motor at a voltage over that at full voltage, same load: (V - IR) each."""
-    return (voltage - current * resistance) / (full_voltage - current * resistance)
-
-
-def in_parallel(resistances: Sequence[float]) -> float:
-    """Return the resistance (ohm) of resistors in parallel."""
-    if not resistances or min(resistances) <= 0:
-        raise MeasureError("A resistance must be above zero.", remedy="Measure with the supply off.")
-    return 1 / sum(1 / r for r in resistances)
-
-
-def terminators(resistance: float, one: float = 120.0) -> float:
-    """Return how many terminators (120 ohm each, ISO 11898-2, from memory) in parallel give a resistance."""
-    if resistance <= 0:
-        raise MeasureError("A bus of no resistance is a short between the two wires.",
-                           remedy="Measure with the supply off, plug by plug.")
-    return one / resistance

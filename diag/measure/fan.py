@@ -20,16 +20,6 @@ _LAPSE = 0.0065
 _T0 = 288.15
 
 
-def vacuum_at_speed(vacuum: float, speed_ratio: float, density_ratio: float = 1.0) -> float:
-    """Return the vacuum after the fan speed and the air density changed by these ratios, system unchanged."""
-    return vacuum * speed_ratio**2 * density_ratio
-
-
-def flow_at_speed(flow: float, speed_ratio: float) -> float:
-    """Return the air flow after the fan speed changed by this ratio."""
-    return flow * speed_ratio
-
-
 def power_at_speed(power: float, speed_ratio: float, density_ratio: float = 1.0) -> float:
     """Return the power after the fan speed and the air density changed by these ratios."""
     return power * speed_ratio**3 * density_ratio
@@ -94,11 +84,3 @@ def case_drain(flow: float, efficiency: float) -> float:
     return flow * (1 - efficiency)
 
 
-def short_of_flow(demands: list[float], available: float) -> float:
-    """Return how much flow (m3/s) is wanting when all consumers ask at once; 0 when there is enough."""
-    return max(0.0, math.fsum(demands) - available)
-
-
-def throttle_heat(flow: float, pressure_drop: float) -> float:
-    """Return the heat (W) of throttling a flow (m3/s) over a pressure drop (Pa)."""
-    return flow * pressure_drop

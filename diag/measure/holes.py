@@ -5,19 +5,6 @@ from __future__ import annotations
 import math
 
 from diag.errors import MeasureError
-from diag.units import GRAVITY
-
-
-def segment_area(radius: float, height: float) -> float:
-    """Return the area of a circular segment, in the squared unit of the arguments.
-
-    Formula: CRC Concise Encyclopedia of Mathematics, circular segment. Raises MeasureError outside 0 to
-    2 radii.
-    """
-    if not 0 <= height <= 2 * radius:
-        raise MeasureError("A segment is at most as high as its circle.", remedy="Give 0 to the diameter.")
-    return (radius**2 * math.acos((radius - height) / radius)
-            - (radius - height) * math.sqrt(max(0.0, 2 * radius * height - height**2)))
 
 
 def covered_area(k: float) -> float:
@@ -65,18 +52,3 @@ def suction(vacuum: float, diameter: float) -> float:
     return vacuum * hole_area(diameter)
 
 
-def centrifugal_ratio(rim_speed: float, radius: float) -> float:
-    """Return the centrifugal load over the weight at a rim speed (m/s) and radius (m)."""
-    return rim_speed**2 / (GRAVITY * radius)
-
-
-def tilt_off_vacuum(seed_mass: float, diameter: float, centre: float, centrifugal: float = 0.0,
-                    friction: float = 0.0, reliability: float = 1.0) -> float:
-    """Return the vacuum (Pa) below which a seed tilts off the rim of its hole.
-
-    `seed_mass` kg, `diameter` of the hole m, `centre`: distance of the seed's centre from the disc m,
-    `centrifugal`: centrifugal load over weight, `friction`: load of seed on seed over weight, `reliability`:
-    product of handbook factors. The factors are from memory (Agricultural Machinery Design Manual, China).
-    """
-    load = 8 * seed_mass * GRAVITY * centre * (1 + centrifugal + friction)
-    return reliability * load / (math.pi * diameter**3)

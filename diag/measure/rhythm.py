@@ -286,6 +286,3 @@ def turn_distance(holes: int, target: float) -> float:
     return holes * target
 
 
-def dead_hole_loss(holes: int) -> float:
-    """Return the share of the population that one dead hole costs."""
-    return 1 / holes

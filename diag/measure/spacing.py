@@ -12,7 +12,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from diag.errors import MeasureError
 from diag.measure.counting import normal_cdf
@@ -109,23 +108,6 @@ def median(values: Sequence[float]) -> float:
     """Return the median of at least one value."""
     ordered, half = sorted(values), len(values) // 2
     return ordered[half] if len(values) % 2 else (ordered[half - 1] + ordered[half]) / 2
-
-
-def precision(spacings: Sequence[float], target: float,
-              divisor: Literal["target", "singles"] = "target") -> float | None:
-    """Return the spread of the single spacings over the target, or over their own mean.
-
-    None when fewer than two spacings are single.
-    """
-    ones = singles(spacings, target)
-    if len(ones) < 2:
-        return None
-    return sd(ones) / (target if divisor == "target" else mean(ones))
-
-
-def cp3(spacings: Sequence[float], centre: float, half_width: float = CP3_HALF_WIDTH) -> float:
-    """Return the share of spacings within +-`half_width` of `centre` (state which centre was used)."""
-    return sum(abs(s - centre) <= half_width * (1 + 1e-9) for s in spacings) / len(spacings)
 
 
 def _groups(spacings: Sequence[float], target: float) -> list[list[float]]:
@@ -257,36 +239,8 @@ def normal_scatter(cv: float, mean_over_target: float = 1.0) -> tuple[float, flo
     return low, 1 - low - high, high
 
 
-def indices_from_rates(q: float, d: float) -> tuple[float, float, float, float]:
-    """Return (mean over target, multiples, quality, misses) of skip share q, double share d, no scatter."""
-    seeds = 1 - q + d
-    return 1 / seeds, d / seeds, (1 - q) ** 2 / seeds, q * (1 - q) / seeds
-
-
-def whole_cv_from_rates(q: float, d: float = 0.0, position_cv: float = 0.0) -> float:
-    """Return the spread over mean of all spacings for skip share q and double share d.
-
-    `position_cv` (SD of position over target) is taken into account for d = 0 only, as derived.
-    Raises MeasureError when both are given.
-    """
-    if d and position_cv:
-        raise MeasureError("No closed form for doubles with scatter.", remedy="Set one of them to zero.")
-    if position_cv:
-        return math.sqrt(q + 2 * position_cv**2 * (1 - q) ** 2)
-    return math.sqrt((1 + q) * (1 - q + d) / (1 - q) - 1)
-
-
 def emergence_sd(target: float, emergence: float) -> float:
     """Return the SD of plant spacing when perfectly dropped seed emerges with this share."""
     return target * math.sqrt(1 - emergence) / emergence
 
 
-def emergence_for_sd(target: float, spread: float) -> float:
-    """Return the emergence share at which perfectly dropped seed shows this SD of plant spacing."""
-    k = (spread / target) ** 2
-    return (-1 + math.sqrt(1 + 4 * k)) / (2 * k)
-
-
-def sine_cv(amplitude: float) -> float:
-    """Return the spread that a sine-wave drive error of this relative amplitude adds."""
-    return amplitude / math.sqrt(2)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from diag.errors import MeasureError
 from diag.measure.counting import chi2_sf, holm, normal_cdf
 from diag.measure.spacing import median
-from diag.units import ACRE, HECTARE
+from diag.units import ACRE
 
 
 def thousandth_length(row_width: float, area: float = ACRE) -> float:
@@ -21,11 +21,6 @@ def thousandth_length(row_width: float, area: float = ACRE) -> float:
     if row_width <= 0:
         raise MeasureError("The row width must be above zero.", remedy="Give the row width.")
     return area / 1000 / row_width
-
-
-def thousandth_hectare_length(row_width: float) -> float:
-    """Return the length of row (m) that is 1/1000 hectare."""
-    return thousandth_length(row_width, HECTARE)
 
 
 def rate_from_count(count: float, length: float, row_width: float) -> float:
@@ -42,23 +37,6 @@ def count_error(count: float, miss_share: float = 0.05) -> float:
     the square root of n q (1 - q).
     """
     return math.sqrt(1 / 6 + count * miss_share * (1 - miss_share))
-
-
-def seeds_per_mass(sample_mass: float, seeds: float) -> float:
-    """Return seeds per kg of a weighed sample."""
-    if sample_mass <= 0 or seeds <= 0:
-        raise MeasureError("A sample needs seeds and a weight.", remedy="Weigh at least 100 seeds.")
-    return seeds / sample_mass
-
-
-def mass_rate(rate: float, per_mass: float) -> float:
-    """Return kg of seed per m2 for a rate and seeds per kg."""
-    return rate / per_mass
-
-
-def area_per_unit(unit_seeds: float, rate: float) -> float:
-    """Return the area (m2) one bag or unit of so many seeds must last."""
-    return unit_seeds / rate
 
 
 @dataclass(frozen=True)

@@ -39,11 +39,6 @@ def column_vacuum(height: float, temperature: float = 293.15, density: float | N
     return fluid * GRAVITY * height * math.cos(tilt)
 
 
-def tilt_error(tilt: float) -> float:
-    """Return by what share a column tilted by this angle (rad) reads high along the tube."""
-    return 1 - math.cos(tilt)
-
-
 def class_error(span: float, accuracy: float) -> float:
     """Return the error a gauge may have: its class (share of span) times its span (Pa)."""
     return span * accuracy
@@ -52,11 +47,6 @@ def class_error(span: float, accuracy: float) -> float:
 def gauge_limit(span: float, accuracy: float) -> float:
     """Return by how much a good gauge may differ (Pa) from a corrected water column."""
     return class_error(span, accuracy) + COLUMN_READING_ERROR
-
-
-def orifice_flow(vacuum: float, area: float, density: float = 1.2, discharge: float = 0.62) -> float:
-    """Return the air flow (m3/s) through an opening (m2). Orifice law as in Dols & Walton 2002."""
-    return discharge * area * math.sqrt(2 * vacuum / density)
 
 
 def book_vacuum(crop: str) -> float | None:

@@ -247,14 +247,18 @@ def why_not_line(call: CallDesk, cause: str) -> str:
 
 
 def rule_lines(call: CallDesk, only: str | None = None) -> list[str]:
-    """Return the rules that fired (or one of them), with their reason and what they rest on."""
+    """Return the rules that fired (or one of them): what they found, their reason and what they rest on."""
     knowledge = call.engine.knowledge
+    where = {f.finding: f" (row {show_rows(f.rows)})" for f in call.think().judgement.findings if f.rows}
     lines = []
     for firing in call.think().judgement.firings:
         if only not in (None, firing.rule):
             continue
         rule = knowledge.rules[firing.rule]
         lines.append(f"{rule.id}: {rule.because}")
+        if rule.then.finds:
+            found = knowledge.findings[rule.then.finds]
+            lines.append(f"    found: {found.label}{where.get(found.id, '')}")
         lines.append(f"    on {', '.join(firing.keys) or 'nothing but what is missing'}")
     return lines or ["No rule has fired."]
 

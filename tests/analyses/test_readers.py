@@ -194,17 +194,6 @@ def test_tape_positions_must_rise_at_once() -> None:
         dictation.next_position((first, second), "12.4")
 
 
-def test_rows_are_called_out_in_either_direction() -> None:
-    """Values from row 12 downwards, a dash for a row not read."""
-    found = dictation.rows_from("18.1 - 17.9", "vacuum", 12, 1, "inH2O")
-
-    assert {12: Measured("18.1", "inH2O"), 10: Measured("17.9", "inH2O")} == found
-    with pytest.raises(MeasureError, match="3 values were called for 2 rows"):
-        dictation.rows_from("1 2 3", "vacuum", 1, 2, "inH2O")
-    with pytest.raises(DiagError, match="row 11"):
-        dictation.rows_from("18 18psi", "vacuum", 12, 10, "inH2O")
-
-
 def test_values_are_read_back_figure_by_figure() -> None:
     """Read back aloud, 18.5 cannot be taken for 80.5."""
     assert "one eight point five inches of water" == dictation.read_back(Measured("18.5", "inH2O"))

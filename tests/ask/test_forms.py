@@ -365,6 +365,16 @@ def test_every_topic_can_be_told(desk: Desk) -> None:
     assert events == len(call.events)
 
 
+def test_what_a_rule_found_is_told(desk: Desk) -> None:
+    """A finding is read by people too: in its own words, under the rule that made it."""
+    call = open_call(desk)
+    call.answer("plain", outcome="blue")
+    call.answer("split", outcome="upper")
+    told = explaining.told(call, "rules")
+    assert "found: both were seen" in told
+    assert told.index("r_both:") < told.index("found: both were seen")
+
+
 def test_results_are_found_by_their_words(desk: Desk) -> None:
     """The words of the result count; those of its check help; nothing is found for nothing."""
     knowledge = desk.engine.knowledge

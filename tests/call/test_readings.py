@@ -184,3 +184,16 @@ def test_a_short_tape_is_judged_all_the_same(call: CallDesk) -> None:
     assert "all_ok" == seen.evaluated.outcome
     assert seen.evaluated.analysed is not None
     assert any("Too few turns" in note for note in seen.evaluated.analysed.notes)
+
+
+def test_the_book_value_outranks_the_generic_limit(call: CallDesk) -> None:
+    """The same drain flow is fine by the generic limit and worn by the book's; what it was held against is kept."""
+    found = []
+    for book in ({}, {"case_drain_limit": {"value": "0.5", "unit": "gal/min"}}):
+        call.set_machine({"book": book})
+        event = call.answer("case_drain_flow", **parse_answer(
+            call.engine.knowledge.questions["case_drain_flow"], "0.9 gal/min", rows=12))
+        seen = call.seen(event.id)
+        assert seen is not None
+        found.append((seen.evaluated.outcome, seen.evaluated.basis))
+    assert [("normal", "generic"), ("high", "book")] == found

@@ -155,7 +155,6 @@ def test_metric_thousandth() -> None:
     found = analyse("stand_count", Reading("count", k=80), {"row_width": 0.75, "per": "hectare"})
 
     assert 80_000 == pytest.approx(found.number("rate") * 10_000)
-    assert 13.333 == pytest.approx(stand.thousandth_hectare_length(0.75), abs=0.001)
 
 
 def test_equal_rows_are_seldom_called_apart() -> None:

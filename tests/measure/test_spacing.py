@@ -88,11 +88,11 @@ def test_an_extra_seed_is_a_double(before: int, close: float) -> None:
 def test_simulated_rates_come_back() -> None:
     """Skip share 5 % and double share 3 % give the indices that theory gives, within sampling."""
     run = Meter(skip=0.05, double=0.03, jitter=0.02).spacings(2000, seed=5)
-    mean, multiples, quality, misses = sp.indices_from_rates(0.05, 0.03)
     c = sp.classes(run, 1.0)
 
-    assert mean == pytest.approx(sp.mean(run), abs=0.005)
-    assert [multiples, quality, misses] == pytest.approx(
+    seeds = 1 - 0.05 + 0.03
+    assert 1 / seeds == pytest.approx(sp.mean(run), abs=0.005)
+    assert [0.03 / seeds, 0.95**2 / seeds, 0.05 * 0.95 / seeds] == pytest.approx(
         [c.multiples / c.spacings, c.singles / c.spacings, c.misses / c.spacings], abs=0.004)
 
 

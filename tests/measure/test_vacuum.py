@@ -7,11 +7,11 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from measure import vacuum_network as net
 
 from diag.analyses.catalogue import Analysed, Reading, analyse
 from diag.analyses.context import pack_rows
 from diag.errors import MeasureError
-from diag.measure import network as net
 from diag.measure import vacuum as vac
 from diag.units import IN_H2O
 
