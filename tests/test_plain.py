@@ -82,7 +82,7 @@ def test_every_word_of_the_help_is_understood(engine: Engine) -> None:
 @pytest.mark.parametrize(
     ("said", "told"),
     [
-        ("why", "bit a minute"), ("causes", "likely"), ("how alpha", "complaint"), ("not beta", "Beta is"),
+        ("why", " bit in "), ("causes", "likely"), ("how alpha", "complaint"), ("not beta", "Beta is"),
         ("rules", "r_not"), ("trail", "call opened"), ("list plain", "plain: Plain look"), ("what", "if red"),
         ("?", "undo"), ("back", "Taken back"), ("again", "nothing to do again"), ("how zebra", "No cause fits"),
         ("take zebra", "No check fits"), ("change 99", "See `trail`"), ("proof", "No repair is recorded"),

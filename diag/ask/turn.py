@@ -82,9 +82,11 @@ def advice(call: CallDesk) -> str:
     if judgement.action == "check":
         return ""
     text = present.ACTIONS[judgement.action]
-    if judgement.plan.repair and judgement.action == "repair":
+    if judgement.plan.repair:
         cause = call.engine.knowledge.causes[judgement.plan.repair]
         text += f": {cause.label} (about {cause.repair.minutes:g} min)"
+        if judgement.action == "try":
+            text += ". Write it down as temporary, and read what it does"
     return text + "."
 
 
@@ -107,7 +109,11 @@ def turn(
     key = taken or (offers[0].check if offers else None)
     todo = advice(call)
     if key is None:
-        told = ("There is", "no check left that can be done here. Record a repair, go on on site, or close the call.")
+        proved = call.think().judgement.action == "close"
+        left = "Mended and proved. Write it up, close the call, call back." if proved else (
+            "There is no check left that can be done here. Record a repair, go on on site, or close the call."
+        )
+        told = ("left", left)
         return Turn("nothing", "Nothing left to ask", advice=todo, lines=(told,))
     offer = next((o for o in offers if o.check == key), None)
     return _asked(call, key, offer, offers, todo, form, not_known)

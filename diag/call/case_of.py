@@ -63,7 +63,7 @@ def read_case(state: State, tables: Tables) -> Read:
         instances=tuple(instances),
         repairs=tuple(_repairs(state, tables)),
         trouble_rows=None if state.situation.rows in (None, ALL) else tuple(state.situation.rows or ()),
-        row_pattern=row_pattern(state),
+        row_pattern=told_pattern(state, knowledge),
         changes=state.situation.changes,
         flags=state.situation.flags,
         not_here=frozenset(state.situation.without),
@@ -160,7 +160,7 @@ def reported(weights: Likelihood, error: float) -> Likelihood:
 def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> Iterable[Instance]:
     """Yield answers the intake already holds: the pattern of the rows, what changed before."""
     asked = {s.answer.check for s in seen.values()}
-    pattern = row_pattern(state)
+    pattern = told_pattern(state, knowledge)
     observer = "caller" if state.opened.get("channel") == "phone" else "technician"
     error = _error(knowledge, observer)
     for key, check in knowledge.questions.items():
@@ -199,6 +199,13 @@ def row_pattern(state: State) -> str:
     if steps == {2} and len(numbers) >= 3:
         return "alternate"
     return "some"
+
+
+def told_pattern(state: State, knowledge: Knowledge) -> str:
+    """Return the pattern of the rows in trouble, else the one that the complaint itself tells."""
+    pattern = row_pattern(state)
+    told = {knowledge.symptoms[s].rows for s, _ in state.accepted if s in knowledge.symptoms} - {None}
+    return next(iter(told)) or UNKNOWN if pattern == UNKNOWN and len(told) == 1 else pattern
 
 
 def _repairs(state: State, tables: Tables) -> Iterable[RepairDone]:

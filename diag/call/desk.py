@@ -17,9 +17,10 @@ from diag import __version__
 from diag.call.case_of import Read, Seen, minutes_spent, read_case
 from diag.errors import RecordError
 from diag.reason.case import Case
+from diag.reason.feasible import usual_observer
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
-from diag.reason.next_check import Offer, usual_observer
+from diag.reason.next_check import Offer
 from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
 from diag.record.graph import Event, Sealed, heads, make_event, new_call_id
 from diag.record.rows import Rows, to_stored

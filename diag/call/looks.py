@@ -8,8 +8,8 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
+from diag.reason.feasible import check_minutes
 from diag.reason.judge import applicable
-from diag.reason.next_check import check_minutes
 
 NO = "no"
 

@@ -50,6 +50,8 @@ class Repair(Model):
     """Minutes' worth lost when done in vain (parts, claim)."""
     verify: Id | None = None
     """How to prove it: id of a verification."""
+    reversible: bool = False
+    """True for a setting that can be put back from the seat in a few minutes: it may be tried."""
     siblings: bool = False
     """True when a worn part usually has its sisters worn too."""
     also: Ids = ()
@@ -211,8 +213,15 @@ class Check(Model):
     """True for a deciding look or test: what may confirm in a write-up."""
     opening: bool = False
     """True for an opening question."""
-    reads: Literal["rows", "changes"] | None = None
-    """What of the intake answers it without asking: the pattern of the rows in trouble, or what changed."""
+    reads: Literal["rows", "changes", "speed"] | None = None
+    """What of the intake answers it without asking: the pattern of the rows in trouble, what changed, the speed."""
+    when_seen: Literal["any", "furrow_open", "emerged"] = "any"
+    """When its thing is there: seed in a furrow just opened, a stand that has emerged. Where the stand is complained
+    of, it is looked at before any furrow."""
+    belongs_to: Ids = ()
+    """Symptoms it is asked for; none = whatever the complaint."""
+    told_by: Ids = ()
+    """Checks whose answer holds this one too: it is not asked after them."""
     source: OneOrMore
 
     @property

@@ -172,6 +172,8 @@ class State(Model):
     """True when meters, belts or the planter may move."""
     hands_on: bool
     """True when hands may be at meter, fan or hydraulics."""
+    stands: bool
+    """True when planting stops for it."""
     brings: Ids = ()
     """Hazards that come with every step in this state."""
 

@@ -42,6 +42,8 @@ class Symptom(_Entry):
     measure: Text  # what to count or read, and from which value on it is a complaint
     patterns: Words = ()  # which rows or which rhythm point where
     first_checks: tuple[Id, ...] = Field(min_length=1)
+    rows: Literal["one", "section", "all"] | None = None  # the pattern of rows that the complaint itself tells
+    seen_in: Literal["furrow", "stand", "either"] = "furrow"  # where the complaint is seen: a stand shows other things
     concepts: dict[Id, Weight] = Field(min_length=1)  # points for (or against) each concept heard
     source: Words = Field(min_length=1)
 

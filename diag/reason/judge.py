@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from diag.reason.judgement import (
     Said,
 )
 from diag.reason.next_check import Plan, Planner, Wishes
+from diag.reason.proof_check import proof_check
 from diag.reason.rules import FactSet, Firing, RuleBase
 from diag.reason.tables import Array, Index, Tables, log_safe
 from diag.reason.worlds import (
@@ -47,8 +48,6 @@ from diag.reason.worlds import (
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
 CONFLICT_BITS = 1.0
-ENOUGH_CHECKS = 40
-LEAST_BITS_PER_MINUTE = 0.001
 
 
 class Engine:
@@ -84,16 +83,14 @@ class Engine:
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
         said = tuple(self._said(firings, supports, last.instances))
-        plan = self.planner.plan(case, belief, self._wishes(firings, case), by=by, most=most)
+        plan = self._plan(case, belief, self._wishes(firings, case), by, most)
         top = ranking[0].probability if ranking else 0.0
         known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
-        answers = sum(1 for i in case.instances if i.given)
-        named = top >= self.knowledge.settings.claim_repair or answers >= ENOUGH_CHECKS
-        named = named or plan.most_bits_per_minute < LEAST_BITS_PER_MINUTE
+        named = top >= self.knowledge.settings.claim_repair
         return Judgement(
             ranking=ranking, belief=belief, faults_known=known, may_be_named=named,
             findings=tuple(self._findings(firings, supports, last.instances)), said=said, firings=firings,
-            conflict_bits=round(bits, 2), conflicts=conflicts, plan=plan, action=self._action(case, belief, plan),
+            conflict_bits=round(bits, 2), conflicts=conflicts, plan=plan, action=plan.action,
             pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
             top_ups=last.top_ups, top_up_rules=last.top_up_rules,
         )
@@ -279,20 +276,18 @@ class Engine:
             if instance.given and instance.outcome and instance.epoch == case.epoch:
                 outcome = self.knowledge.questions[instance.check].outcomes[instance.outcome]
                 first |= {c for c in outcome.then_check if not _touched(c, case)}
-        if case.to_prove:
-            first = {c for cause in case.to_prove for c in self._proving(cause) if not _touched(c, case)} or first
-        return Wishes(prefers, frozenset(first - blocked), frozenset(blocked))
+        proof = proof_check(case, self.tables)
+        if proof:
+            first, blocked = {proof}, blocked - {proof}
+        again = frozenset({proof} if proof else ())
+        return Wishes(prefers, frozenset(first - blocked), frozenset(blocked), again)
 
-    def _proving(self, cause: str) -> tuple[str, ...]:
-        verify = self.knowledge.causes[cause].repair.verify if cause in self.knowledge.causes else None
-        return self.knowledge.verifications[verify].checks if verify else ()
-
-    def _action(self, case: Case, belief: Posterior, plan: Plan) -> str:
+    def _plan(self, case: Case, belief: Posterior, wishes: Wishes, by: str, most: int) -> Plan:
+        """Return what to do next; after a repair its proof, after an accepted proof nothing but to close."""
+        plan = self.planner.plan(case, belief, wishes, by=by, most=most)
         if case.to_prove:
-            return "prove"
-        if case.proved and belief.clear >= 0.5:
-            return "close"
-        return plan.action
+            return replace(plan, action="prove", repair=None)
+        return replace(plan, action="close", repair=None, offers=()) if case.proved else plan
 
 
 @dataclass(frozen=True)

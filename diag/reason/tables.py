@@ -96,6 +96,11 @@ class Tables:
         return np.array([self.knowledge.causes[c].repair.if_wrong for c in self.causes], dtype=np.float64)
 
     @cached_property
+    def reversible(self) -> Flags:
+        """Repairs that can be put back from the seat in a few minutes."""
+        return np.array([self.knowledge.causes[c].repair.reversible for c in self.causes], dtype=np.bool_)
+
+    @cached_property
     def works(self) -> Array:
         """Chance that each repair cures its cause."""
         usual = self.knowledge.settings.repair_works

@@ -78,7 +78,7 @@ def why_lines(call: CallDesk, check: str) -> list[str]:
     if offer is None:
         lines.append("  It was taken by hand; it is not one of the best three now.")
     else:
-        lines.append(f"  [{offer.bits_per_minute:.3f} bit a minute, saves {offer.saves_minutes:g} min]")
+        lines.append(f"  [{offer.bits:.2f} bit in {offer.minutes:g} min, saves {offer.saves_minutes:g} min]")
     return lines
 
 

@@ -14,14 +14,15 @@ from datetime import UTC, datetime
 from diag.call.desk import CallDesk, Desk
 from diag.knowledge.base import Knowledge
 from diag.reason.axes import fit
-from diag.reason.judge import ENOUGH_CHECKS, Engine
+from diag.reason.feasible import check_minutes, usual_error
+from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
-from diag.reason.next_check import check_minutes, usual_error
 from diag.reason.tables import Tables
 
 UNSURE = {"phone": 0.10, "site": 0.03}
 """Share of answers that are "not sure" (estimate)."""
 MOST_SYMPTOMS = 3
+MOST_CHECKS = 40
 START = datetime(2026, 5, 4, 6, 0, 0, tzinfo=UTC)
 
 
@@ -130,7 +131,7 @@ class Simulation:
         while True:
             judgement = self.judge(call, policy)
             check = self._next(call, judgement, policy, channel, chart)
-            if check is None or asked >= ENOUGH_CHECKS:
+            if check is None or asked >= MOST_CHECKS:
                 return judgement, asked
             self._answer(call, check, fault, channel, rng)
             asked += 1

@@ -19,7 +19,7 @@ from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Named
 from diag.reason.axes import fit
 from diag.reason.case import Case
-from diag.reason.next_check import check_minutes
+from diag.reason.feasible import check_minutes
 from diag.reason.worlds import Posterior
 from diag.record.graph import Event, show_call_id
 from diag.record.rows import expand

@@ -16,7 +16,7 @@ from diag.call.shown import Bench
 from diag.errors import UsageError
 from diag.knowledge.model import Check, Verification
 from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, sequential
-from diag.reason.next_check import usual_observer
+from diag.reason.feasible import usual_observer
 from diag.record.rows import Rows, expand
 from diag.record.state import Repair
 from diag.text import number, wrap

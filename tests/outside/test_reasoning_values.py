@@ -10,7 +10,6 @@ belief on a small network.
 from __future__ import annotations
 
 import math
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -22,18 +21,17 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
 from diag.knowledge.shares import base_shares, outcome_shares
 from diag.reason.case import Case
+from diag.reason.costs import Prices
 from diag.reason.judge import Engine
-from diag.reason.next_check import View
+from diag.reason.views import View
 from diag.reason.worlds import all_pairs, symptom_worlds
 from diag.trial.score import calibration_error
 
 
-def cost_tables(minutes: list[float]) -> SimpleNamespace:
-    """Return what repair_cost needs: repairs that always work and cost nothing extra when wrong."""
-    n = len(minutes)
-    return SimpleNamespace(
-        causes=tuple("abcdefgh"[:n]), repair_minutes=np.array(minutes), if_wrong=np.zeros(n), works=np.ones(n)
-    )
+def only_repairs(minutes: list[float], leave: float = 1e9) -> Prices:
+    """Return prices of repairs that always work, prove themselves and cost nothing extra when wrong."""
+    n, free = len(minutes), np.zeros(len(minutes))
+    return Prices(np.array(minutes), free, np.ones(n), np.ones(n, dtype=np.bool_), leave, free, 0.0, free, 0.0)
 
 
 def singles(p: list[float]) -> View:
@@ -49,8 +47,9 @@ P, C = [0.4, 0.3, 0.2, 0.1], [20.0, 10.0, 15.0, 2.0]
 def test_repairs_in_order_of_chance_per_minute(leave: float, expected: float) -> None:
     """D1/D2: p (.4,.3,.2,.1), C (20,10,15,2): order 4,2,1,3 costs 26.0; with an agent at 24: 23.6; at 18: 18."""
     view = singles(P)
-    cost = view.repair_cost(np.array([[*P, 0.0]]), cost_tables(C), leave, None)
+    cost, begins = view.repair_cost(np.array([[*P, 0.0]]), only_repairs(C, leave))
     assert float(cost[0]) == pytest.approx(expected, abs=1e-9)
+    assert int(begins[0]) == (-1 if leave == expected else 3)
 
 
 def test_one_step_value_of_a_question() -> None:
@@ -59,7 +58,7 @@ def test_one_step_value_of_a_question() -> None:
     joint = np.array([yes * P, (1 - yes) * P])
     chance = joint.sum(axis=1)
     beliefs = np.concatenate((joint / chance[:, None], np.zeros((2, 1))), axis=1)
-    costs = singles(P).repair_cost(beliefs, cost_tables(C), 1e9, None)
+    costs, _ = singles(P).repair_cost(beliefs, only_repairs(C))
     assert chance == pytest.approx([0.48, 0.52])
     assert costs == pytest.approx([22.625, 18.269231], abs=1e-6)
     assert 3.0 + float((chance * costs).sum()) == pytest.approx(23.36, abs=1e-6)
@@ -76,10 +75,8 @@ def test_order_under_two_faults_costs_up_to_the_later() -> None:
     first = np.array([0, 1, 2, 3, 4, *(a for a, _ in pairs)])
     second = np.array([0, 1, 2, 3, 4, *(c for _, c in pairs)])
     view = View(first, second, weights, pairs=True)
-    order = np.array([[3, 1, 0, 2]])
-    costs = np.array([[2.0, 10.0, 20.0, 15.0]])
-    cost = view._pair_cost(weights[None, :], order, costs, np.array([1e9]), 4)
-    assert float(cost[0]) == pytest.approx(27.114286, abs=1e-6)
+    cost, begins = view.repair_cost(weights[None, :], only_repairs(C))
+    assert (pytest.approx(27.114286, abs=1e-6), 3) == (float(cost[0]), int(begins[0]))
 
 
 def test_contradictory_and_repeated_reports() -> None:

@@ -276,6 +276,7 @@ CALLS = {
     ),
     "doubles on all rows since the new lot": Call(
         symptoms=("doubles_high",), channel="phone", rows="all", changes=("new_seed",), axes=CHAIN,
+        answers=(("q_row_pattern", "all"),),
         rules=("new_lot_doubles_less_vacuum", "vacuum_before_the_singulator"),
         findings=("since_new_seed", "trouble_all_rows", "lot_and_setting_do_not_match"),
         first="vac_lower_step", never=("sing_notch_step", "meter_swap"),
