@@ -15,6 +15,9 @@ from diag.plain.doing import Doing
 from diag.plain.talk import Command
 from diag.say import present
 
+CHOOSES_ANEW = ("back", "again", "change", "drop", "repair", "proof")
+"""Words after which the question that stood there is not asked once more: what is worth asking has changed."""
+
 
 class Asking(Doing):
     """One question at a time."""
@@ -210,7 +213,7 @@ class Asking(Doing):
             action(rest.strip())
         except DiagError as error:
             self.say(f"Not done: {error}")
-        if asked is not None and word not in ("back", "again", "change", "drop") and self._taken == kept:
+        if asked is not None and word not in CHOOSES_ANEW and self._taken == kept:
             self._taken = asked.key if self._still_open(asked) else None
         return True
 

@@ -28,7 +28,8 @@ BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
 }
 ACTIONS: Mapping[str, str] = {
-    "check": "ask or measure", "repair": "repair", "try": "try it, it can be put back", "drive_out": "drive out", "hand_over": "hand over",
+    "check": "ask or measure", "repair": "repair", "try": "try it, it can be put back",
+    "drive_out": "drive out", "hand_over": "hand over",
     "prove": "measure again to prove the repair", "close": "close the call",
 }
 SUGGESTED: Mapping[str, str] = {
