@@ -101,9 +101,13 @@ def _parser() -> _Parser:
     replay.add_argument("files", nargs="+", metavar="FILE")
     replay.set_defaults(run=_replay)
 
+    hear = commands.add_parser("hear", parents=[common], help="what is heard in a caller's words")
+    hear.add_argument("said", metavar="TEXT|FILE", help="the words, or a YAML list of entries with `say`")
+    hear.set_defaults(run=_hear)
+
     for name, text, run in (
         ("measure", "work out readings: spacing, stand, vacuum, drive, fan, wire, slip", _measure),
-        ("knowledge", "lint, show, trial, play, effect, new, schema, watch", _knowledge),
+        ("knowledge", "lint, show, train, trial, play, effect, new, schema, watch", _knowledge),
         ("calls", "list, show, export, import, search, verify, backup, erase", _calls),
     ):
         # No prefix character: options, --help among them, are left to the command itself.
@@ -226,6 +230,13 @@ def _replay(options: argparse.Namespace) -> int:
     return GOOD if all(r["ok"] for r in results) else NOT_AS_EXPECTED
 
 
+def _hear(options: argparse.Namespace) -> int:
+    from diag.hear.cli import hear
+    from diag.knowledge.load import load
+
+    return hear(options.said, load(folders(options)), as_json=getattr(options, "json", False))
+
+
 def _rest(options: argparse.Namespace) -> tuple[list[str], argparse.Namespace]:
     """Split common options from those of a command with subcommands of its own."""
     known, rest = _common().parse_known_args(options.rest)
@@ -258,6 +269,11 @@ def _knowledge(options: argparse.Namespace) -> int:
         from diag.trial.effect import main as effect
 
         return effect(rest[1:], json_out=json_out)
+    if rest[:1] == ["train"]:
+        from diag.hear.cli import train
+        from diag.knowledge.load import load
+
+        return train(rest[1:], knowledge=load(folders(known)), json_out=json_out)
     from diag.knowledge.cli import main as knowledge
 
     return knowledge(rest, knowledge=folders(known), json_out=json_out)

@@ -52,8 +52,8 @@ def talk(engine: Engine, *lines: str) -> tuple[Script, Dialogue]:
     return script, dialogue
 
 
-INTAKE = ("s", "nothing anybody knows", "1")
-"""On site, words that match nothing, first symptom of the list (thin)."""
+INTAKE = ("s", "nothing anybody knows", "2")
+"""On site, words that match nothing: the second of what is offered (thin) is turned on."""
 
 
 def test_a_call_end_to_end(engine: Engine) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
-from diag.hear.complaint import FactFound, Match, Offer, match
+from diag.hear.complaint import FactFound, Match, Offer, listener
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.record.rows import StoredRows, parse_rows, to_stored
@@ -21,7 +21,7 @@ QUANTITY_OF = {"speed": "speed", "target": "rate"}
 
 def read_words(knowledge: Knowledge, words: str) -> Match:
     """Return the symptoms and facts found in a caller's words."""
-    return match(words, knowledge.symptoms.values(), knowledge.lexicon)
+    return listener(knowledge).match(words)
 
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:

@@ -1,30 +1,34 @@
-"""From a caller's own words to proposed symptoms and to facts offered as ticks.
+"""From a caller's own words to ranked symptoms and to facts.
 
-Nothing is decided here: `match` proposes, with the reason for each proposal, and a person accepts. What
-is denied does not count, what the caller only believes counts little and is marked so, and a text about
-something else is said to be so. The knowledge (words, weights, what a fact may be accepted as) is YAML.
+Every symptom gets a score. Phrases of the lexicon, a model trained on callers' texts and likeness to the known
+wordings are votes; none of them is a gate. What is denied does not count, what the caller only believes counts
+little and is marked so, and a text that is no complaint of the list is said to be so. The knowledge (words, weights,
+what a fact may be accepted as) is data.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import exp, log
 from typing import Literal
 
-from diag.hear.likeness import Like, Wordings
+from diag.hear import features
+from diag.hear.likeness import Like, Wordings, kinds_of
+from diag.hear.model import FILE, MOST_POINTS, NO_COMPLAINT, Mixing, Model, load_model
 from diag.hear.said import Hit, Said, Status, read
 from diag.hear.said_figures import Figure, Rows, differences, figures, machine_rows, rows
 from diag.hear.said_words import Word
+from diag.knowledge.base import Knowledge
 from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Concept, Lexicon, Offers, Symptom
 
 Slot = Literal["answer", "axis", "situation", "machine", "reading", "done_before"]
 
-LEAST = 2.0  # points from which a symptom is proposed
-ALIKE = 0.4  # likeness that proposes by itself, for a text about planters in which nothing else was heard
-ALIKE_ELSE = 0.55  # the same for any other text
-_FEW_WORDS = 4  # words from which on likeness alone may propose
+MOST_REASONED = 9
+"""Proposals, best first, that come with the words they rest on."""
 _UNLIKE = Like(0.0, "")
-_LIKENESS = 5.0  # points of a text that is word for word a known wording
+_MUCH_LIKE = 0.5
+"""Likeness at which a text is taken for a wording."""
 _COUNTS: dict[Status, float] = {"said": 1.0, "believed": 0.5, "earlier": 0.25, "denied": 0.0}
 _ELSEWHERE = 0.5  # what a circumstance counts that was told in another sentence than the complaint
 
@@ -47,31 +51,59 @@ class FactFound:
     said: str
     offers: tuple[Offer, ...]
     doubt: str = ""
+    ticked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A symptom proposed, with points (not a probability) and the words it rests on; `believed`: nobody saw it."""
+    """A symptom with its chance (0 to 1) of being what the caller complains of, and the words it rests on."""
 
     symptom: str
     score: float
-    reasons: tuple[str, ...]
-    believed: bool
+    reasons: tuple[str, ...] = ()
+    believed: bool = False
+    """Nobody saw it: somebody thinks so."""
+    ticked: bool = False
+    """So sure that an untouched intake takes it over."""
+
+    @property
+    def reason(self) -> str:
+        """The strongest reason, one line; "" far down the list."""
+        return self.reasons[0] if self.reasons else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What was made of the words. `planter` false: they are about something else."""
+    """What was made of the words."""
 
     proposals: tuple[Proposal, ...]
+    """Every symptom, best first."""
     facts: tuple[FactFound, ...]
-    planter: bool
-    said_not: tuple[str, ...]  # symptoms the caller denies
+    said_not: tuple[str, ...]
+    """Symptoms the caller denies."""
+    none: str = ""
+    """What it seems to be where it is no complaint of the list."""
 
     @property
-    def verdict(self) -> Literal["matched", "nothing_matched", "no_planter"]:
-        """The outcome in a word: proposals, none on the list, or no planter complaint."""
-        return "matched" if self.proposals else "nothing_matched" if self.planter else "no_planter"
+    def ticked(self) -> tuple[str, ...]:
+        """Symptoms that an untouched intake takes over."""
+        return tuple(p.symptom for p in self.proposals if p.ticked)
+
+
+@dataclass(frozen=True, slots=True)
+class Votes:
+    """What each way of hearing says of a text, by symptom, before they are mixed."""
+
+    trained: Mapping[str, float]
+    """Log odds by class, `NO_COMPLAINT` among them; empty without trained weights."""
+    points: Mapping[str, float]
+    like: Mapping[str, Like]
+    denied: frozenset[str]
+    believed: frozenset[str]
+    """Symptoms that nobody saw: somebody thinks so."""
+    elsewhere: bool
+    aside: bool
+    planter: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,54 +116,130 @@ class _Heard:
     quote: str
 
 
-class Matcher:
-    """The symptoms and the lexicon, prepared once for matching many texts (a text while it is typed)."""
+class Listener:
+    """The symptoms, the lexicon and the trained model, prepared once for many texts (a text while it is typed)."""
 
-    def __init__(self, symptoms: Iterable[Symptom], lexicon: Lexicon) -> None:
+    def __init__(self, symptoms: Iterable[Symptom], lexicon: Lexicon, model: Model | None = None) -> None:
         self.symptoms = tuple(symptoms)
         self.lexicon = lexicon
+        self.model = model
+        self._mixing = model.mixing if model else Mixing()
         self._wordings = Wordings(self.symptoms, lexicon)
+        self._kinds = kinds_of(lexicon)
 
     def match(self, text: str) -> Match:
-        """Return proposed symptoms (best first), facts contained in the words, and what was denied.
+        """Return all symptoms (best first), facts contained in the words, and what was denied.
 
-        Pure and deterministic: order is by points rounded to 2 decimals, then id.
+        Pure and deterministic: order is by chance rounded to 4 decimals, then id.
         """
-        said = read(text, self.lexicon)
-        about_planter = bool(said.of(":planter"))
-        if not about_planter and said.of(":elsewhere"):
-            return Match((), (), False, ())
-        named = rows(said)
-        values = figures(said, named)
-        heard = _phrases(said) + _from_figures(said, named, values)
-        evidence = _strongest(heard + _contradictions(heard, self.lexicon))
-        denied = {name for name, best in evidence.items() if best[0].status == "denied"}
-        told = _told(said, values)
-        like = self._wordings.like(told)
-        weighed = [_weigh(s, evidence, like.get(s.id, _UNLIKE)) for s in self.symptoms]
-        if len(told) >= _FEW_WORDS and not said.of(":aside"):
-            enough = ALIKE if about_planter and not any(weighed) else ALIKE_ELSE
-            also = (_only_alike(like.get(s.id, _UNLIKE), s, denied, enough) for s in self.symptoms)
-            weighed = [p or q for p, q in zip(weighed, also, strict=True)]
-        proposals = tuple(sorted((p for p in weighed if p), key=lambda p: (-p.score, p.symptom)))
-        proposed = {p.symptom for p in proposals}
-        said_not = tuple(sorted(s.id for s in self.symptoms if s.main & denied and s.id not in proposed))
-        facts = tuple(_facts(said, heard, named, values))
-        return Match(proposals, facts, about_planter or bool(proposals), said_not)
+        ear = _Ear(text, self.lexicon)
+        votes = self._votes(ear)
+        none = self._seems(ear, votes)
+        chances = self._chances(votes)
+        ranked = sorted(self.symptoms, key=lambda s: (-chances[s.id], s.id))
+        unsure = votes.believed | votes.denied
+        sure = {s.id for s in ranked if not none and chances[s.id] >= self._mixing.tick_from} - unsure
+        proposals = tuple(
+            Proposal(
+                s.id, chances[s.id],
+                _reasons(s, ear.evidence, votes.like.get(s.id, _UNLIKE)) if place < MOST_REASONED else (),
+                s.id in votes.believed, s.id in sure,
+            )
+            for place, s in enumerate(ranked)
+        )
+        return Match(proposals, tuple(_facts(ear)), tuple(sorted(votes.denied)), none)
+
+    def votes(self, text: str) -> Votes:
+        """Return what each way of hearing says of a text."""
+        return self._votes(_Ear(text, self.lexicon))
+
+    def counted(self, text: str) -> dict[str, dict[int, int]]:
+        """Return the features of a text by group, for training."""
+        return self._counted(_Ear(text, self.lexicon))
+
+    def _counted(self, ear: _Ear) -> dict[str, dict[int, int]]:
+        rows_at = frozenset(at for r in ear.rows for at in range(r.first, r.last))
+        words = ear.said.words
+        return {
+            "words": features.of_words(words, rows_at, self._kinds),
+            "pieces": features.of_pieces(words),
+        }
+
+    def _votes(self, ear: _Ear) -> Votes:
+        return Votes(
+            trained=self.model.vote(self._counted(ear)) if self.model else {},
+            points={s.id: min(MOST_POINTS, sum(_points(s, ear.evidence).values())) for s in self.symptoms},
+            like=self._wordings.like(_told(ear.said, ear.values)),
+            denied=frozenset(s.id for s in self.symptoms if s.main & ear.denied),
+            believed=frozenset(s.id for s in self.symptoms if _only_believed(s, ear.evidence)),
+            elsewhere=bool(ear.said.of(":elsewhere")),
+            aside=bool(ear.said.of(":aside")),
+            planter=bool(ear.said.of(":planter")),
+        )
+
+    def _chances(self, votes: Votes) -> dict[str, float]:
+        odds = mixed(votes, [s.id for s in self.symptoms], self._mixing)
+        most = max(odds.values(), default=0.0)
+        weights = {s: exp(o - most) for s, o in odds.items()}
+        total = sum(weights.values())
+        return {s: round(w / total, 4) for s, w in weights.items()}
+
+    def _seems(self, ear: _Ear, votes: Votes) -> str:
+        """Return what the text seems to be where it is no complaint of the list, else nothing."""
+        if not ear.said.counted:
+            return "nothing said yet"
+        odds = sum(k * x for k, x in zip(self._mixing.none, none_signs(votes), strict=True))
+        if 1 / (1 + exp(-max(-50.0, min(50.0, odds)))) < self._mixing.none_from:
+            return ""
+        if votes.elsewhere and not votes.planter:
+            return "another machine or another matter"
+        return "a planter matter that is not on the list" if votes.planter else "no complaint about a planter"
 
 
-_kept: list[Matcher] = []  # the matcher used last: building one takes as long as many matches
+def mixed(votes: Votes, symptoms: Iterable[str], mixing: Mixing) -> dict[str, float]:
+    """Return log odds (up to a constant) by symptom: the votes, each counted as the mixing says."""
+    known = [value for name, value in votes.trained.items() if name != NO_COMPLAINT] or [0.0]
+    usual = sum(known) / len(known)
+    spread = max(known) - usual
+    like = {s: votes.like.get(s, _UNLIKE).share for s in symptoms}
+    # a symptom younger than the weights rises with its likeness, up to what the best known one has
+    trained = {s: votes.trained.get(s, usual + spread * min(1.0, like[s] / _MUCH_LIKE)) for s in like}
+    return {
+        s: mixing.trained * trained[s]
+        + mixing.points * votes.points.get(s, 0.0)
+        + mixing.like * like[s]
+        + mixing.denied * (s in votes.denied)
+        + mixing.believed * (s in votes.believed)
+        for s in like
+    }
 
 
-def match(text: str, symptoms: Iterable[Symptom], lexicon: Lexicon) -> Match:
-    """Match one text; the same symptoms and lexicon as the last time are not prepared again. See `Matcher`."""
-    wanted = tuple(symptoms)
-    last = _kept[-1] if _kept else None
-    same = last and last.lexicon is lexicon and len(last.symptoms) == len(wanted)
-    if not last or not same or any(a is not b for a, b in zip(last.symptoms, wanted, strict=True)):
-        last = Matcher(wanted, lexicon)
-        _kept[:] = [last]
-    return last.match(text)
+def none_signs(votes: Votes) -> tuple[float, ...]:
+    """Return the signs that a text is no complaint of the list, in the order of `Mixing.none`."""
+    most = max(votes.points.values(), default=0.0)
+    return (1.0, _log_odds(votes.trained), most, float(votes.elsewhere), float(votes.aside), float(votes.planter))
+
+
+def _log_odds(trained: Mapping[str, float]) -> float:
+    """Return the log odds of no complaint against all symptoms together."""
+    if NO_COMPLAINT not in trained:
+        return 0.0
+    none = trained[NO_COMPLAINT]
+    most = max(trained.values())
+    others = sum(exp(v - most) for name, v in trained.items() if name != NO_COMPLAINT)
+    return none - most - log(others)
+
+
+_kept: list[tuple[Knowledge, Listener]] = []  # the one used last: preparing takes as long as many matches
+
+
+def listener(knowledge: Knowledge) -> Listener:
+    """Return the listener of a knowledge; the same knowledge as the last time is not prepared again."""
+    if not _kept or _kept[0][0] is not knowledge:
+        weights = [folder / FILE for folder in knowledge.hearing if (folder / FILE).exists()]
+        model = load_model(weights[-1]) if weights else None
+        _kept[:] = [(knowledge, Listener(knowledge.symptoms.values(), knowledge.lexicon, model))]
+    return _kept[0][1]
 
 
 def _told(said: Said, values: Sequence[Figure]) -> list[Word]:
@@ -216,31 +324,40 @@ def _strongest(heard: Sequence[_Heard]) -> dict[str, list[_Heard]]:
     return found
 
 
+class _Ear:
+    """A text read once: words, rows, figures, and what was heard, the strongest first."""
+
+    def __init__(self, text: str, lexicon: Lexicon) -> None:
+        self.said = read(text, lexicon)
+        self.rows = rows(self.said)
+        self.values = figures(self.said, self.rows)
+        heard = _phrases(self.said) + _from_figures(self.said, self.rows, self.values)
+        self.heard = heard + _contradictions(heard, lexicon)
+        self.evidence = _strongest(self.heard)
+        self.denied = {name for name, best in self.evidence.items() if best[0].status == "denied"}
+
+
 # -------------------------------------------------------------------------------------------- weighing
 
 
-def _weigh(symptom: Symptom, evidence: dict[str, list[_Heard]], like: Like) -> Proposal | None:
-    """Return the symptom with its points, or None when too little that was heard speaks for it."""
+def _reasons(symptom: Symptom, evidence: Mapping[str, Sequence[_Heard]], like: Like) -> tuple[str, ...]:
+    """Return the words a symptom rests on: what was heard for it, else the wording most like the text."""
     points = _points(symptom, evidence)
-    heard, alike = sum(points.values()), like.share * _LIKENESS
-    if not points or heard < LEAST:
-        return None
     for_it = sorted((n for n in points if points[n] > 0), key=lambda n: (-points[n], n))
-    reasons = tuple(_reason(evidence[n][0]) for n in for_it)
-    seen = [n for n in for_it if evidence[n][0].concept.kind == "seen"]
-    believed = all(evidence[n][0].status == "believed" for n in seen)
-    return Proposal(symptom.id, round(heard + alike, 2), reasons, believed)
+    return tuple(_reason(evidence[n][0]) for n in for_it) or ((f'like "{like.wording}"',) if like.wording else ())
 
 
-def _only_alike(like: Like, symptom: Symptom, denied: set[str], enough: float) -> Proposal | None:
-    """Return the symptom when the text is much like one of its wordings and does not deny it."""
-    if like.share < enough or symptom.main & denied:
-        return None
-    return Proposal(symptom.id, round(like.share * _LIKENESS, 2), (f'much like "{like.wording}"',), False)
+def _only_believed(symptom: Symptom, evidence: Mapping[str, Sequence[_Heard]]) -> bool:
+    """Tell whether all that speaks for a symptom is thought, not seen."""
+    statuses = [
+        evidence[name][0].status for name, weight in symptom.concepts.items()
+        if weight > 0 and name in evidence and evidence[name][0].concept.kind == "seen"
+    ]
+    return "believed" in statuses and not {"said", "earlier"} & set(statuses)
 
 
-def _points(symptom: Symptom, evidence: dict[str, list[_Heard]]) -> dict[str, float]:
-    """Return the points of each concept heard; nothing when no concept that is seen speaks for the symptom."""
+def _points(symptom: Symptom, evidence: Mapping[str, Sequence[_Heard]]) -> dict[str, float]:
+    """Return the points of each concept heard; circumstances count only beside something seen that speaks for it."""
     points: dict[str, float] = {}
     sentences: set[int] = set()
     for name, weight in symptom.concepts.items():
@@ -251,11 +368,9 @@ def _points(symptom: Symptom, evidence: dict[str, list[_Heard]]) -> dict[str, fl
         points[name] = -abs(weight) * (weight > 0) if denied else weight * _COUNTS[best[0].status]
         if points[name] > 0:
             sentences |= {h.sentence for h in best}
-    if not sentences:
-        return {}
     for name, weight in symptom.concepts.items():
         best = evidence.get(name)
-        if best is not None and best[0].concept.kind == "context" and best[0].status != "denied":
+        if sentences and best is not None and best[0].concept.kind == "context" and best[0].status != "denied":
             here = any(h.sentence in sentences for h in best)
             points[name] = weight * _COUNTS[best[0].status] * (1 if here else _ELSEWHERE)
     return points
@@ -269,18 +384,17 @@ def _reason(heard: _Heard) -> str:
 # --------------------------------------------------------------------------------------------- facts
 
 
-def _facts(
-    said: Said, heard: Sequence[_Heard], named: Sequence[Rows], values: Sequence[Figure]
-) -> list[FactFound]:
+def _facts(ear: _Ear) -> list[FactFound]:
     """Return what may be ticked; a fact that offers no more than another of its kind is left out."""
-    found = [_rows_fact(said, r) for r in named]
+    said = ear.said
+    found = [_rows_fact(said, r) for r in ear.rows]
     found += [
         FactFound("machine_rows", r.value, _quote(said, r.first, r.last), (Offer("machine", "rows", r.value),))
         for r in machine_rows(said)
     ]
-    found += [_figure_fact(said, f) for f in values]
+    found += [_figure_fact(said, f) for f in ear.values]
     spoken: dict[str, _Heard] = {}
-    for one in heard:
+    for one in ear.heard:
         best = spoken.get(one.concept.name)
         if one.concept.about and one.status == "said" and (best is None or len(one.quote) > len(best.quote)):
             spoken[one.concept.name] = one

@@ -1,7 +1,6 @@
 """How much a text is like the wordings a symptom is known by: words and kinds of words shared, rare ones counting more.
 
-Likeness is the weaker kind of evidence: it orders what the phrases have found, and speaks alone only where
-they have found nothing. A word counts as itself and as member of each lexicon set it is in, so that
+One vote among others. A word counts as itself and as member of each lexicon set it is in, so that
 "monitor" is like "display".
 """
 
@@ -33,7 +32,7 @@ class Wordings:
 
     def __init__(self, symptoms: Sequence[Symptom], lexicon: Lexicon) -> None:
         self._lexicon = lexicon
-        self._kinds = _kinds(lexicon)
+        self._kinds = kinds_of(lexicon)
         known = [(s.id, w, self._of_text(w)) for s in symptoms for w in (*s.wordings, s.label)]
         together: dict[str, set[str]] = defaultdict(set)
         for symptom, _, features in known:
@@ -93,7 +92,7 @@ class Wordings:
         return math.sqrt(sum(self._weight[f] for f in sorted(features))) or 1.0
 
 
-def _kinds(lexicon: Lexicon) -> dict[str, list[str]]:
+def kinds_of(lexicon: Lexicon) -> dict[str, list[str]]:
     """Return by stem the names of the sets it belongs to."""
     kinds: dict[str, list[str]] = defaultdict(list)
     for name, words in lexicon.sets.items():

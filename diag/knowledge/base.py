@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
@@ -117,6 +118,8 @@ class Knowledge:
     questions: Mapping[str, model.Check]
     """Checks as asked: each item of a `several` check is a yes/no check `check.item` of its own."""
     places: Mapping[tuple[str, str], Place]
+    hearing: tuple[Path, ...] = ()
+    """Folders of callers' texts and of what was learnt from them; the weights of the last one count."""
 
     def place(self, kind: str, key: str) -> str:
         """Return "file:line" of an entry."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from diag.ask.intake import fact_text, read_words, search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.call.desk import Desk
-from diag.hear.complaint import Match
+from diag.hear.complaint import MOST_REASONED, FactFound, Match
 from diag.plain.asking import Asking
 from diag.plain.talk import LeaveError, Read, Write
 from diag.plain.words import HELP
@@ -118,7 +118,7 @@ class Dialogue(Asking):
         words = self.ask("What do they say, in their own words")
         match = read_words(self.desk.engine.knowledge, words)
         accepted = self._symptoms(match)
-        facts = tuple(f for f in match.facts if self._yes(f"Take as told: {fact_text(self.desk.engine.knowledge, f)}?"))
+        facts = self._facts(match)
         typed = {"call_back": self.ask("When to call back [not said]")} if message else {}
         taking = Taking(channel, words, accepted, match.said_not, facts, typed, relayed=spoke)
         taking = self._mend_taking(taking)
@@ -138,26 +138,29 @@ class Dialogue(Asking):
                 taking = replace(taking, words=self.ask("What do they say, in their own words"))
         return taking
 
-    def _yes(self, question: str) -> bool:
-        return self.ask(f"{question} y/n").lower().startswith("y")
-
     def _symptoms(self, match: Match) -> tuple[tuple[str, str], ...]:
-        """Ask which proposed symptoms hold; else offer the list."""
+        """Show what it sounds like, with what is taken over as it stands; else offer the whole list."""
         knowledge = self.desk.engine.knowledge
-        if match.verdict == "no_planter":
-            self.say("That does not sound like a planter complaint.")
-        accepted = []
-        for p in match.proposals[:6]:
-            thought = ", but that is what they think, not what they saw" if p.believed else ""
-            if self._yes(f"{knowledge.symptoms[p.symptom].label}? ({'; '.join(p.reasons)[:150]}{thought})"):
-                accepted.append((p.symptom, "matched"))
-        if not accepted:
-            self.say("Pick from the list by number, or nothing.")
-            ids = search_symptoms(knowledge, "", most=1000)
-            chosen = self.number_of("number", [knowledge.symptoms[s].label for s in ids])
-            if chosen is not None:
-                accepted.append((ids[chosen], "chosen"))
-        return tuple(accepted)
+        if match.none:
+            self.say(f"That sounds like {match.none}.")
+        near = [p for p in match.proposals[:MOST_REASONED] if not match.none or p.ticked]
+        labels = [f"{knowledge.symptoms[p.symptom].label}{': ' if p.reason else ''}{p.reason}" for p in near]
+        places = self.marked("numbers to turn over", labels, [p.ticked for p in near]) if near else []
+        if places:
+            return tuple((near[i].symptom, "matched") for i in places)
+        self.say("Pick from the list by number, or nothing.")
+        ids = search_symptoms(knowledge, "", most=1000)
+        chosen = self.number_of("number", [knowledge.symptoms[s].label for s in ids])
+        return () if chosen is None else ((ids[chosen], "chosen"),)
+
+    def _facts(self, match: Match) -> tuple[FactFound, ...]:
+        """Show what was told, with what is taken over as it stands."""
+        if not match.facts:
+            return ()
+        self.say("Told:")
+        labels = [fact_text(self.desk.engine.knowledge, f) for f in match.facts]
+        places = self.marked("numbers to turn over", labels, [f.ticked for f in match.facts])
+        return tuple(match.facts[i] for i in places)
 
     def _complaint(self, rest: str) -> None:
         words = rest or self.ask("What do they say, in their own words")

@@ -51,6 +51,17 @@ class Talk:
                 return int(said) - 1
             self.say(f"Type a number from 1 to {len(choices)}, or nothing.")
 
+    def marked(self, prompt: str, choices: Sequence[str], marks: Sequence[bool]) -> list[int]:
+        """Show a numbered list with what is marked; numbers typed turn marks over. Return the places marked."""
+        for i, (text, mark) in enumerate(zip(choices, marks, strict=True), 1):
+            self.say(f"  [{'x' if mark else ' '}] {i} {text}")
+        while True:
+            said = self.ask(f"{prompt}, nothing: as marked").replace(",", " ").split()
+            if all(n.isdigit() and 1 <= int(n) <= len(choices) for n in said):
+                turned = {int(n) - 1 for n in said}
+                return [i for i, mark in enumerate(marks) if mark != (i in turned)]
+            self.say(f"Type numbers from 1 to {len(choices)}, or nothing.")
+
     # --- forms ------------------------------------------------------------------------------------
 
     def fill(self, form: Form, **known: Value) -> bool:

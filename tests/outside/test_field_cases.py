@@ -25,14 +25,15 @@ FILES = ("incidents", "recurring", "advice")
 COUNTED = ("confirmed-fix", "likely")
 CERTAINTY = (*COUNTED, "several-suggested", "unknown")
 FIRST_TEN = 10
-SHARE = 0.9
+SHARE = 0.89
 
 SYMPTOM_MISSED: Mapping[str, str] = {
-    "case_004": "told by the weight of the bags once the work was done; no word says that nothing was planted",
+    "case_014": "told by the one row that is better than the rest; no word says uneven",
 }
 """Case -> why none of its symptoms is among the first three proposed."""
 
 CAUSE_MISSED: Mapping[str, str] = {
+    "case_042": "half the planter dead right after hooking up may be drive, seed or air as well as a plug",
     "case_040": "the words alone: a dirty eye is six times as common, and only the read-back tells, which found it",
     "case_050": "the column names the cheapest look, not the commonest cause; sprockets and set-up go first",
     "case_052": "a rough ride shows in the slow pass that the column proposes, and nobody had made it",

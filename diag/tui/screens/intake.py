@@ -150,9 +150,9 @@ class IntakeScreen(Page[None]):
         kept, told = tuple(dict.fromkeys((*matches.ticked(), *self._more))), facts.ticked()
         self._more = ()
         ticks = []
-        for p in found.proposals[:MOST_MATCHES]:
+        for p in found.proposals[:0 if found.none else MOST_MATCHES]:
             thought = " (thought, not seen)" if p.believed else ""
-            why = "; ".join(p.reasons)
+            why = p.reason
             ticks.append(Tick(p.symptom, f"{knowledge.symptoms[p.symptom].label}{thought}: {why}"))
         shown = {t.key for t in ticks}
         ticks += [Tick(s, knowledge.symptoms[s].label) for s in kept if s not in shown]
@@ -163,10 +163,8 @@ class IntakeScreen(Page[None]):
         self._row("matches").display = bool(ticks)
         self._row("facts").display = bool(facts.ticks)
         row = self._row("words")
-        if found.verdict == "no_planter" and words.strip():
-            row.wrong("That does not sound like a planter complaint.")
-        elif found.verdict == "nothing_matched" and words.strip():
-            row.wrong("Nothing on the list matches yet. F3 shows the whole list; or go on without.")
+        if found.none and words.strip():
+            row.wrong(f"That sounds like {found.none}. F3 shows the whole list.")
         else:
             row.wrong("")
 

@@ -1,0 +1,76 @@
+"""A text as counted features, the same for training and for use: words, pairs of words, pieces of words.
+
+A feature is a 32-bit number (CRC-32 of its spelling), so no vocabulary is kept; a model keeps the numbers it has a
+weight for. Words are taken as stems, numbers as their kind and size, trade words also as the lexicon set they are in.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from itertools import groupby, pairwise
+from zlib import crc32
+
+from diag.hear.said_words import Word
+
+_PIECES = (3, 5)  # letters of a piece of a word, word ends counted as letters
+_SIZES = ((3.0, ""), (10.0, "few"), (60.0, "tens"), (1000.0, "hundreds"), (float("inf"), "thousands"))
+
+Kinds = Mapping[str, Sequence[str]]
+"""Lexicon sets by the stem of their words."""
+
+
+def of_words(words: Sequence[Word], rows_at: frozenset[int], kinds: Kinds) -> Counter[int]:
+    """Count stems, kinds, and pairs of neighbours with up to one word between, sentence by sentence.
+
+    `rows_at`: places of the words that name rows by number; `kinds`: see `likeness.kinds_of`.
+    """
+    found: Counter[int] = Counter()
+    spoken = ((at, w) for at, w in enumerate(words) if w.text[0].isalnum() or w.text in "%#")
+    for _, sentence in groupby(spoken, key=lambda pair: pair[1].sentence):
+        tokens = [_token(word, at in rows_at) for at, word in sentence]
+        as_kinds = [kinds[t][0] if t in kinds else t for t in tokens]
+        found.update(_key(t) for t in tokens)
+        found.update(_key("kind " + k) for t in tokens for k in kinds.get(t, ()))
+        for told in {tuple(tokens), tuple(as_kinds)}:
+            found.update(_key(f"{a} . {b}") for a, b in zip(told, told[2:], strict=False))
+        found.update(_key(f"{a} {b}") for a, b in pairwise(["<", *tokens, ">"]))
+        both = zip(pairwise(as_kinds), pairwise(tokens), strict=True)
+        found.update(_key(f"{a} {b}") for (a, b), pair in both if (a, b) != pair)
+    return found
+
+
+def of_pieces(words: Iterable[Word]) -> Counter[int]:
+    """Count the pieces of all words, so that endings and misspellings do not part what belongs together."""
+    found: Counter[int] = Counter()
+    for word in words:
+        if word.value is None and word.text[0].isalpha():
+            found.update(_pieces(word.text))
+    return found
+
+
+def _token(word: Word, names_row: bool) -> str:
+    if names_row and word.value is not None:
+        return "#row"
+    if word.value is None:
+        return word.stem
+    if word.value in (1.0, 2.0, 3.0):
+        return f"#{word.value:.0f}"
+    return "#" + next(name for limit, name in _SIZES if word.value < limit)
+
+
+@lru_cache(maxsize=50_000)
+def _key(spelling: str) -> int:
+    return crc32(spelling.encode())
+
+
+@lru_cache(maxsize=20_000)
+def _pieces(word: str) -> tuple[int, ...]:
+    return tuple(crc32(piece.encode()) for piece in _cut(f" {word} "))
+
+
+def _cut(word: str) -> Iterator[str]:
+    for length in range(_PIECES[0], _PIECES[1] + 1):
+        for start in range(len(word) - length + 1):
+            yield word[start : start + length]

@@ -1,0 +1,240 @@
+"""Train the vote that learns from callers' texts, and judge it on hands it has not seen.
+
+The texts of all hands and the wordings of the symptoms are counted into features, a logistic regression is fitted over
+all symptoms and "no complaint" at once, and the weights are rounded to one byte. The constants that mix the votes and
+the thresholds are fitted on texts of hands that were held out. Needs scikit-learn (`pip install diag[train]`).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diag.hear.complaint import Listener, Votes, mixed, none_signs
+from diag.hear.model import NO_COMPLAINT, STRENGTH, Group, Mixing, Model
+from diag.hear.texts import Text
+from diag.knowledge.base import Knowledge
+
+WORDINGS = "wordings"
+"""Name of the hand that wrote the wordings of the symptoms: learnt from, never judged by."""
+LEAST_TEXTS = 2
+"""Texts in which a feature must stand to get a weight."""
+FOLDS = 3
+"""Groups of hands, each heard by what the others teach, for the constants."""
+_INVERSE_PENALTY = 8.3
+_SHARES = ((1.0,), (0.6, 0.4), (0.5, 0.3, 0.2))
+"""How a text counts for its symptoms, best first."""
+_TICK_PRECISION = 0.92
+_TURNED_AWAY = 0.03
+"""Share of true complaints that may be called none while the threshold is fitted."""
+_LEAST_POINTS = 0.2
+"""Points of the lexicon count at least this share of the trained vote: hands write more alike than the world does."""
+_LEAST_DENIED = -1.5
+"""What is denied loses at least this much: few texts of the hands deny anything."""
+_ONE_BYTE = 127
+
+Counted = Mapping[str, Mapping[int, int]]
+
+
+def digest_of(knowledge: Knowledge, texts: Sequence[Text]) -> str:
+    """Return the digest of everything the weights depend on: texts, labels, wordings, phrases, sets and small words."""
+    lexicon = knowledge.lexicon
+    seen = {
+        "texts": [(t.say, t.right, t.hand) for t in texts],
+        "symptoms": [(s.id, s.label, s.wordings, dict(s.concepts)) for s in knowledge.symptoms.values()],
+        "phrases": sorted(lexicon.all_phrases()),
+        "words": [lexicon.sets, lexicon.spellings, lexicon.skipped, lexicon.numbers],
+    }
+    return "sha256:" + hashlib.sha256(json.dumps(seen, sort_keys=True, default=list).encode()).hexdigest()
+
+
+def all_texts(knowledge: Knowledge, texts: Sequence[Text]) -> list[Text]:
+    """Return the texts and the symptoms' own wordings as texts."""
+    own = [Text(w, (s.id,), WORDINGS) for s in knowledge.symptoms.values() for w in (*s.wordings, s.label, s.measure)]
+    return [*texts, *own]
+
+
+class Trainer:
+    """The texts with their features counted once, for training on any part of them."""
+
+    def __init__(self, knowledge: Knowledge, texts: Sequence[Text]) -> None:
+        self.knowledge = knowledge
+        self.texts = all_texts(knowledge, texts)
+        self.digest = digest_of(knowledge, texts)
+        self.names = (*sorted(knowledge.symptoms), NO_COMPLAINT)
+        self._listener = Listener(knowledge.symptoms.values(), knowledge.lexicon)
+        self._counted = [self._listener.counted(t.say) for t in self.texts]
+        self._untrained = [self._listener.votes(t.say) for t in self.texts]
+
+    def hands(self) -> list[str]:
+        """Return the hands that can be judged by."""
+        return sorted({t.hand for t in self.texts} - {WORDINGS})
+
+    def train(self, without: frozenset[str] = frozenset(), mixing: Mixing | None = None) -> Model:
+        """Return a model of all hands but those."""
+        chosen = [n for n, t in enumerate(self.texts) if t.hand not in without]
+        tables = {name: _Table([self._counted[n][name] for n in chosen]) for name in STRENGTH}
+        matrices = [t.matrix([self._counted[n][name] for n in chosen], STRENGTH[name]) for name, t in tables.items()]
+        weights, bias = self._fit(matrices, [self.texts[n] for n in chosen])
+        groups, start = {}, 0
+        for name, table in tables.items():
+            part = weights[start : start + len(table.keys)]
+            groups[name], start = table.group(part), start + len(table.keys)
+        return Model(self.names, groups, bias, mixing or Mixing(), self.digest)
+
+    def _fit(self, matrices: Sequence[Any], texts: Sequence[Text]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return weights (features x classes) and bias of a logistic regression over all classes at once."""
+        from scipy import sparse
+        from sklearn.linear_model import LogisticRegression
+
+        place = {name: n for n, name in enumerate(self.names)}
+        rows, classes, shares = [], [], []
+        for row, text in enumerate(texts):
+            for name, share in zip(text.right or (NO_COMPLAINT,), _SHARES[len(text.right or (1,)) - 1], strict=True):
+                rows.append(row)
+                classes.append(place[name])
+                shares.append(share)
+        features = sparse.hstack(matrices, format="csr")[rows]
+        fitted = LogisticRegression(C=_INVERSE_PENALTY, max_iter=60, tol=1e-3)
+        fitted.fit(features, np.array(classes), sample_weight=np.array(shares))
+        weights = np.zeros((features.shape[1], len(self.names)), np.float32)
+        bias = np.full(len(self.names), fitted.intercept_.mean(), np.float32)
+        weights[:, fitted.classes_], bias[fitted.classes_] = fitted.coef_.T, fitted.intercept_
+        return weights, bias
+
+    def heard_by(self, model: Model, hands: frozenset[str]) -> list[tuple[Text, Votes]]:
+        """Return the votes on the texts of some hands."""
+        return [
+            (text, replace(self._untrained[n], trained=model.vote(self._counted[n])))
+            for n, text in enumerate(self.texts) if text.hand in hands
+        ]
+
+    def finished(self) -> Model:
+        """Return the model of all hands, with constants fitted on held-out ones."""
+        return self.train(mixing=self.constants)
+
+    @cached_property
+    def constants(self) -> Mixing:
+        """Return the constants fitted on held-out hands, a third of the hands at a time."""
+        hands = self.hands()
+        heard = [
+            pair for n in range(min(FOLDS, len(hands)))
+            for out in [frozenset(hands[n::FOLDS])] for pair in self.heard_by(self.train(out), out)
+        ]
+        return self.mix(heard)
+
+    def mix(self, heard: Sequence[tuple[Text, Votes]]) -> Mixing:
+        """Return the constants fitted on votes that come from models which had not seen the texts."""
+        names = self.names[:-1]
+        complaints = [(t, v) for t, v in heard if t.right]
+        mixing = _fit_mixing(complaints, names)
+        signs = np.array([none_signs(v)[1:] for _, v in heard])
+        none, chance = _fit_none(signs, np.array([not t.right for t, _ in heard]))
+        told = sorted(p for p, (t, _) in zip(chance, heard, strict=True) if t.right)
+        none_from = float(told[int(len(told) * (1 - _TURNED_AWAY))])
+        mixing = replace(mixing, none=none, none_from=none_from)
+        sure = [p >= none_from for p in chance]
+        return replace(mixing, tick_from=_tick_from(heard, sure, names, mixing))
+
+
+class _Table:
+    """The features of one group that are kept, and how telling each is."""
+
+    def __init__(self, counted: Sequence[Mapping[int, int]]) -> None:
+        spread = Counter(key for one in counted for key in one)
+        self.keys = np.array(sorted(k for k, n in spread.items() if n >= LEAST_TEXTS), np.uint32)
+        texts = np.array([spread[k] for k in self.keys.tolist()], np.float64)
+        rarity = np.log((1 + len(counted)) / (1 + texts)) + 1
+        self.rarity = rarity.astype(np.float16).astype(np.float32)
+        self._place = {key: n for n, key in enumerate(self.keys.tolist())}
+
+    def matrix(self, counted: Sequence[Mapping[int, int]], strength: float) -> Any:
+        """Return texts x features, each row scaled to the strength, as `Group.vote` does."""
+        from scipy import sparse
+
+        places, values, ends = [], [], [0]
+        for one in counted:
+            known = [(self._place[k], n) for k, n in one.items() if k in self._place]
+            at = np.array([p for p, _ in known], np.int64)
+            value = (1 + np.log(np.array([n for _, n in known], np.float64))) * self.rarity[at]
+            length = np.sqrt((value * value).sum()) or 1.0
+            places.append(at)
+            values.append(value * strength / length)
+            ends.append(ends[-1] + len(at))
+        parts = (np.concatenate(values).astype(np.float32), np.concatenate(places), ends)
+        return sparse.csr_matrix(parts, shape=(len(counted), len(self.keys)))
+
+    def group(self, weights: NDArray[np.float32]) -> Group:
+        """Return the group with weights rounded to one byte."""
+        scale = np.maximum(np.abs(weights).max(0), 1e-9) / _ONE_BYTE
+        rounded = np.rint(weights / scale).astype(np.int8)
+        return Group(self.keys, self.rarity, rounded, scale.astype(np.float32))
+
+
+# ------------------------------------------------------------------------------------------- constants
+
+
+def _fit_mixing(heard: Sequence[tuple[Text, Votes]], names: Sequence[str]) -> Mixing:
+    """Return how much each vote counts: the constants that make the right symptoms likeliest."""
+    from scipy.optimize import minimize
+
+    votes = np.array([[_counts(v, s) for s in names] for _, v in heard])
+    right = np.array([[float(s in t.right) / len(t.right) for s in names] for t, _ in heard])
+
+    def loss(constants: NDArray[np.float64]) -> float:
+        odds = votes @ constants
+        odds -= odds.max(1, keepdims=True)
+        return float(-(right * (odds - np.log(np.exp(odds).sum(1, keepdims=True)))).sum() / len(heard))
+
+    def slope(constants: NDArray[np.float64]) -> NDArray[np.float64]:
+        odds = votes @ constants
+        shares = np.exp(odds - odds.max(1, keepdims=True))
+        shares /= shares.sum(1, keepdims=True)
+        return np.asarray(((shares - right)[:, :, None] * votes).sum((0, 1)) / len(heard))
+
+    found = minimize(loss, np.array([1.0, 0.1, 1.0, 0.0, 0.0]), jac=slope)
+    trained, points, like, denied, believed = (round(float(c), 4) for c in found.x)
+    return Mixing(trained, max(points, _LEAST_POINTS * trained), like, min(denied, _LEAST_DENIED), believed)
+
+
+def _counts(votes: Votes, symptom: str) -> tuple[float, ...]:
+    """Return what is mixed for a symptom, in the order of `Mixing`."""
+    like = votes.like[symptom].share if symptom in votes.like else 0.0
+    told = (float(symptom in votes.denied), float(symptom in votes.believed))
+    return (votes.trained[symptom], votes.points[symptom], like, *told)
+
+
+def _fit_none(signs: NDArray[np.float64], none: NDArray[np.bool_]) -> tuple[tuple[float, ...], list[float]]:
+    """Return the constants by which a text is no complaint, and the chance of each text."""
+    from sklearn.linear_model import LogisticRegression
+
+    fitted = LogisticRegression(C=1.0).fit(signs, none)
+    constants = (float(fitted.intercept_[0]), *(float(c) for c in fitted.coef_[0]))
+    return tuple(round(c, 4) for c in constants), fitted.predict_proba(signs)[:, 1].tolist()
+
+
+def _tick_from(
+    heard: Sequence[tuple[Text, Votes]], none: Sequence[bool], names: Sequence[str], mixing: Mixing
+) -> float:
+    """Return the least chance from which on what is first is right often enough to be ticked."""
+    firsts = []
+    for (text, votes), away in zip(heard, none, strict=True):
+        odds = mixed(votes, names, mixing)
+        best = max(odds, key=lambda s: odds[s])
+        if not away:
+            firsts.append((1 / sum(np.exp(o - odds[best]) for o in odds.values()), best in text.right))
+    firsts.sort(reverse=True)
+    right, least = 0, 1.0
+    for number, (chance, good) in enumerate(firsts, 1):
+        right += good
+        if right / number >= _TICK_PRECISION:
+            least = chance
+    return round(float(least), 4)
