@@ -91,7 +91,7 @@ class _Parser(argparse.ArgumentParser):
 
 def train(argv: Sequence[str], *, knowledge: Knowledge, json_out: bool) -> int:
     """Train on all texts of the knowledge and write the weights beside the last ones. Raises DiagError."""
-    parser = _Parser(prog="diag knowledge train", description="Learn from the callers' texts in hearing/.")
+    parser = _Parser(prog="diag knowledge train", description="Learn from the callers' texts in callers/.")
     parser.add_argument("--judge", action="store_true", help="first leave each hand out and tell how it is heard")
     options = parser.parse_args(list(argv))
     trainer = _trainer(knowledge)
@@ -101,7 +101,7 @@ def train(argv: Sequence[str], *, knowledge: Knowledge, json_out: bool) -> int:
         told["judged"] = _judged(trainer, json_out)
     from diag.hear.model import FILE
 
-    path = knowledge.hearing[-1] / FILE
+    path = knowledge.callers[-1] / FILE
     model.save(path)
     told |= {"file": str(path), "bytes": path.stat().st_size}
     if json_out:
@@ -112,8 +112,8 @@ def train(argv: Sequence[str], *, knowledge: Knowledge, json_out: bool) -> int:
 
 
 def _trainer(knowledge: Knowledge) -> Trainer:
-    if not knowledge.hearing:
-        raise UsageError("No texts to learn from.", "knowledge", "Make a folder hearing/ with a YAML file of texts.")
+    if not knowledge.callers:
+        raise UsageError("No texts to learn from.", "knowledge", "Make a folder callers/ with a YAML file of texts.")
     try:
         import sklearn  # noqa: F401
     except ImportError as error:
@@ -121,7 +121,7 @@ def _trainer(knowledge: Knowledge) -> Trainer:
     from diag.hear.texts import read_texts
     from diag.hear.train import Trainer
 
-    return Trainer(knowledge, read_texts(knowledge.hearing, list(knowledge.symptoms)))
+    return Trainer(knowledge, read_texts(knowledge.callers, list(knowledge.symptoms)))
 
 
 def _judged(trainer: Trainer, json_out: bool) -> dict[str, Any]:

@@ -236,7 +236,7 @@ _kept: list[tuple[Knowledge, Listener]] = []  # the one used last: preparing tak
 def listener(knowledge: Knowledge) -> Listener:
     """Return the listener of a knowledge; the same knowledge as the last time is not prepared again."""
     if not _kept or _kept[0][0] is not knowledge:
-        weights = [folder / FILE for folder in knowledge.hearing if (folder / FILE).exists()]
+        weights = [folder / FILE for folder in knowledge.callers if (folder / FILE).exists()]
         model = load_model(weights[-1]) if weights else None
         _kept[:] = [(knowledge, Listener(knowledge.symptoms.values(), knowledge.lexicon, model))]
     return _kept[0][1]

@@ -118,7 +118,7 @@ class Knowledge:
     questions: Mapping[str, model.Check]
     """Checks as asked: each item of a `several` check is a yes/no check `check.item` of its own."""
     places: Mapping[tuple[str, str], Place]
-    hearing: tuple[Path, ...] = ()
+    callers: tuple[Path, ...] = ()
     """Folders of callers' texts and of what was learnt from them; the weights of the last one count."""
 
     def place(self, kind: str, key: str) -> str:

@@ -23,7 +23,7 @@ from diag.knowledge.words import Lexicon
 from diag.knowledge.yamlfile import Lines, load_yaml
 
 ENTRY_FOLDERS = ("causes", "checks", "rules")
-HEARING = "hearing"
+CALLERS = "callers"
 """Folder of callers' texts and the weights trained on them; its texts are not read at start."""
 
 
@@ -120,7 +120,7 @@ class _Gathered:
         self.lexicon: Lexicon | None = None
         self.sections: list[_Section] = []
         self.hashed: list[tuple[str, bytes]] = []
-        self.hearing: list[Path] = []
+        self.callers: list[Path] = []
 
     def add_folder(self, folder: Path) -> None:
         files = sorted(folder.glob("*.yaml"), key=lambda p: p.name)
@@ -128,8 +128,8 @@ class _Gathered:
             files += sorted((folder / name).glob("*.yaml"), key=lambda p: p.name)
         if not files:
             self._problem(str(folder), 1, "knowledge", "No knowledge files here.", "Name the folder that holds them.")
-        if (folder / HEARING).is_dir():
-            self.hearing.append(folder / HEARING)
+        if (folder / CALLERS).is_dir():
+            self.callers.append(folder / CALLERS)
         for path in files:
             self._add_file(folder, path)
 
@@ -233,7 +233,7 @@ class _Gathered:
             lexicon=self.lexicon or Lexicon.model_validate({}),
             questions=questions,
             places=self.places,
-            hearing=tuple(self.hearing),
+            callers=tuple(self.callers),
             **self.entries,
         )
 

@@ -323,7 +323,7 @@ def test_any_text_gives_ordered_proposals(whole: Knowledge, text: str) -> None:
 
 def test_the_same_words_give_the_same_match_whatever_the_order_of_the_knowledge(whole: Knowledge) -> None:
     """Results do not depend on the order in which symptoms stand, nor on what was matched before."""
-    model = load_model(whole.hearing[-1] / FILE)
+    model = load_model(whole.callers[-1] / FILE)
     forward, backward = (Listener(order, whole.lexicon, model) for order in (
         list(whole.symptoms.values()), list(reversed(whole.symptoms.values())),
     ))

@@ -26,22 +26,22 @@ DEVELOPMENT = "hand_7"
 @pytest.fixture(scope="module")
 def texts(whole: Knowledge) -> list[Text]:
     """The texts of all hands as shipped."""
-    return read_texts(whole.hearing, list(whole.symptoms))
+    return read_texts(whole.callers, list(whole.symptoms))
 
 
 def test_the_weights_are_fresh(whole: Knowledge, texts: list[Text]) -> None:
     """They were trained on the texts, wordings and phrases that stand there now: else `diag knowledge train`."""
-    assert digest_of(whole, texts) == load_model(whole.hearing[-1] / FILE).digest
+    assert digest_of(whole, texts) == load_model(whole.callers[-1] / FILE).digest
 
 
 def test_the_repository_stays_small(whole: Knowledge) -> None:
     """Weights take at most 3 MB."""
-    assert (whole.hearing[-1] / FILE).stat().st_size <= 3_000_000
+    assert (whole.callers[-1] / FILE).stat().st_size <= 3_000_000
 
 
 def test_a_hand_that_taught_nothing_is_understood(whole: Knowledge, texts: list[Text]) -> None:
     """Trained without the development hand, a right symptom is first in 8 of 10, in the first three in 9 of 10."""
-    model = Trainer(whole, texts).train(frozenset([DEVELOPMENT]), load_model(whole.hearing[-1] / FILE).mixing)
+    model = Trainer(whole, texts).train(frozenset([DEVELOPMENT]), load_model(whole.callers[-1] / FILE).mixing)
     heard = Listener(whole.symptoms.values(), whole.lexicon, model)
     found = judge([t for t in texts if t.hand == DEVELOPMENT], heard.match)
     share = {name: s.k / s.n for name, s in found.items()}
@@ -74,18 +74,18 @@ def test_a_symptom_younger_than_the_weights_is_scored_by_its_wordings(whole: Kno
             "purple smoke comes out of the toolbar", "it smokes purple", "violet fumes over the bar",
         ], "measure": "see it", "first_checks": ["dug_50_spacings"], "concepts": {"pair": -1}, "source": ["estimate"],
     })
-    model = load_model(whole.hearing[-1] / FILE)
+    model = load_model(whole.callers[-1] / FILE)
     heard = Listener([*whole.symptoms.values(), young], whole.lexicon, model)
     assert "purple_smoke" in [p.symptom for p in heard.match("purple smoke comes out of the toolbar").proposals[:3]]
 
 
 def test_a_shop_teaches_its_own_texts(whole: Knowledge, texts: list[Text], tmp_path: Path) -> None:
     """Texts in an overlay are learnt besides: an expression that no hand used leads to its symptom afterwards."""
-    (tmp_path / "hearing").mkdir()
+    (tmp_path / "callers").mkdir()
     said = ["she's gone frumpy on three", "frumpy again", "all frumpy on seven since noon", "real frumpy behind four"]
-    (tmp_path / "hearing" / "shop.yaml").write_text(json.dumps([{"say": s, "right": ["vac_unsteady"]} for s in said]))
-    both = replace(whole, hearing=(*whole.hearing, tmp_path / "hearing"))
-    taught = read_texts(both.hearing, list(whole.symptoms))
+    (tmp_path / "callers" / "shop.yaml").write_text(json.dumps([{"say": s, "right": ["vac_unsteady"]} for s in said]))
+    both = replace(whole, callers=(*whole.callers, tmp_path / "callers"))
+    taught = read_texts(both.callers, list(whole.symptoms))
     assert {"shop"} == {t.hand for t in taught} - {t.hand for t in texts}
     few = [t for t in taught if t.hand in ("shop", "hand_1")]
     model = Trainer(both, few).train()
@@ -118,7 +118,7 @@ def test_weights_that_cannot_be_read_say_how_to_make_them(tmp_path: Path) -> Non
 
 def test_saved_weights_are_read_back(whole: Knowledge, tmp_path: Path) -> None:
     """What is written is what was trained."""
-    kept = load_model(whole.hearing[-1] / FILE)
+    kept = load_model(whole.callers[-1] / FILE)
     kept.save(tmp_path / FILE)
     again = load_model(tmp_path / FILE)
     assert (kept.names, kept.mixing, kept.digest) == (again.names, again.mixing, again.digest)
