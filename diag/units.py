@@ -1,7 +1,7 @@
 """The units of the trade, read and shown; the number is kept as it was typed.
 
-The tables stand in `diag.unit_table`. Everything that a person types as a number with a unit is read here,
-everything shown goes out here; in between every value is SI.
+The tables stand in `diag.unit_table`. Everything that a person types as a number with a unit is read by
+`diag.figures`, everything shown goes out here; in between every value is SI.
 """
 
 from __future__ import annotations
@@ -10,10 +10,8 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Literal
 
-from diag import figures
 from diag.errors import UnitError
 from diag.unit_table import (
     ACRE,
@@ -35,19 +33,22 @@ from diag.unit_table import (
 __all__ = [
     "ACRE", "ATMOSPHERE", "FOOT", "GALLON", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "POUND", "PSI",
     "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert",
-    "feet_inches", "find_unit", "parse", "quantity_named", "show", "suspicion", "unit_named",
+    "feet_inches", "find_unit", "is_usual", "quantity_named", "show", "suspicion", "unit_at", "unit_named",
+    "wrong_dimension",
 ]
 
 System = Literal["us", "metric"]
 
 
+_SAME = str.maketrans({
+    "\u2033": '"', "\u201d": '"', "\u201c": '"', "\u2032": "'", "\u2019": "'", "\u2082": "2", "\u00b2": "2",
+    "\u00b3": "3", "\u2126": "\u03a9", "\u2109": "\u00b0F", "\u2103": "\u00b0C",
+    "^": None, ".": None, "\u00b7": None, "_": None})
+
+
 def _tight(text: str) -> str:
     """Fold away what people spell in different ways: spaces, points, curly quotes, raised figures."""
-    for said, meant in (("\u2033", '"'), ("\u201d", '"'), ("\u201c", '"'), ("''", '"'), ("\u2032", "'"),
-                        ("\u2019", "'"), ("\u2082", "2"), ("\u00b2", "2"), ("\u00b3", "3"), ("^", ""),
-                        ("\u2126", "\u03a9"), ("\u2109", "\u00b0F"), ("\u2103", "\u00b0C")):
-        text = text.replace(said, meant)
-    return re.sub(r"[\s.\u00b7_]+", "", text)
+    return "".join(text.replace("''", '"').translate(_SAME).split())
 
 
 def _spellings() -> tuple[dict[str, Unit], dict[str, Unit]]:
@@ -68,6 +69,33 @@ _EXACT, _FOLDED = _spellings()
 def _lookup(text: str) -> Unit | None:
     tight = _tight(text)
     return _EXACT.get(tight) or _FOLDED.get(tight.casefold())
+
+
+_PREFIXES = {name.casefold()[:end] for name in _EXACT for end in range(1, len(name) + 1)}
+
+
+def unit_at(text: str, start: int) -> tuple[Unit, int] | None:
+    """Return the unit whose longest spelling begins at `start`, and where it ends; None when none does.
+
+    Blanks and points within a spelling do not matter ("in. w.c."); a figure after a blank belongs to it only
+    after "per" ("g per 1000").
+    """
+    tight, found = "", None
+    for at in range(start, len(text)):
+        sign = text[at]
+        if sign in " \t.\u00b7_" and tight:
+            continue
+        if sign.isdigit() and text[at - 1].isspace() and not tight.endswith("per"):
+            break
+        tight += _tight(sign)
+        if tight.casefold() not in _PREFIXES:
+            break
+        if not (sign.isalnum() and text[at + 1 : at + 2].isalnum()):
+            unit = _lookup(tight)
+            found = (unit, at + 1) if unit else found
+    if found and text[found[1] : found[1] + 1] == "." and text[found[1] - 1].isalpha():
+        return found[0], found[1] + 1
+    return found
 
 
 def find_unit(text: str) -> Unit:
@@ -101,7 +129,7 @@ def quantity_named(name: str) -> Quantity:
     return QUANTITIES[name]
 
 
-_DECIMAL = re.compile(r"-?\d+(?:\.\d+)?\Z")
+_DECIMAL = re.compile(r"-?[0-9]+(?:\.[0-9]+)?\Z")
 
 
 @dataclass(frozen=True)
@@ -174,125 +202,17 @@ def _units_of(dimension: str, most: int = 8) -> str:
     return ", ".join([u.name for u in UNITS.values() if u.quantity == dimension][:most])
 
 
-# ------------------------------------------------------------------------------------------- reading
-
-def parse(text: str, quantity: str, *, default_unit: str | None = None) -> Measured:
-    """Return what was typed as a value of `quantity`.
-
-    Takes "18,5 inH2O", "32k/ac", "32,000 seeds/ac", "6 1/2 in", "5 ft 3 1/2 in", 17' 5". One comma before
-    exactly three figures may be a thousands mark or a decimal comma: the reading that is usual for the
-    quantity is taken, and where both are usual the text is refused. `default_unit` is used when none
-    is typed. Raises UnitError: no number, no unit anywhere, another dimension (both units named), an
-    impossible size (with what was likely meant).
-    """
-    want = quantity_named(quantity)
-    text = figures.spread_fractions(text)
-    if not text.strip():
-        raise UnitError(f"No {want.label} was given.", remedy=f"Type a number, such as {_example(want)}.")
-    measured = _feet_and_inches(text) if want.dimension == "length" else None
-    measured = measured or _amount(text, want, default_unit)
-    check_possible(measured, quantity)
-    return measured
+# ----------------------------------------------------------------------------------- possible, usual
 
 
-def _example(want: Quantity) -> str:
-    number = {"seeds/ac": "32000", "inH2O": "18.5", "in": "6.5", "mph": "5", "rpm": "40"}.get(want.us, "12")
-    return f"{number} {want.us}".strip()
-
-
-def _feet_and_inches(text: str) -> Measured | None:
-    """Return feet and inches as inches (an exact decimal), or None when it is no such text."""
-    found = figures.FEET.match(text)
-    part = figures.AMOUNT.match(found["rest"]) if found else None
-    if found is None or part is None or not figures.INCHES.match(part["unit"]):
-        return None
-    inches = _number(part, QUANTITIES["spacing"], UNITS["in"])
-    if inches >= 12:
-        raise UnitError(f'"{text.strip()[:40]}" has 12 inches or more beside the feet.',
-                        remedy="Give the whole length in inches, or carry 12 inches over as a foot.")
-    return Measured(f"{Decimal(found['feet']) * 12 + inches:f}", "in")
-
-
-def _amount(text: str, want: Quantity, default_unit: str | None) -> Measured:
-    found = figures.AMOUNT.match(text)
-    if found is None:
-        raise UnitError(f'"{text.strip()[:40]}" does not begin with a number.',
-                        remedy=f"Type a number and a unit, such as {_example(want)}.")
-    unit, times = _typed_unit(found["unit"].strip().rstrip(".,;"), want, default_unit)
-    number = _number(found, want, unit, times)
-    if times != 1:
-        number = Decimal(f"{(number * times).normalize():f}")
-    return Measured(f"{-number if found['sign'] in ('-', _MINUS) else number:f}", unit.name)
-
-
-_MINUS = "\u2212"
-_THOUSAND = re.compile(r"(?:k|thousand)(?![a-z])\s*(?P<rest>.*)\Z", re.IGNORECASE | re.DOTALL)
-
-
-def _typed_unit(said: str, want: Quantity, default_unit: str | None) -> tuple[Unit, int]:
-    """Return the unit and a multiplier, 1000 where "k" or "thousand" stands before the unit."""
-    if re.match(r"[eE][-+]?\d", said):
-        raise UnitError("Numbers with an exponent are not taken.", remedy="Write the figures out.")
-    if figures.MORE_THAN_ONE.match(said):
-        raise UnitError("This is more than one number.", remedy="Give one number and its unit.")
-    times = 1
-    thousand = _THOUSAND.match(said) if want.dimension in ("rate", "count", "seeds_per_mass") else None
-    if thousand:
-        times, said = 1000, thousand["rest"]
-    if not said:
-        return _default(want, default_unit), times
-    unit = find_unit(said)
-    if unit.quantity != want.dimension:
-        raise _wrong_dimension(unit, want)
-    return unit, times
-
-
-def _default(want: Quantity, default_unit: str | None) -> Unit:
-    if default_unit is None:
-        if want.dimension == "count":
-            return UNITS["count"]
-        raise UnitError(f"The {want.label} has no unit.",
-                        remedy=f"Add the unit printed on the gauge, such as {want.us} or {want.metric}.")
-    unit = find_unit(default_unit)
-    if unit.quantity != want.dimension:
-        raise _wrong_dimension(unit, want)
-    return unit
-
-
-def _wrong_dimension(unit: Unit, want: Quantity) -> UnitError:
+def wrong_dimension(unit: Unit, want: Quantity) -> UnitError:
+    """Return the error that a unit measures something else."""
     if unit.name == "in" and want.us == "inH2O":
         cure = "Inches of water are written inH2O."
     else:
         cure = f"Give it in {' or '.join(dict.fromkeys((want.us, want.metric)))}."
     what = f"{unit.name} is a unit of {_words(unit.quantity)}, but {want.label} is measured in {want.us}."
     return UnitError(what, remedy=cure)
-
-
-def _number(found: re.Match[str], want: Quantity, unit: Unit, times: int = 1) -> Decimal:
-    """Return the number of a match as an exact decimal, without its sign."""
-    if found["plain"]:
-        return Decimal(_settle(found["plain"], want, unit, times))
-    if found["only"]:
-        return figures.fraction(found["only"], proper=False)
-    return Decimal(_settle(found["whole"], want, unit, times)) + figures.fraction(found["frac"], proper=True)
-
-
-def _settle(typed: str, want: Quantity, unit: Unit, times: int) -> str:
-    """Return figures with the decimal mark settled: "32,000" -> "32000" or "32.000" by what is usual."""
-    decimal, thousands = figures.readings(typed)
-    if decimal is None or thousands is None:
-        return decimal or thousands or ""
-    low, high = want.usual
-    fits = [t for t in (decimal, thousands) if low <= float(t) * times * unit.factor + unit.offset <= high]
-    if "." in typed and (decimal in fits or not fits):
-        return decimal
-    if "," in typed and len(fits) == 1:
-        return fits[0]
-    raise UnitError(f'"{typed}" may mean {decimal} or {thousands} {unit.name}.',
-                    remedy=f"Type {thousands} or {decimal.rstrip('0').rstrip('.')}.")
-
-
-# ----------------------------------------------------------------------------------- possible, usual
 
 
 def check_possible(measured: Measured, quantity: str | None = None) -> None:
@@ -303,7 +223,7 @@ def check_possible(measured: Measured, quantity: str | None = None) -> None:
     """
     want = quantity_named(quantity or measured.quantity)
     if UNITS[measured.unit].quantity != want.dimension:
-        raise _wrong_dimension(UNITS[measured.unit], want)
+        raise wrong_dimension(UNITS[measured.unit], want)
     si = measured.si()
     if want.lowest <= si <= want.highest:
         return
@@ -320,11 +240,16 @@ def check_possible(measured: Measured, quantity: str | None = None) -> None:
     raise UnitError(what.replace(" )", ")"), remedy=_likely(measured, want) or _CHECK)
 
 
+def is_usual(measured: Measured, quantity: str) -> bool:
+    """Tell whether a value is of the size people measure."""
+    low, high = quantity_named(quantity).usual
+    return low <= measured.si() <= high
+
+
 def suspicion(measured: Measured, quantity: str | None = None) -> str:
     """Return one sentence when a possible value is so unusual that the unit may be wrong, else ""."""
     want = quantity_named(quantity or measured.quantity)
-    si = measured.si()
-    if want.usual[0] <= si <= want.usual[1] or si == 0:
+    if is_usual(measured, want.name) or measured.number == 0:
         return ""
     likely = _likely(measured, want)
     return f"{measured} is unusual for {want.label}. {likely or _CHECK}"
@@ -361,7 +286,7 @@ def _usual(si: float, want: Quantity) -> bool:
 def show(si_value: float, quantity: str, system: System, digits: int = 3) -> str:
     """Return an SI value in the user's units, with `digits` significant figures ("18.5 inH2O").
 
-    The text can be read again by `parse`. US style groups thousands by commas, metric style not at all.
+    The text can be read again by `diag.figures`. US style groups thousands by commas, metric style not at all.
     """
     want = quantity_named(quantity)
     unit = UNITS[want.us if system == "us" else want.metric]

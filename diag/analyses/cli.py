@@ -10,13 +10,13 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import Any, NoReturn
 
+from diag import figures
 from diag.analyses import tools
 from diag.analyses.catalogue import CATALOGUE, Analysed, Context, Reading, analyse
 from diag.analyses.context import pack_rows
-from diag.analyses.readers import Table, read_file, read_text
 from diag.analyses.report import as_json, text
 from diag.errors import DiagError, UsageError
-from diag.units import parse
+from diag.figures.table import Table, read_file, read_text
 
 GOOD, BAD_INPUT = 0, 2
 
@@ -165,7 +165,7 @@ def _told(name: str, jobs: list[Job], options: argparse.Namespace, json_out: boo
 
 def value(text_: str | None, quantity: str, default_unit: str | None = None) -> float | None:
     """Return an option's value in SI, None when it was not given. Raises UnitError."""
-    return None if text_ is None else parse(text_, quantity, default_unit=default_unit).si()
+    return None if text_ is None else figures.measured(text_, quantity, default_unit=default_unit).si()
 
 
 def _given(options: argparse.Namespace, **names: str) -> dict[str, float | str]:
@@ -176,7 +176,8 @@ def _given(options: argparse.Namespace, **names: str) -> dict[str, float | str]:
         said = getattr(options, option)
         if said is not None:
             try:
-                found[name] = parse(said, quantity, default_unit="percent" if quantity == "percent" else None).si()
+                unit = "percent" if quantity == "percent" else None
+                found[name] = figures.measured(said, quantity, default_unit=unit).si()
             except DiagError as error:
                 raise error.at(f"--{option.replace('_', '-')}") from None
     return found

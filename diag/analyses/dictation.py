@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from diag import figures
 from diag.analyses.saying import percent
 from diag.errors import MeasureError
 from diag.measure.counting import wilson
 from diag.measure.spacing import median
 from diag.text import one_line
-from diag.units import UNITS, Measured, parse
+from diag.units import UNITS, Measured
 
 KEYS: Mapping[str, str] = {"g": "good", "c": "close", "l": "gap", ".": "good", "-": "gap"}
 """One key for each spacing called out: g good, c close, l (long) gap."""
@@ -74,7 +75,7 @@ def tally_of(text: str) -> Tally:
 def next_position(before: Sequence[Measured], text: str, unit: str | None = None) -> Measured:
     """Return the next tape position. Raises DiagError at once where it does not rise."""
     default = unit or (before[-1].unit if before else None)
-    found = parse(text, "position", default_unit=default)
+    found = figures.measured(text, "position", default_unit=default)
     if before and found.si() <= before[-1].si():
         raise MeasureError(f"{found} does not lie beyond {before[-1]}.", f"position {len(before) + 1}",
                            "Ask for that position again.")

@@ -6,11 +6,12 @@ import argparse
 from collections.abc import Callable
 from typing import Any
 
+from diag import figures
 from diag.analyses.report import note as hanging
 from diag.analyses.saying import percent
 from diag.errors import DiagError, UsageError
 from diag.measure import drive, economics, electrical, fan, holes, kinematics, proof, vacuum
-from diag.units import System, parse, show
+from diag.units import System, show
 
 Row = tuple[str, str, float, str]
 """JSON name, label, SI value, quantity ("share" for a plain share)."""
@@ -29,7 +30,7 @@ class Values:
             return None
         unit = {"percent": "percent", "count": "count"}.get(quantity)
         try:
-            return parse(said, quantity, default_unit=unit).si()
+            return figures.measured(said, quantity, default_unit=unit).si()
         except DiagError as error:
             raise error.at(f"--{option.replace('_', '-')}") from None
 
@@ -269,10 +270,10 @@ def _proof(v: Values) -> Out:
 def _k_of_n(said: str | None, option: str) -> tuple[int, int] | None:
     if said is None:
         return None
-    k, _, n = said.partition("/")
-    if not (k.strip().isdigit() and n.strip().isdigit()) or int(k) > int(n) or int(n) == 0:
+    found = figures.count(said)
+    if isinstance(found, int) or not found["count"] <= found["of"] != 0:
         raise UsageError(f'"{said[:20]}" is no count.', option, "Write bad over all, such as 2/100.")
-    return int(k), int(n)
+    return found["count"], found["of"]
 
 
 @_tool("cost", "what uneven spacing, skips and doubles may cost in corn: a range",

@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
+from diag import figures
 from diag.analyses.dictation import doubtful, next_position, read_back, read_back_row
-from diag.call.readings import AGAIN
 from diag.errors import UsageError
+from diag.figures import AGAIN
 from diag.knowledge.model import Check
 from diag.text import one_line
-from diag.units import Measured, parse
+from diag.units import Measured
 
 _ROW = re.compile(r"row ([0-9]{1,3})")
 """Typed in place of a figure: go on with that row."""
@@ -74,7 +75,7 @@ def take(aloud: Aloud, text: str) -> Aloud:
         before = [m for _, m in aloud.read if m is not None]
         found: Measured | None = next_position(before, said, aloud.unit)
     else:
-        found = None if said in NOT_READ else parse(said, aloud.quantity, default_unit=aloud.unit)
+        found = None if said in NOT_READ else figures.measured(said, aloud.quantity, default_unit=aloud.unit)
     key = AGAIN if aloud.over else str(aloud.row if aloud.kind == "rows" else len(aloud.read) + 1)
     unit = found.unit if found is not None else aloud.unit
     return replace(aloud, read=(*aloud.read, (key, found)), row=aloud.row + aloud.step, unit=unit)
@@ -104,7 +105,4 @@ def read_back_last(aloud: Aloud) -> str:
 
 def text(aloud: Aloud) -> str:
     """Return what was read as one answer, as it can be typed."""
-    if aloud.kind == "positions":
-        return " ".join(m.value for _, m in aloud.read if m) + (f" {aloud.unit}" if aloud.unit else "")
-    told = ", ".join(f"{key}: {m.value if m else '-'}" for key, m in aloud.read)
-    return told + (f" {aloud.unit}" if aloud.unit else "")
+    return figures.typed(aloud.read, places=aloud.kind == "rows")

@@ -7,11 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from diag import figures
 from diag.call.desk import CallDesk
-from diag.errors import UnitError, UsageError
+from diag.errors import UsageError
 from diag.record.rows import parse_rows, to_stored
 from diag.text import clean, one_line
-from diag.units import UNITS, find_unit
+from diag.units import UNITS
 
 Kind = Literal["line", "lines", "pick", "ticks", "note"]
 Value = str | tuple[str, ...]
@@ -82,27 +83,17 @@ def rows_of(call: CallDesk, text: str, label: str = "rows") -> list[int] | Liter
 
 def whole_of_text(text: str, label: str, least: int = 0, most: int = 100_000) -> int | None:
     """Return a whole number, None when left empty. Raises UsageError."""
-    if not text:
-        return None
-    if not text.isdigit() or not least <= int(text) <= most:
-        raise UsageError(f'"{one_line(text, limit=30)}" is no whole number.', label, f"Type {least} to {most}.")
-    return int(text)
-
-
-_AMOUNT = re.compile(r"([-+]?\d+(?:[.,]\d+)?)\s*([A-Za-z%\"'/][^\d]*[A-Za-z0-9%\"'/]*)")
+    return figures.whole(text, label, least, most) if text else None
 
 
 def setting_of(text: str) -> str | dict[str, str] | None:
-    """Return a setting as stored: a measured value where it is a number with a known unit, else a short name."""
+    """Return a setting as stored: a measured value where it is a number with a known unit, else a short name.
+
+    Raises UnitError where a number can be read in two ways.
+    """
     said = one_line(text)
-    found = _AMOUNT.fullmatch(said)
-    if found:
-        try:
-            unit = find_unit(found[2].strip()).name
-        except UnitError:
-            return said[:100]
-        return {"value": found[1].replace(",", ".").lstrip("+"), "unit": unit}
-    return said[:100] or None
+    found = figures.setting(said)
+    return found.as_json() if found else said[:100] or None
 
 
 def setting_text(value: object) -> str:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from diag.analyses.readers import Table, read_file
 from diag.errors import UsageError
+from diag.figures import AGAIN, typed
+from diag.figures.table import Table, read_file
 from diag.knowledge.model import Check
-from diag.units import QUANTITIES, UNITS
+from diag.units import QUANTITIES, UNITS, Measured, convert
 
 FIGURES = 7
 """Significant figures kept where a file's unit had to be converted."""
@@ -29,11 +30,12 @@ def answer_text(check: Check, path: str, row: int | None = None) -> str:
     wanted = (check.takes.quantity or "vacuum",) if per_row else (check.takes.kind.removesuffix("s"),)
     table = read_file(Path(path).expanduser(), wanted)
     if per_row:
-        keys = table.rows or tuple(range(1, len(table.values) + 1))
-        told = ", ".join(f"{key}: {text}" for key, text in zip(keys, _texts(table, wanted[0]), strict=True))
-        return f"{told} {_unit(table, wanted[0])}"
+        keys = [str(row) for row in table.rows or range(1, len(table.values) + 1)]
+        if len(keys) > 1 and keys[-1] == keys[0]:
+            keys[-1] = AGAIN
+        return typed(zip(keys, _values(table, wanted[0]), strict=True), places=True)
     table = _one_row(table, row, path)
-    return f"{' '.join(_texts(table, wanted[0]))} {_unit(table, wanted[0])}"
+    return typed((("", value) for value in _values(table, wanted[0])), places=False)
 
 
 def _one_row(table: Table, row: int | None, path: str) -> Table:
@@ -46,12 +48,8 @@ def _one_row(table: Table, row: int | None, path: str) -> Table:
     raise UsageError(f"The file holds rows {rows}.", path, "Say which row is meant: Rows, who, when.")
 
 
-def _unit(table: Table, quantity: str) -> str:
-    named = table.units[0] if table.units and table.units[0] in UNITS else None
-    return named or QUANTITIES[quantity].metric
-
-
-def _texts(table: Table, quantity: str) -> list[str]:
-    unit = UNITS[_unit(table, quantity)]
-    return [f"{float(f'{(v - unit.offset) / unit.factor:.{FIGURES}g}'):.10f}".rstrip("0").rstrip(".")
-            for v in table.values]
+def _values(table: Table, quantity: str) -> list[Measured]:
+    """Return the values in the first unit met."""
+    name = next((u for u in table.units if u in UNITS), QUANTITIES[quantity].metric)
+    told = (convert(v, QUANTITIES[quantity].si, name) for v in table.values)
+    return [Measured(f"{float(f'{v:.{FIGURES}g}'):.10f}".rstrip("0").rstrip("."), name) for v in told]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from diag.ask.answers import answer_form, choose, parse_answer
+from diag.ask.answers import answer_form, choose, take_answer
 from diag.ask.form import Field, Form, Values, keys_of, text_of
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
@@ -99,7 +99,7 @@ def answers_form(call: CallDesk, checks: Sequence[str], units: str = "us", title
         fields.append(Field(f"{key}@", "  when", hint="e.g. 10:40, 2 h ago; empty: now"))
 
     def record(call: CallDesk, values: Values) -> None:
-        bodies = [(key, _body(call, key, values)) for key in checks]
+        bodies = [(key, _body(call, key, values, units)) for key in checks]
         given = [(key, body) for key, body in bodies if body]
         if not given:
             raise UsageError("Nothing is filled in.", title, "Answer at least one.")
@@ -109,7 +109,7 @@ def answers_form(call: CallDesk, checks: Sequence[str], units: str = "us", title
     return Form("answers", title, tuple(fields), record)
 
 
-def _body(call: CallDesk, key: str, values: Values) -> dict[str, Any]:
+def _body(call: CallDesk, key: str, values: Values, units: str) -> dict[str, Any]:
     check = call.engine.knowledge.questions[key]
     text = text_of(values, key) or "".join(keys_of(values, key))
     if not text:
@@ -117,7 +117,7 @@ def _body(call: CallDesk, key: str, values: Values) -> dict[str, Any]:
     try:
         body: dict[str, Any] = (
             {"outcome": choose(check, text)} if check.takes.kind in ("choice", "yes_no")
-            else parse_answer(check, text, rows=call.state.machine.rows)
+            else take_answer(call, check, text, units)
         )
         happened = parse_when(text_of(values, f"{key}@"), call.desk.clock(), check.asks, past=True)
     except DiagError as error:

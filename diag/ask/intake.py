@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
+from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.hear.complaint import FactFound, Match, Offer, listener
@@ -13,7 +14,6 @@ from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.record.rows import StoredRows, parse_rows, to_stored
 from diag.text import one_line
-from diag.units import parse
 
 LISTS = ("changes", "flags")
 QUANTITY_OF = {"speed": "speed", "target": "rate"}
@@ -115,7 +115,7 @@ def situation_value(
     if name in LISTS:
         return {name: list(dict.fromkeys([*before, value]))}
     if name in QUANTITY_OF:
-        return {name: target_value(value) if name == "target" else parse(value, QUANTITY_OF[name]).as_json()}
+        return {name: target_value(value) if name == "target" else figures.measured(value, QUANTITY_OF[name]).as_json()}
     if name in ("since", "rhythm", "seed_lot_code"):
         return {name: one_line(value, limit=100)}
     if name == "crop":
@@ -133,10 +133,10 @@ def target_value(text: str) -> dict[str, str]:
     from diag.errors import UnitError
 
     try:
-        return parse(text, "rate").as_json()
+        return figures.measured(text, "rate").as_json()
     except UnitError as error:
         try:
-            return parse(text, "spacing").as_json()
+            return figures.measured(text, "spacing").as_json()
         except UnitError:
             raise error from None
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from diag import figures
 from diag.analyses.context import CONTEXT
 from diag.ask.intake import situation_field
 from diag.call.desk import CallDesk
 from diag.call.readings import context
-from diag.errors import UsageError
 from diag.knowledge.model import Check
 from diag.record.graph import Event
 from diag.text import one_line
-from diag.units import QUANTITIES, parse
+from diag.units import QUANTITIES
 
 SITUATION = {"target_rate": "target", "target_spacing": "target", "speed": "speed", "crop": "crop"}
 COUNTED = ("rows", "holes")
@@ -49,13 +49,11 @@ def give(call: CallDesk, need: Need, text: str) -> Event:
     if need.name in SITUATION:
         return call.set_situation(situation_field(call, SITUATION[need.name], said))
     if need.name in COUNTED:
-        if not said.isdigit() or not 0 < int(said) <= 1000:
-            raise UsageError(f"{said!r} is no number of {need.name}.", need.asks, "Type a whole number.")
-        return call.set_machine({need.name: int(said)})
+        return call.set_machine({need.name: figures.whole(said, need.asks, 1, 1000)})
     value: dict[str, str] | str = said
     if need.quantity in QUANTITIES:
         default = QUANTITIES[need.quantity].us if QUANTITIES[need.quantity].dimension == "count" else None
-        value = parse(said, need.quantity, default_unit=default).as_json()
+        value = figures.measured(said, need.quantity, default_unit=default).as_json()
     if need.name == "row_width":
         return call.set_machine({"row_width": value})
     return call.set_machine({"book": {need.name: value}})

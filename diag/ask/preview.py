@@ -6,12 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diag.ask.answers import CALLED, parse_answer
-from diag.call.readings import AGAIN, Evaluated, evaluate
+from diag.ask.answers import CALLED, gauge_unit, parse_answer, understood
+from diag.call.readings import Evaluated, evaluate
 from diag.errors import DiagError
+from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
-from diag.record.rows import Rows
 from diag.record.state import Answer, State
 from diag.text import clean
 from diag.units import Measured, suspicion
@@ -31,27 +31,27 @@ class Preview:
 NOTHING = Preview(False, ())
 
 
-def preview(knowledge: Knowledge, state: State, check: Check, text: str, rows: Rows | None = None) -> Preview:
+def preview(knowledge: Knowledge, state: State, check: Check, text: str, system: str = "us") -> Preview:
     """Return what a typed answer would be taken as: the verdict forming, or what is wrong and the remedy."""
     if not clean(text).strip():
         return NOTHING
     try:
-        body = parse_answer(check, text, rows=state.machine.rows)
+        body = parse_answer(check, text, unit=gauge_unit(knowledge, state, check, system), rows=state.machine.rows)
     except DiagError as error:
         return Preview(False, (f"{error.what} {error.remedy}".strip(),))
     if "outcome" in body:
         return Preview(True, (check.outcomes[body["outcome"]].says,), body["outcome"])
     if not check.measured:
         return Preview(True, ())
-    seen = evaluate(knowledge, check, would_be(check, body, rows, state), state)
+    seen = evaluate(knowledge, check, would_be(check, body, state), state)
     return Preview(True, tuple(_verdict(check, seen, body)), seen.outcome)
 
 
-def would_be(check: Check, body: Mapping[str, Any], rows: Rows | None, state: State) -> Answer:
+def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
     """Return an answer that nobody gave, for trying out what it would mean."""
     read = {name: body.get(name) for name in ("value", "values", "spacings", "positions", "log")}
     return Answer(
-        event="", number=0, n=0, by="tool", desk="", at="", happened=None, epoch=state.epoch, check=check.id, rows=rows,
+        event="", number=0, n=0, by="tool", desk="", at="", happened=None, epoch=state.epoch, check=check.id, rows=None,
         pieces={}, channel=state.channel, observer="instrument", status="given", outcome=None, method=None,
         replaces=None, proves=None, **read,
     )
@@ -66,7 +66,7 @@ def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str
         told.append(f"no verdict yet: {seen.reason}")
     if seen.analysed:
         told += [seen.analysed.words, *seen.analysed.notes]
-    told += _tallied(check, body) + _doubts(check, body)
+    told += _tallied(check, body) + _doubts(check, body) + [f"read as: {understood(check, body)}"]
     return list(dict.fromkeys(t for t in told if t))
 
 

@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from diag import figures
 from diag.ask.form import Field, Form, Value, Values, keys_of, need, setting_text, text_of, whole_of_text
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.record.rows import parse_rows, show_rows, to_stored
 from diag.text import count, one_line
-from diag.units import parse
 
 UNKNOWN = "unknown"
 CONFIRMED = "confirmed"
@@ -121,7 +121,7 @@ def profile_body(knowledge: Knowledge, values: Values) -> dict[str, Any]:
     width = text_of(values, "row_width")
     body: dict[str, Any] = {
         "axes": _axes(knowledge, values), "rows": rows, "holes": holes,
-        "row_width": parse(width, "row_width").as_json() if width else None,
+        "row_width": figures.measured(width, "row_width").as_json() if width else None,
         "sections": sections_of(text_of(values, "sections"), rows), "book": book_of(knowledge, text_of(values, "book")),
     }
     return {k: v for k, v in body.items() if v}
@@ -167,7 +167,7 @@ def book_of(knowledge: Knowledge, text: str) -> dict[str, Any]:
         if entry is None:
             known = ", ".join(b.label for b in knowledge.book.values())
             raise UsageError(f'"{name[:40]}" is no book value that is used.', "Book values", f"Known: {known}.")
-        book[entry.name] = parse(value, entry.quantity).as_json()
+        book[entry.name] = figures.measured(value, entry.quantity).as_json()
     return book
 
 

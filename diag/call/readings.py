@@ -17,6 +17,7 @@ from diag.analyses.catalogue import CONTEXT, Analysed, Context, Reading, Result,
 from diag.analyses.context import pack_sections
 from diag.analyses.weights import weight_below
 from diag.errors import DiagError, UnitError
+from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.model import Check
@@ -28,8 +29,6 @@ from diag.units import QUANTITIES, Measured
 
 HEALTHY = "healthy"
 """First part of the name of a reading kept from when the machine was right."""
-AGAIN = "again"
-"""Key of a reading of the first row, taken again at the end of a walk."""
 
 
 @dataclass(frozen=True)

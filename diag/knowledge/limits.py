@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from diag import figures
 from diag.errors import UnitError
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Bound, InlineLimit
-from diag.units import QUANTITIES, parse
+from diag.units import QUANTITIES
 
 if TYPE_CHECKING:
     from diag.knowledge.base import Knowledge
@@ -35,7 +36,7 @@ def bound_fault(k: Knowledge, bound: Bound, quantity: str) -> str:
 def value_fault(text: str, quantity: str) -> str:
     """Return why a figure cannot be of this quantity, "" when it can."""
     try:
-        parse(text, quantity, default_unit="fraction" if quantity == "percent" else None)
+        figures.measured(text, quantity, default_unit="fraction" if quantity == "percent" else None)
     except UnitError as error:
         return error.what
     return ""

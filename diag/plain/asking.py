@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diag.ask.answers import answer_form, parse_answer
+from diag.ask.answers import answer_form, take_answer, understood
 from diag.ask.needs import give
 from diag.ask.turn import Turn, turn
 from diag.call.looks import record_form
 from diag.errors import DiagError, UsageError
+from diag.figures import number_in
 from diag.knowledge.model import Check
 from diag.plain.doing import Doing
 from diag.plain.talk import Command
@@ -97,9 +98,9 @@ class Asking(Doing):
             self.say(f"  {i} {flag.label}")
         self._taken = asked.key
         said = self.ask("numbers of what is so [none]")
-        numbers = said.replace(",", " ").split()
-        if all(n.isdigit() and 1 <= int(n) <= len(flags) for n in numbers):
-            self.call.set_situation({"flags": list(dict.fromkeys(flags[int(n) - 1].name for n in numbers))})
+        numbers = [number_in(n, len(flags)) for n in said.replace(",", " ").split()]
+        if None not in numbers:
+            self.call.set_situation({"flags": list(dict.fromkeys(flags[n - 1].name for n in numbers if n))})
         elif not self.command(said, asked, taken):
             self.say(f"Type numbers from 1 to {len(flags)}, or nothing.")
 
@@ -170,6 +171,9 @@ class Asking(Doing):
             self._taken = check.id
             return
         self._details = {}
+        told = understood(check, body)
+        if told:
+            self.say(f"Read as: {told}")
         seen = self.call.seen(self.call.events[-1].id)
         if seen and seen.evaluated.analysed:
             self.say(seen.evaluated.analysed.words)
@@ -179,7 +183,7 @@ class Asking(Doing):
             self.say(f"No verdict yet: {seen.evaluated.reason}")
 
     def _parsed(self, check: Check, said: str) -> dict[str, Any]:
-        return parse_answer(check, said, rows=self.call.state.machine.rows)
+        return take_answer(self.call, check, said, self.units)
 
     def answer_to(self, check: Check) -> dict[str, Any] | None:
         """Ask for the answer to a check; None when it was left."""
@@ -241,7 +245,8 @@ class Asking(Doing):
 
 def _words_answer(check: Check, said: str) -> str:
     names = list(check.outcomes)
-    return names[int(said) - 1] if said.isdigit() and 1 <= int(said) <= len(names) else said
+    number = number_in(said, len(names))
+    return said if number is None else names[number - 1]
 
 
 def _ticked(asked: Turn, said: str) -> tuple[dict[str, str], dict[str, str]]:
@@ -251,9 +256,11 @@ def _ticked(asked: Turn, said: str) -> tuple[dict[str, str], dict[str, str]]:
     text = "" if text in ("none", "none of them", "f") else text.rstrip("-")
     ticked: dict[str, str] = {}
     for word in text.replace(",", " ").split():
-        if not word.isdigit() or not 1 <= int(word) <= len(asked.form):
-            raise UsageError(f"{word!r} is not in the list.", asked.title, f"Type numbers from 1 to {len(asked.form)}.")
-        line = asked.form[int(word) - 1]
+        number = number_in(word, len(asked.form))
+        if number is None:
+            raise UsageError(f"{word[:20]!r} is not in the list.", asked.title,
+                             f"Type numbers from 1 to {len(asked.form)}.")
+        line = asked.form[number - 1]
         ticked[line.check] = line.outcome
     fine = {n.check: n.fine for n in asked.form if n.fine is not None and n.check not in ticked} if rest_fine else {}
     if not ticked and not fine:

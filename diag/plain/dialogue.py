@@ -5,6 +5,7 @@ from __future__ import annotations
 from diag.ask.intake import fact_text, read_words, search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.call.desk import Desk
+from diag.figures import number_in
 from diag.hear.complaint import MOST_REASONED, FactFound, Match
 from diag.plain.asking import Asking
 from diag.plain.talk import LeaveError, Read, Write
@@ -88,8 +89,9 @@ class Dialogue(Asking):
         usual = _kept(self.desk).get("channel", "phone")
         self.say("p = new call by phone, s = new call on site, m = from a message, f W = find a call")
         said = self.ask(f"Number of a call, or p, s, m, f [{usual[:1]}]")
-        if said.isdigit() and 1 <= int(said) <= len(found):
-            self._open(found[int(said) - 1].call)
+        number = number_in(said, len(found))
+        if number is not None:
+            self._open(found[number - 1].call)
         elif said.lower().startswith("f ") and store:
             self._find(said[2:])
         else:

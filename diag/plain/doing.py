@@ -12,6 +12,7 @@ from diag.ask.fromfile import can_come_from_file
 from diag.ask.intake import search_answers, situation_field
 from diag.call.healthy import keep_healthy
 from diag.errors import DiagError, UsageError
+from diag.figures import number_in
 from diag.knowledge.model import Check
 from diag.plain.looking import Looking
 from diag.plain.talk import WIDTH
@@ -134,10 +135,10 @@ class Doing(Looking):
 
     def _step(self, rest: str, word: str) -> str:
         steps = {step.number: step.event for step in self.call.state.trail if step.live}
-        number = rest.split()[0] if rest else ""
-        if not number.isdigit() or int(number) not in steps:
+        number = number_in(rest.split()[0], max(steps, default=0)) if rest else None
+        if number not in steps:
             raise UsageError("Name a step of the trail by its number.", word, "See `trail`.")
-        return steps[int(number)]
+        return steps[number]
 
     def change(self, rest: str) -> None:
         """change N: another answer in place of number N of the trail."""

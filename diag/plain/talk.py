@@ -8,6 +8,7 @@ from dataclasses import replace
 from diag.ask.form import Field, Form, Value
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError
+from diag.figures import number_in
 from diag.text import clean, wrap
 
 Read = Callable[[str], str]
@@ -47,8 +48,9 @@ class Talk:
             said = self.ask(prompt + (f" [{empty}]" if empty else ""))
             if not said:
                 return None
-            if said.isdigit() and 1 <= int(said) <= len(choices):
-                return int(said) - 1
+            number = number_in(said, len(choices))
+            if number is not None:
+                return number - 1
             self.say(f"Type a number from 1 to {len(choices)}, or nothing.")
 
     def marked(self, prompt: str, choices: Sequence[str], marks: Sequence[bool]) -> list[int]:
@@ -113,11 +115,11 @@ class Talk:
     def _chosen(self, field: Field, said: str) -> Value | None:
         if field.kind == "ticks" and said == "-":
             return ()
-        words = said.replace(",", " ").split()
-        if not all(w.isdigit() and 1 <= int(w) <= len(field.choices) for w in words):
+        numbers = [number_in(w, len(field.choices)) for w in said.replace(",", " ").split()]
+        if None in numbers:
             near = [key for key, text in field.choices if text.lower().startswith(said.lower()) or key == said]
             return None if len(near) != 1 else (near[0],) if field.kind == "ticks" else near[0]
-        keys = tuple(dict.fromkeys(field.choices[int(w) - 1][0] for w in words))
+        keys = tuple(dict.fromkeys(field.choices[n - 1][0] for n in numbers if n))
         return keys if field.kind == "ticks" else keys[0] if len(keys) == 1 else None
 
 

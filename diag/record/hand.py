@@ -9,7 +9,9 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
+from diag import figures
 from diag.errors import DiagError, UsageError
+from diag.figures import Asked
 from diag.record.event import stamp
 from diag.record.fields import ListOf, MapOf, RecordOf, Type, is_stamp
 from diag.record.kinds import SERIES
@@ -17,8 +19,6 @@ from diag.record.rows import Rows, parse_rows, show_rows
 from diag.text import one_line
 from diag.units import find_unit
 
-_AMOUNT = re.compile(r"(-?[0-9]+(?:[.,][0-9]+)?)\s*([^0-9\s.,].*)")
-_COUNT = re.compile(r"([0-9]{1,9}) of ([0-9]{1,9})")
 _NUMBER = re.compile(r"-?[0-9]+(?:[.,][0-9]+)?")
 _SPAN = re.compile(r"([+-])([0-9]{1,7}) ?(s|min|h|d)")
 _SECONDS = {"s": 1, "min": 60, "h": 3600, "d": 86400}
@@ -74,6 +74,8 @@ def _stored_list(kind: ListOf, value: Any, context: Context, path: tuple[str | i
 
 
 def _stored_map(kind: MapOf, value: Any, context: Context, path: tuple[str | int, ...]) -> Any:
+    if isinstance(value, str) and kind.inner.name == "reading":
+        return _by_row(value, context, path)
     if not isinstance(value, Mapping):
         return value
     unit = value.get("unit", "") if kind.inner.name == "reading" else ""
@@ -95,12 +97,21 @@ def _stored_record(kind: RecordOf, value: Any, context: Context, path: tuple[str
 
 def _series(text: str, path: tuple[str | int, ...]) -> dict[str, Any]:
     """Read "6.5, 6.4, 13.1 in"."""
-    numbers, _, unit = one_line(text).rpartition(" ")
-    values = [v for v in re.split(r"[,\s]+", numbers) if v]
-    if not values or not unit or _NUMBER.fullmatch(unit):
-        error = UsageError("This list of numbers has no unit.", "", "Write 6.5, 6.4, 13.1 in.")
-        raise HandError(path, error)
-    return {"unit": unit, "values": values}
+    try:
+        values = list(figures.read(text, Asked("position", kind="list")).sure().values.values())
+        if len({v.unit for v in values}) > 1:
+            raise UsageError("This list has several units.", "", "Write 6.5, 6.4, 13.1 in.")
+    except DiagError as error:
+        raise HandError(path, error) from None
+    return {"unit": values[0].unit, "values": [v.value for v in values]}
+
+
+def _by_row(text: str, context: Context, path: tuple[str | int, ...]) -> dict[str, Any]:
+    """Read "6 18.2, 7 11, 8 18 inH2O"."""
+    try:
+        return {place: v.as_json() for place, v in figures.by_row(text, context.rows).values.items()}
+    except DiagError as error:
+        raise HandError(path, error) from None
 
 
 def _stored_leaf(kind: Type, value: Any, context: Context, unit: str) -> Any:
@@ -125,7 +136,7 @@ def _texts(value: Any, name: str) -> Any:
     if isinstance(value, Decimal) or (name != "data" and type(value) is int):
         return str(value)
     if name == "number" and isinstance(value, str):
-        return _plain(value) if _NUMBER.fullmatch(value) else value
+        return figures.plain(value) if _NUMBER.fullmatch(value) else value
     if name == "data" and isinstance(value, list):
         return [_texts(v, name) for v in value]
     if name == "data" and isinstance(value, Mapping):
@@ -142,40 +153,24 @@ def _reading(name: str, value: Any, unit: str) -> Any:
     text = one_line(str(value)) if isinstance(value, str | int | Decimal) else ""
     if isinstance(value, bool) or not text:
         return value
-    if unit and _NUMBER.fullmatch(text):
-        return {"value": _plain(text), "unit": _unit(unit)}
-    if name == "reading" and (found := _COUNT.fullmatch(text)):
-        return {"count": int(found[1]), "of": int(found[2])}
-    if found := _AMOUNT.fullmatch(text):
-        return _amount(name, text, found)
+    if name == "reading" and (share := figures.k_of_n(text)):
+        return share
+    found = figures.setting(text) or (figures.setting(f"{text} {unit}") if unit else None)
+    if found is not None:
+        return found.as_json()
     if name == "reading" and type(value) is int:
         return value
     if name == "setting":
         return text
+    said = text.lstrip("+-0123456789., ")
+    if said not in ("", text):
+        find_unit(said)
     raise UsageError(f'"{text[:60]}" has no number with a unit.', "", "Write 18.5 inH2O.")
-
-
-def _amount(name: str, text: str, found: re.Match[str]) -> Any:
-    try:
-        return {"value": _plain(found[1]), "unit": _unit(found[2])}
-    except DiagError:
-        if name == "setting":
-            return text
-        raise
 
 
 def _unit(text: Any) -> Any:
     """Return the canonical name of a unit; none at all is a plain number's."""
     return find_unit(text).name if isinstance(text, str) and text else text
-
-
-def _plain(text: str) -> str:
-    """Return a decimal with a point; a comma before three figures could be a thousand and is refused."""
-    whole, comma, part = text.partition(",")
-    if comma and len(part) == 3:
-        remedy = f"Write {whole}{part} or {whole}.{part}."
-        raise UsageError(f"{text} may mean {whole}{part} or {whole}.{part}.", "", remedy)
-    return text.replace(",", ".")
 
 
 def when(text: str, since: str) -> str:

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final, Literal
 
 from diag.errors import UsageError
+from diag.figures import MOST_ROWS, check_row
 from diag.text import one_line
 
 Rows = tuple[int, ...] | Literal["all"]
@@ -20,7 +21,6 @@ StoredRows = list[int] | Literal["all"]
 Sections = Mapping[str, StoredRows | Rows]
 
 ALL: Final[Literal["all"]] = "all"
-MOST_ROWS = 200
 
 _NUMBER = re.compile(r"(?:rows? )?([0-9]{1,9})")
 _RANGE = re.compile(r"(?:rows? )?([0-9]{1,9}) ?(?:-|to|through) ?([0-9]{1,9})")
@@ -50,7 +50,7 @@ def parse_rows(text: str, count: int | None = None, sections: Sections | None = 
 def check_rows(rows: Rows, count: int | None, where: str = "") -> Rows:
     """Return rows unchanged when the machine has them; raise UsageError naming N and the place."""
     for row in () if isinstance(rows, str) else rows:
-        _check(row, count, where)
+        check_row(row, count, where)
     return rows
 
 
@@ -104,7 +104,7 @@ class _Reader:
         if part in self._sections:
             yield from expand(self._sections[part], self._count)
         elif found := _NUMBER.fullmatch(part):
-            yield _check(int(found[1]), self._count, self._where)
+            yield check_row(int(found[1]), self._count, self._where)
         elif found := _RANGE.fullmatch(part):
             yield from self._range(int(found[1]), int(found[2]), part)
         elif found := _EVERY.fullmatch(_EVERY_WORDS.get(part, part)):
@@ -115,15 +115,15 @@ class _Reader:
     def _range(self, first: int, last: int, part: str) -> range:
         if first > last:
             raise UsageError(f"{_quote(part)} runs backwards.", self._where, f"Write {last}-{first}.")
-        _check(first, self._count, self._where)
-        _check(last, self._count, self._where)
+        check_row(first, self._count, self._where)
+        check_row(last, self._count, self._where)
         return range(first, last + 1)
 
     def _every(self, step: int, first: int, part: str) -> range:
         count = _known(self._count, part, self._where)
         if step < 1:
             raise UsageError(f"{_quote(part)} takes no row.", self._where, _FORMS)
-        _check(first, count, self._where)
+        check_row(first, count, self._where)
         return range(first, count + 1, step)
 
     def _remedy(self) -> str:
@@ -145,16 +145,6 @@ def _known(count: int | None, said: str, where: str) -> int:
             "Enter the machine's rows first, or name the rows one by one.",
         )
     return count
-
-
-def _check(row: int, count: int | None, where: str) -> int:
-    most = MOST_ROWS if count is None else count
-    if 1 <= row <= most:
-        return row
-    if row < 1:
-        raise UsageError("There is no row 0: rows are counted from 1 at the left.", where, _FORMS)
-    machine = f"no planter has more than {MOST_ROWS}" if count is None else f"this machine has {count} rows"
-    raise UsageError(f"There is no row {row}: {machine}.", where, f"Name rows from 1 to {most}.")
 
 
 def _runs(rows: Sequence[int]) -> Iterator[str]:

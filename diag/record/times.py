@@ -58,7 +58,7 @@ def _date(said: str, now: datetime, text: str, where: str) -> date:
         if "-" in said:
             return datetime.fromisoformat(said).date()
         words = said.split()
-        number = next(int(w) for w in words if w.isdigit())
+        number = next(int(w) for w in words if w.isdecimal() and len(w) < 5)
         month = next(_MONTHS.index(w[:3]) + 1 for w in words if w[:3] in _MONTHS)
         return now.date().replace(month=month, day=number)
     except (ValueError, StopIteration):

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from diag.ask.intake import search_causes, search_checks
 from diag.call.desk import CallDesk, Desk
 from diag.errors import UsageError
+from diag.figures import number_in
 from diag.say import present
 from diag.text import clean, wrap
 from diag.trial.simulate import Fault, Simulation, draw_fault
@@ -105,8 +106,8 @@ def _step(practice: Practice, read: Callable[[str], str], write: Callable[[str],
         return False
     if said == "give up" or said.startswith("is "):
         return _end(practice, said.removeprefix("is ").strip() if said != "give up" else None, write)
-    numbered = said.isdigit() and 0 < int(said) <= len(offers)
-    keys = [offers[int(said) - 1]] if numbered else search_checks(knowledge, said)
+    number = number_in(said, len(offers))
+    keys = search_checks(knowledge, said) if number is None else [offers[number - 1]]
     if len(keys) != 1 and said not in keys:
         for key in keys:
             write(f"  {key}: {knowledge.questions[key].asks}")

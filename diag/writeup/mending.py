@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from diag import figures
 from diag.ask.form import Field, Form, Values, need, text_of
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
-from diag.units import parse
 from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
 from diag.writeup.load_list import load_list, mark_stock, stock_of
@@ -113,9 +113,9 @@ def _known(name: str, text: str, label: str) -> float | None:
     if not text:
         return None
     if name in ("skips", "doubles"):
-        return parse(text, "percent", default_unit="percent").si()
+        return figures.measured(text, "percent", default_unit="percent").si()
     if name == "slower":
-        return parse(text, "speed").si()
+        return figures.measured(text, "speed").si()
     try:
         value = float(text.replace(",", "."))
     except ValueError:

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diag.analyses import dictation
-from diag.analyses.readers import LONGEST_LINE, MOST_VALUES, read_file, read_lines, read_text
 from diag.errors import DiagError, MeasureError
+from diag.figures.table import LONGEST_LINE, MOST_VALUES, read_file, read_lines, read_text
 from diag.units import Measured
 
 SPACING = ("spacing", "position")
@@ -68,7 +68,7 @@ BAD = [
     ("row,vacuum_inh2o\n0,18\n", ("vacuum",), ":2", "counted 1, 2, 3"),
     ("row,vacuum_inh2o\n1,18,3\n", ("vacuum",), ":2", "semicolons"),
     ("time,vacuum_kpa\n0,4.5\n0,4.6\n", ("vacuum",), ":3", "order of time"),
-    ("6,1,5,8 cm", SPACING, ":1", "spaces or semicolons"),
+    ("6,1,5,8 cm", SPACING, ":1", "6.1 5.8 cm"),
     ("a\0b", SPACING, ":1", "CSV"),
 ]
 

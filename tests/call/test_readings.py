@@ -84,7 +84,7 @@ def test_evidence_is_shared_out_near_a_limit(call: CallDesk) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("from 1: 18 18 18 psi", "inH2O"), ("from 1: 18 18 18 V", "voltage"), ("from 1: 18 18 18", "No unit"),
+        ("from 1: 18 18 18 psi", "inH2O"), ("from 1: 18 18 18 V", "voltage"), ("from 1: 18 18 18", "no unit"),
         ("7: 18, 7: 17, 8: 18 inH2O", "twice"), ("13: 18, 14: 18, 15: 18 inH2O", "12 rows"),
         ("from 1: 18 inH2O", "at least"),
         ("", "Nothing was typed"), ("from 1: a b c inH2O", ""),

@@ -14,10 +14,11 @@ import pytest
 from measure import vacuum_network as net
 from measure.simulated_meter import Meter
 
+from diag import figures
 from diag.analyses.catalogue import Reading, analyse, weight_below
 from diag.errors import UnitError
 from diag.measure import drive, electrical, fan, holes, kinematics, spacing, stand, vacuum
-from diag.units import ACRE, FOOT, GRAVITY, IN_H2O, INCH, convert, parse
+from diag.units import ACRE, FOOT, GRAVITY, IN_H2O, INCH, convert
 
 SOURCES = {
     "S1": "NIST SP 811, appendix B.8/B.9",
@@ -202,7 +203,7 @@ def test_value(row: Row) -> None:
 def test_u08_vacuum_above_one_atmosphere_is_refused(said: str) -> None:
     """U08 (unit traps in S20 and S30): no vacuum exceeds one atmosphere, and inches of water are suggested."""
     with pytest.raises(UnitError, match="inH2O"):
-        parse(said, "vacuum")
+        figures.measured(said, "vacuum")
 
 
 def test_k07_wrong_vacuum_in_beet_shows_in_a_stand_count() -> None:

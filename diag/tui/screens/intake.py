@@ -15,6 +15,7 @@ from diag.ask.intake import fact_text, read_words
 from diag.ask.profiles import Draft, machine_body, note_fitted
 from diag.ask.taking import Taking, faults, take
 from diag.errors import DiagError
+from diag.figures import MOST_ROWS, number_in
 from diag.hear.complaint import Match
 from diag.record.rows import parse_rows
 from diag.tui.act import Act, bindings
@@ -184,7 +185,7 @@ class IntakeScreen(Page[None]):
 
     def _count(self) -> int | None:
         text = self.query_one("#machine_rows", LineField).value.strip()
-        return int(text) if text.isdigit() and 1 <= int(text) <= 200 else None
+        return number_in(text, MOST_ROWS)
 
     @on(Input.Changed, "#rows")
     @on(Input.Changed, "#machine_rows")

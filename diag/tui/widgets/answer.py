@@ -10,7 +10,7 @@ from textual.message import Message
 from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
-from diag.ask.answers import parse_answer
+from diag.ask.answers import take_answer
 from diag.ask.needs import give
 from diag.ask.preview import preview
 from diag.call.looks import record_form
@@ -80,7 +80,7 @@ class AnswerBox(AnswerFields):
             if turn is None or turn.check is None or self._work is None:
                 return
             call = self._work.call
-            found = preview(call.engine.knowledge, call.state, turn.check, text)
+            found = preview(call.engine.knowledge, call.state, turn.check, text, self._work.app.units)
             if not get_current_worker().is_cancelled and number == self._tried:
                 self.app.call_from_thread(self._preview, found)
 
@@ -143,7 +143,9 @@ class AnswerBox(AnswerFields):
         check = self._turn.check if self._turn else None
         if check is None:
             return
-        self._record(lambda call: self._give(call, check.id, **parse_answer(check, text, rows=call.state.machine.rows)))
+        assert self._work is not None
+        system = self._work.app.units
+        self._record(lambda call: self._give(call, check.id, **take_answer(call, check, text, system)))
 
     @property
     def _details(self) -> dict[str, Any]:

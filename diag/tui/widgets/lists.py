@@ -81,7 +81,7 @@ class PickList(OptionList):
         return self.keys[at] if at is not None and at < len(self.keys) else None
 
     def on_key(self, event: events.Key) -> None:
-        digit = event.character if event.character and event.character.isdigit() else ""
+        digit = event.character if event.character and event.character in "0123456789" else ""
         if self._numbered and digit:
             if self._go_to(self._digits + digit) or self._go_to(digit):
                 self.number_hit()

@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.knowledge.story_terms import Detail
 from diag.record.graph import Event
 from diag.record.state import Step
 from diag.text import clean, one_line
-from diag.units import QUANTITIES, Measured, System, parse
+from diag.units import QUANTITIES, Measured, System
 from diag.writeup.story.measured import setting_text
 from diag.writeup.story.model import Item, Skip, Told
 
@@ -144,7 +145,7 @@ def parse_date(text: str, where: str = "date") -> str:
 def _amount(detail: Detail, said: str) -> dict[str, str]:
     quantity = detail.quantity or "count"
     default = QUANTITIES[quantity].us if QUANTITIES[quantity].dimension == "count" else None
-    return parse(said, quantity, default_unit=default).as_json()
+    return figures.measured(said, quantity, default_unit=default).as_json()
 
 
 def _choice(detail: Detail, said: str) -> tuple[str, str]:

@@ -10,8 +10,9 @@ from diag.analyses.catalogue import Analysed, results_of
 from diag.call.by_row import is_row, si_of
 from diag.call.case_of import BACK, Seen
 from diag.call.desk import CallDesk
-from diag.call.readings import AGAIN, context
+from diag.call.readings import context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
+from diag.figures import AGAIN
 from diag.knowledge.model import Check
 from diag.record.rows import Rows, show_rows
 from diag.record.state import Answer

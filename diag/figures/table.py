@@ -2,7 +2,7 @@
 
 CSV columns: spacing or position, `row` with vacuum, current, depth, count or value, `time` with vacuum; a
 unit as suffix (spacing_mm, vacuum_kpa) or in brackets, in a cell (which wins), or given beside. Semicolon or
-tab separates where commas are decimal marks. Text without a header is a list of numbers.
+tab separates where commas are decimal marks. Text without a header is read as it would be typed.
 Files are read line by line; more than `MOST_VALUES` values, or a line longer than `LONGEST_LINE`, are refused.
 """
 
@@ -16,13 +16,16 @@ from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
 
-from diag import figures
 from diag.errors import DiagError, MeasureError
+from diag.figures.asked import AGAIN, Asked
+from diag.figures.values import measured, read
 from diag.text import one_line
-from diag.units import QUANTITIES, UNITS, Measured, Quantity, Unit, check_possible, find_unit, parse
+from diag.units import QUANTITIES, UNITS, Quantity, Unit, find_unit
 
 MOST_VALUES = 200_000
 LONGEST_LINE = 1_000_000
+MOST_BARE = 2_000_000
+"""Most characters of values without a header line."""
 
 NOT_READ = ("", "-", "--", "n/a", "na", "x")
 """Cells that mean: this row was not read."""
@@ -138,7 +141,8 @@ def read_lines(lines: Iterator[str], wanted: tuple[str, ...], unit: str | None, 
 
 
 def _is_header(line: str) -> bool:
-    return bool(re.match(r'\s*"?[A-Za-z_]', line)) and not re.match(r"\s*[-A-Za-z]?\s*\d", line)
+    """Tell whether a line names columns: it begins with a letter and holds no number that stands alone."""
+    return bool(re.match(r'\s*"?[A-Za-z_]', line)) and not re.search(r"(?<![\w.])[0-9]", line)
 
 
 def _separator(header: str) -> str:
@@ -238,7 +242,7 @@ def _line(cells: list[str], names: list[str], value: _Column, row: _Column | Non
     got.lines.append(number)
 
 
-_PLAIN = re.compile(r"[-+]?\d{1,12}(?:[.,]\d+)?\Z")
+_PLAIN = re.compile(r"[-+]?[0-9]{1,12}(?:[.,](?:[0-9]{1,2}|[0-9]{4,}))?\Z")
 
 
 def _cell(cell: str, column: _Column, mark: str, units: dict[str, None]) -> float:
@@ -252,10 +256,9 @@ def _cell(cell: str, column: _Column, mark: str, units: dict[str, None]) -> floa
         si = float(text.replace(",", ".")) * unit.factor + unit.offset
         if column.quantity.lowest <= si <= column.quantity.highest:
             return si
-        check_possible(Measured(text.lstrip("+").replace(",", "."), unit.name), column.quantity.name)
-    measured = parse(text, column.quantity.name, default_unit=column.unit)
-    units.setdefault(measured.unit)
-    return measured.si()
+    found = measured(text, column.quantity.name, default_unit=column.unit)
+    units.setdefault(found.unit)
+    return found.si()
 
 
 def _known_unit(column: _Column) -> Unit | None:
@@ -276,64 +279,23 @@ def _row_number(cell: str) -> int:
 
 
 def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before: int) -> Table:
-    """Return numbers separated by spaces, tabs, semicolons, or commas followed by a space, unit last or each."""
-    quantity = QUANTITIES[COLUMNS[name]]
-    got = _Gathered()
-    pending: list[tuple[str, str, int]] = []
-    for number, line in enumerate(lines, before + 1):
-        for token in _tokens(line, f"{where}:{number}"):
-            pending.append((token, f"{where}:{number}", number))
-            if len(pending) > MOST_VALUES:
-                raise MeasureError(f"There are more than {MOST_VALUES} values.", f"{where}:{number}",
-                                   "Give a part of the file.")
-    tail = _trailing_unit([t for t, _, _ in pending[-1:]], quantity) or unit
-    column = _Column(0, name, quantity, tail)
-    for row, (token, place, number) in enumerate(pending, 1):
-        if token.casefold() in NOT_READ:
-            got.skipped += 1
-            continue
-        if name in PER_ROW:
-            got.rows.append(row)
-        try:
-            got.values.append(_cell(token, column, ";", got.units))
-        except DiagError as error:
-            raise error.at(place) from None
-        got.lines.append(number)
-    if not got.values:
-        raise MeasureError("There are no values.", where, f"Give at least one {quantity.label}.")
-    return _checked(Table(name, tuple(got.values), tuple(got.rows), (), tuple(got.lines), tuple(got.units),
-                          got.skipped), where)
-
-
-_TOKEN = re.compile(
-    r"(?P<number>[-+]?\d[\d.,]*(?:\s+\d+\s*/\s*\d+|-\d+/\d+)?)\s*(?P<unit>(?![-\d])[^\s\d;,][^\s;,]*)?|(?P<other>[^\s;,]+)"
-)
-
-
-def _tokens(line: str, where: str) -> Iterator[str]:
-    """Yield the values of a line with the unit written beside each; a comma inside figures is settled here."""
-    text = line.strip().rstrip(",;")
-    dashed = re.sub(r"(?<![\w.])-(?=[\s;,]|$)", " - ", text)
-    for found in _TOKEN.finditer(dashed):
-        number = found["number"]
-        if number is None:
-            yield found["other"]
-            continue
-        number = number.rstrip(",.")
-        pieces = number.split(",")
-        if len(pieces) > 1 and all(re.fullmatch(r"\d+\.\d+", p) for p in pieces):
-            yield from pieces[:-1]
-            number = pieces[-1]
-        elif number.count(",") > 1 and not re.fullmatch(r"\d{1,3}(,\d{3})+", number):
-            raise MeasureError(f'"{one_line(number, limit=30)}" may be one number or several.', where,
-                               "Separate values by spaces or semicolons.")
-        yield f"{number} {found['unit'] or ''}".strip()
-
-
-def _trailing_unit(last: list[str], quantity: Quantity) -> str | None:
-    """Return the unit of the last value: it counts for all values that have none."""
-    found = figures.AMOUNT.match(last[0]) if last else None
-    if not found or not found["unit"]:
-        return None
-    unit = find_unit(found["unit"])
-    return unit.name if unit.quantity == quantity.dimension else None
+    """Return values without a header, as one types them; by row where the column is one of the rows."""
+    text = "\n" * before
+    for line in lines:
+        text += line
+        if len(text) > MOST_BARE:
+            raise MeasureError(f"There are more than {MOST_BARE} characters without a header.", where,
+                               "Give a part of the file, or a column with its name in the first line.")
+    per_row = name in PER_ROW
+    asked = Asked(QUANTITIES[COLUMNS[name]].name, unit, "rows" if per_row else "list", where=where)
+    try:
+        items = read(text, asked, MOST_BARE).sure().items
+    except DiagError as error:
+        raise error.at(where if len(text.splitlines()) > before + 1 else f"{where}:{before + 1}") from None
+    got = [(i, i.value) for i in items if i.value is not None]
+    first = next((int(i.place) for i, _ in got if i.place != AGAIN), 1) if per_row else 0
+    return _checked(Table(
+        name, tuple(value.si() for _, value in got),
+        tuple(first if i.place == AGAIN else int(i.place) for i, _ in got) if per_row else (), (),
+        tuple(i.line for i, _ in got), tuple(dict.fromkeys(value.unit for _, value in got)),
+        len(items) - len(got)), where)

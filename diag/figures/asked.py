@@ -1,0 +1,132 @@
+"""What is asked for, and what was read: values by place, how they are understood, how they can be typed again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Literal
+
+from diag.errors import UnitError, UsageError
+from diag.units import UNITS, Measured, is_usual
+
+AGAIN = "again"
+"""Place of a reading of the first row, taken again at the end of a walk."""
+NOT_READ = "-"
+MOST_ROWS = 200
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is wanted: the quantity, the unit of the gauge where none is typed, and by what values are told apart.
+
+    `rows`: how many rows the machine has, None where it is not known. `labels`: names of the places, in order.
+    `least`: fewest values worth taking. `kind` "one" wants exactly one value, "list" any number in order.
+    `where`: name of the file, for errors.
+    """
+
+    quantity: str
+    unit: str | None = None
+    kind: Literal["one", "list", "rows", "labels"] = "one"
+    rows: int | None = None
+    labels: tuple[str, ...] = ()
+    least: int = 1
+    where: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One value with its place ("7", "again", a label); `value` None: marked as not read. `line`: where it stands."""
+
+    place: str
+    value: Measured | None
+    line: int = 1
+
+
+@dataclass(frozen=True)
+class Read:
+    """Values as they were understood. `assumed`: no unit was typed. `other`: a second reading that is as good."""
+
+    asked: Asked
+    items: tuple[Item, ...]
+    assumed: bool = False
+    other: Read | None = field(default=None, compare=False)
+
+    @property
+    def values(self) -> dict[str, Measured]:
+        """The values that were read, by place."""
+        return {i.place: i.value for i in self.items if i.value is not None}
+
+    @property
+    def usual(self) -> bool:
+        """True when every value is of the size people measure."""
+        return all(is_usual(v, self.asked.quantity) for v in self.values.values())
+
+    @property
+    def understood(self) -> str:
+        """The reading in words, as it is read back."""
+        places = self.asked.kind in ("rows", "labels")
+        return understood({i.place: i.value for i in self.items}) if places else self.typed
+
+    @property
+    def typed(self) -> str:
+        """The reading as it can be typed without a doubt."""
+        return typed([(i.place, i.value) for i in self.items], places=self.asked.kind in ("rows", "labels"))
+
+    def sure(self) -> Read:
+        """Return the reading. Raises UnitError with both readings where there are two."""
+        if self.other is None:
+            return self
+        raise UnitError(f"This may mean {self.understood}; or {self.other.understood}.",
+                        remedy=f'Type "{self.typed}" or "{self.other.typed}".')
+
+
+def check_row(row: int, count: int | None, where: str = "") -> int:
+    """Return a row that the machine has; `count` None: not known. Raises UsageError naming its number of rows."""
+    most = MOST_ROWS if count is None else count
+    remedy = f"Name rows from 1 to {most}."
+    if 1 <= row <= most:
+        return row
+    if row < 1:
+        raise UsageError("There is no row 0: rows are counted from 1 at the left.", where, remedy)
+    machine = f"no planter has more than {MOST_ROWS}" if count is None else f"this machine has {count} rows"
+    raise UsageError(f"There is no row {row}: {machine}.", where, remedy)
+
+
+def understood(values: Mapping[str, Measured | None]) -> str:
+    """Return values by place in words: "row 6 18.2, row 7 11, row 8 not read inH2O", "rows 12 to 1: 18, ..."."""
+    unit = _one_unit(values.values())
+    rows = [int(p) for p in values if p.isdigit()]
+    steps = {b - a for a, b in pairwise(rows)}
+    if len(rows) == len(values) > 2 and steps in ({1}, {-1}):
+        told = f"rows {rows[0]} to {rows[-1]}: {', '.join(_figure(v, unit, NOT_READ) for v in values.values())}"
+    else:
+        told = ", ".join(f"{place_words(p)} {_figure(v, unit, 'not read')}" for p, v in values.items())
+    return f"{told} {UNITS[unit].label if unit else ''}".strip()
+
+
+def place_words(place: str) -> str:
+    """Return a place in words: "row 7", "the first row again", "left wing"."""
+    if place == AGAIN:
+        return "the first row again"
+    return f"row {place}" if place.isdigit() else place.replace("_", " ")
+
+
+def typed(items: Iterable[tuple[str, Measured | None]], *, places: bool) -> str:
+    """Return values as one types them, with their places or in order; the unit once at the end where it is one."""
+    items = list(items)
+    unit = _one_unit(v for _, v in items)
+    told = [NOT_READ if v is None else v.value if unit else f"{v.value} {v.unit}" for _, v in items]
+    if places:
+        told = [f"{place}: {text}" for (place, _), text in zip(items, told, strict=True)]
+    label = unit if unit and UNITS[unit].label else ""
+    return f"{(', ' if places else ' ' if unit else '; ').join(told)} {label}".strip()
+
+
+def _one_unit(values: Iterable[Measured | None]) -> str | None:
+    units = {v.unit for v in values if v is not None}
+    return units.pop() if len(units) == 1 else None
+
+
+def _figure(value: Measured | None, unit: str | None, missing: str) -> str:
+    return missing if value is None else value.value if unit else str(value)

@@ -1,0 +1,522 @@
+"""Values from what was typed: one, a list, by row or by name. Two readings that are as good are both given."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from decimal import Decimal
+from itertools import chain, pairwise
+
+from diag.errors import DiagError, UnitError, UsageError
+from diag.figures.asked import AGAIN, Asked, Item, Read, check_row
+from diag.figures.numbers import fraction, is_number, settled
+from diag.figures.scan import MOST_TYPED, Entry, Scanner, not_understood
+from diag.text import one_line
+from diag.unit_table import QUANTITIES, UNITS, Quantity, Unit
+from diag.units import Measured, check_possible, find_unit, quantity_named, wrong_dimension
+
+Placed = list[tuple[str, Entry]]
+"""Place, and the entry that stands there: a value, or the mark that it was not read."""
+
+_PLAIN = re.compile(r"[0-9]{1,12}(?:\.(?:[0-9]{1,2}|[0-9]{4,12}))?")
+_THREES = re.compile("[1-9][0-9]{0,2}(?:'[0-9]{3})*")
+_FILLERS = ("is", "was", "reads", "at", "and", "#", "the")
+_ROW, _FROM, _BACK = ("row", "rows", "no", "nr"), ("from", "start", "starting"), ("down", "back", "backwards")
+_DIRECTIONS = (*_BACK, "up", "on")
+_THOUSANDS = ("rate", "count", "seeds_per_mass")
+
+
+def measured(text: str, quantity: str, *, default_unit: str | None = None) -> Measured:
+    """Return what was typed as one value of `quantity`; `default_unit` is used when no unit is typed.
+
+    Takes "18,5 inH2O", "32k/ac", "32,000 seeds/ac", "6 1/2 in", "5 ft 3 1/2 in", 17' 5". One comma before
+    exactly three figures may be a thousands mark or a decimal comma: the reading that is usual for the
+    quantity is taken, and where both are usual the text is refused. Raises UnitError: no number, no unit
+    anywhere, another dimension (both units named), an impossible size (with what was likely meant).
+    """
+    return next(iter(read(text, Asked(quantity, default_unit)).sure().values.values()))
+
+
+def read(text: str, asked: Asked, most: int = MOST_TYPED) -> Read:
+    """Return what was typed, as it is understood; `Read.sure` refuses what has two meanings.
+
+    Takes numbers in every form, the unit before, after, on each or once for all, "-" or "x" for not read; by row
+    "6: 18.2 7: 11", "6 18.2, 7 11", "row 6 18.2, row 7 11", "from 6: 18.2 11 18" (also "down"), lines of a table;
+    by name "left 14 right 20" or in the order asked. Raises UnitError or UsageError with the remedy.
+    """
+    want = quantity_named(asked.quantity)
+    scanner = Scanner(text, asked.labels, thousands=want.dimension in _THOUSANDS, counted=want.dimension == "count",
+                      most=most)
+    entries = scanner.entries()
+    if not any(e.kind == "value" for e in entries):
+        if not scanner.text.strip():
+            raise UnitError(f"No {want.label} was given.", remedy=f"Type a number, such as {_example(want)}.")
+        raise UnitError(f'"{one_line(text, limit=40)}" does not begin with a number.',
+                        remedy=f"Type a number and a unit, such as {_example(want)}.")
+    return _settled(_Reader(scanner.text, asked, want), entries)
+
+
+def _example(want: Quantity) -> str:
+    number = {"seeds/ac": "32000", "inH2O": "18.5", "in": "6.5", "mph": "5", "rpm": "40"}.get(want.us, "12")
+    return f"{number} {want.us}".strip()
+
+
+# ------------------------------------------------------------------------- what the marks may mean
+
+
+def _settled(reader: _Reader, entries: list[Entry]) -> Read:
+    """Return the one reading that can be, with a second one beside it where it is as good."""
+    plain = list(chain.from_iterable(_pieces(entries)))
+    error: DiagError | None = None
+    try:
+        found = reader.readings(plain)
+    except DiagError as wrong:
+        error, found = wrong, []
+    pairs = _comma_pairs(entries)
+    if pairs is not None:
+        found += reader.tried(pairs)
+    if not found or not found[0].usual:
+        found += [r for r in reader.tried(_spaced(plain)) if error or r.usual]
+    if not found:
+        found = reader.tried(_all_split(plain))
+    if not found:
+        assert error is not None
+        raise error
+    return replace(found[0], other=next((r for r in found[1:] if r.values != found[0].values), None))
+
+
+def _pieces(entries: Sequence[Entry]) -> Iterator[Iterator[Entry]]:
+    """Yield entries; figures that are no number are cut at their commas, before a colon at the last one."""
+    for i, entry in enumerate(entries):
+        before_colon = i + 1 < len(entries) and entries[i + 1].kind == "is"
+        if "," in entry.figures and before_colon:
+            yield _split(entry, entry.figures.rpartition(",")[::2])
+        elif "," in entry.figures and not is_number(entry.figures):
+            yield _split(entry, entry.figures.split(","))
+        else:
+            yield iter((entry,))
+
+
+def _split(entry: Entry, parts: Sequence[str]) -> Iterator[Entry]:
+    """Yield one value of a list written without blanks for each part; the last keeps fraction and unit."""
+    at = entry.start
+    for i, part in enumerate(parts):
+        last = i == len(parts) - 1
+        if i:
+            yield Entry("break", ",", at, at + 1)
+            at += 1
+        yield (replace(entry, figures=part, start=at, text=part + entry.text[len(entry.figures):], negative=False)
+               if last else Entry("value", part, at, at + len(part), part, negative=entry.negative and i == 0))
+        at += len(part)
+
+
+def _comma_pairs(entries: Sequence[Entry]) -> list[Entry] | None:
+    """Return "6,1,5,8" as 6.1 and 5.8, the other reading of such a list; None where there is none."""
+    made: list[Entry] = []
+    for entry in entries:
+        parts = entry.figures.split(",")
+        if len(parts) > 1 and not is_number(entry.figures):
+            if len(parts) % 2 or not all(p.isdigit() for p in parts):
+                return None
+            made += _split(entry, [",".join(two) for two in zip(parts[::2], parts[1::2], strict=True)])
+        else:
+            made.append(entry)
+    return made if len(made) > len(entries) else None
+
+
+def _spaced(entries: Sequence[Entry]) -> list[Entry] | None:
+    """Return "32 000" as one number, wherever three figures follow up to three after a blank; None without any."""
+    made: list[Entry] = []
+    for entry in entries:
+        last = made[-1] if made else None
+        goes_on = (last is not None and last.unit is None and last.kind == "value" and not (last.part or last.negative)
+                   and _THREES.fullmatch(last.figures)
+                   and re.match(r"[0-9]{3}(?![0-9])", entry.figures))
+        if last is not None and goes_on:
+            made[-1] = replace(entry, figures=f"{last.figures}'{entry.figures}", start=last.start)
+        else:
+            made.append(entry)
+    return made if len(made) < len(entries) else None
+
+
+def _all_split(entries: Sequence[Entry]) -> list[Entry] | None:
+    """Return the entries with every comma between values, None without any comma inside figures."""
+    if not any("," in e.figures for e in entries):
+        return None
+    return [p for e in entries for p in (_split(e, e.figures.split(",")) if "," in e.figures else (e,))]
+
+
+# ---------------------------------------------------------------------------------- what is asked
+
+
+class _Reader:
+    """Reads entries as what is asked: gives a place to each value, then number and unit."""
+
+    def __init__(self, text: str, asked: Asked, want: Quantity) -> None:
+        self._text, self._asked, self._want = text, asked, want
+
+    def tried(self, entries: Sequence[Entry] | None) -> list[Read]:
+        """Return the readings of entries, none where they cannot be read."""
+        try:
+            return self.readings(entries) if entries else []
+        except DiagError:
+            return []
+
+    def readings(self, entries: Sequence[Entry]) -> list[Read]:
+        """Return the reading, or both where two are as good. Raises DiagError when there is none."""
+        entries = _without_lead(self._feet(entries))
+        places: dict[str, Callable[[Sequence[Entry]], list[Placed]]] = {
+            "one": self._one, "list": self._list, "labels": self._labels, "rows": self._rows}
+        tried = places[self._asked.kind](entries)
+        found: list[Read] = []
+        for i, placed in enumerate(tried):
+            try:
+                found.append(self._read(placed, entries))
+            except DiagError:
+                if i == len(tried) - 1 and not found:
+                    raise
+        return found
+
+    def _read(self, placed: Placed, entries: Sequence[Entry]) -> Read:
+        asked = self._asked
+        values = [e for _, e in placed if e.kind == "value"]
+        if len(values) < asked.least:
+            raise UsageError(f"{len(values)} values; at least {asked.least} are needed.", "", "Read the others too.")
+        for place, _ in placed if asked.kind == "rows" else ():
+            if place != AGAIN:
+                check_row(int(place), asked.rows)
+        unit, assumed = self._unit(values, [e for e in entries if e.kind == "unit"])
+        items = []
+        for place, entry in placed:
+            try:
+                items.append(Item(place, self._value(entry, unit) if entry.kind == "value" else None, entry.line))
+            except UnitError as error:
+                raise error.at(f"{asked.where}:{entry.line}" if asked.where else "") from None
+        return Read(asked, tuple(items), assumed)
+
+    # --- places -----------------------------------------------------------------------------------
+
+    def _one(self, entries: Sequence[Entry]) -> list[Placed]:
+        placed = self._in_order(entries)
+        if len(placed) != 1 or placed[0][1].kind == "none":
+            raise UnitError("This is more than one number.", remedy="Give one number and its unit.")
+        return [placed]
+
+    def _list(self, entries: Sequence[Entry]) -> list[Placed]:
+        for entry in entries:
+            if entry.figures == "0" and entry.part:
+                raise UnitError(f'"{entry.text}" may be one value or two.', "", f"Write 0; {entry.part} or a decimal.")
+        return [self._in_order(entries)]
+
+    def _in_order(self, entries: Sequence[Entry]) -> Placed:
+        placed: Placed = []
+        before: Entry | None = None
+        for entry in entries:
+            if entry.kind in ("value", "none"):
+                placed.append((str(len(placed) + 1), entry))
+            elif entry.kind == "dash" and before is not None and before.kind == "value":
+                raise UnitError("This is more than one number.", remedy="Give one number and its unit.")
+            elif entry.kind not in ("unit", "break"):
+                raise not_understood(self._text, entry, before)
+            before = entry
+        return placed
+
+    def _labels(self, entries: Sequence[Entry]) -> list[Placed]:
+        labels = self._asked.labels
+        if not any(e.kind in ("label", "is") for e in entries):
+            placed = self._in_order(entries)
+            if len(placed) != len(labels):
+                wanted = ", ".join(label.replace("_", " ") for label in labels)
+                raise UsageError(f"{len(placed)} values for {len(labels)} places.", "",
+                                 f"Give one each, in this order: {wanted}.")
+            return [[(label, e) for label, (_, e) in zip(labels, placed, strict=True)]]
+        return [list(named(self._text, entries, labels))]
+
+    def _rows(self, entries: Sequence[Entry]) -> list[Placed]:
+        words = {e.text.casefold() for e in entries if e.kind == "word"}
+        if any(e.kind == "is" for e in entries) or not words.isdisjoint((*_ROW, *_FROM, AGAIN)):
+            return [_Walk(self._text, entries).placed()]
+        flat = self._in_order(entries)
+        firsts = [e.bare for _, e in flat[::2]]
+        rows = [r for r in firsts if r is not None and 1 <= r <= (self._asked.rows or r)]
+        if len(flat) % 2 or len(rows) < len(firsts) or any(b <= a for a, b in pairwise(rows)):
+            return [flat]
+        pairs = [(str(r), e) for r, (_, e) in zip(rows, flat[1::2], strict=True)]
+        groups = _groups(entries)
+        in_twos = len(groups) > 1 and {len(g) for g in groups} == {2}
+        units = [e.unit is not None for _, e in flat[1::2]]
+        return [pairs] if in_twos or (len(pairs) > 1 and all(units)) else [flat, pairs]
+
+    # --- units and numbers ------------------------------------------------------------------------
+
+    def _feet(self, entries: Sequence[Entry]) -> list[Entry]:
+        """Join feet and the inches behind them; "6 ft 7" alone may be one length or two and is refused in a list."""
+        if self._want.dimension != "length" or not any(e.unit and e.unit.name == "ft" for e in entries):
+            return list(entries)
+        made: list[Entry] = []
+        for entry in entries:
+            feet = made[-2] if len(made) > 1 and made[-1].kind in self._joints else made[-1] if made else None
+            if entry.kind == "value" and feet is not None and _whole_feet(feet) and self._are_inches(entry, made[-1]):
+                del made[-1 if made[-1] is feet else -2 :]
+                inches = _number(entry, QUANTITIES["spacing"], UNITS["in"])
+                if inches >= 12:
+                    raise UnitError(f'"{one_line(self._text[feet.start : entry.end], limit=40)}" has 12 inches or more '
+                                    "beside the feet.", "",
+                                    "Give the whole length in inches, or carry 12 inches over as a foot.")
+                made.append(replace(entry, start=feet.start, figures=f"{int(feet.figures) * 12 + inches:f}", part="",
+                                    unit=UNITS["in"], negative=feet.negative))
+            else:
+                made.append(entry)
+        return made
+
+    @property
+    def _joints(self) -> tuple[str, ...]:
+        return ("dash", "break") if self._asked.kind == "one" else ("dash",)
+
+    def _are_inches(self, entry: Entry, before: Entry) -> bool:
+        if entry.unit is not None or self._asked.kind == "one":
+            return entry.unit is None or entry.unit.name == "in"
+        if before.kind == "value" and entry.bare is not None and entry.bare < 12:
+            raise UnitError(f'"{before.text} {entry.text}" may be one length or two.', "",
+                            f"Write {before.text} {entry.text} in, or {before.text}, {entry.text} ft.")
+        return False
+
+    def _unit(self, values: Sequence[Entry], alone: Sequence[Entry]) -> tuple[Unit | None, bool]:
+        """Return the unit of the values that have none, and whether it was assumed."""
+        units = {e.unit.name: e.unit for e in (*values, *alone) if e.unit is not None}
+        if len(units) == 1:
+            return next(iter(units.values())), False
+        bare = [e for e in values if e.unit is None]
+        if units and bare:
+            raise UnitError(f"{bare[0].text} has no unit, and {' and '.join(units)} stand beside it.", "",
+                            "Write the unit on each value.")
+        if self._asked.unit is not None:
+            return find_unit(self._asked.unit), not units
+        return (UNITS["count"] if self._want.dimension == "count" else None), False
+
+    def _value(self, entry: Entry, unit: Unit | None) -> Measured:
+        want, unit = self._want, entry.unit or unit
+        if unit is None:
+            raise UnitError(f"The {want.label} has no unit.",
+                            remedy=f"Add the unit printed on the gauge, such as {want.us} or {want.metric}.")
+        if unit.quantity != want.dimension:
+            raise wrong_dimension(unit, want)
+        if re.match("0[0-9]", entry.figures):
+            raise UnitError(f'"{entry.figures[:20]}" begins with a zero.', remedy="Write 5.2, not 05.2.")
+        number = entry.figures if _is_plain(entry) else f"{_number(entry, want, unit):f}"
+        found = Measured(f"-{number}" if entry.negative else number, unit.name)
+        check_possible(found, want.name)
+        return found
+
+
+def _is_plain(entry: Entry) -> bool:
+    return not entry.part and entry.times == 1 and _PLAIN.fullmatch(entry.figures) is not None
+
+
+def _number(entry: Entry, want: Quantity, unit: Unit) -> Decimal:
+    """Return the number of a value as an exact decimal, without its sign."""
+    number = Decimal(settled(entry.figures, (want,), unit, entry.times)) if entry.figures else Decimal(0)
+    number += fraction(entry.part) if entry.part else 0
+    return number if entry.times == 1 else Decimal(f"{(number * entry.times).normalize():f}")
+
+
+def _whole_feet(entry: Entry) -> bool:
+    return (entry.kind == "value" and entry.unit is not None and entry.unit.name == "ft" and not entry.part
+            and entry.figures.isdigit())
+
+
+def _without_lead(entries: Sequence[Entry]) -> list[Entry]:
+    """Drop the colon behind a unit that stands before its values: "inH2O: 18 17"."""
+    return [e for i, e in enumerate(entries) if not (e.kind == "is" and i and entries[i - 1].kind == "unit")]
+
+
+def _groups(entries: Sequence[Entry]) -> list[list[Entry]]:
+    """Return the values between the strongest marks there are: lines, else semicolons, else commas."""
+    marks = {e.text for e in entries if e.kind == "break"}
+    mark = next((m for m in "\n;," if m in marks), "")
+    groups: list[list[Entry]] = [[]]
+    for entry in entries:
+        if entry.kind in ("value", "none"):
+            groups[-1].append(entry)
+        elif entry.kind == "break" and entry.text == mark and groups[-1]:
+            groups.append([])
+    return groups
+
+
+def named(text: str, entries: Sequence[Entry], labels: Sequence[str]) -> Iterator[tuple[str, Entry]]:
+    """Yield values that stand behind their names. Raises UsageError for a name or value too many."""
+    by_words = {label.replace("_", " "): label for label in labels}
+    label, before, given = None, None, set()
+    for entry in entries:
+        if entry.kind == "label":
+            label = by_words[entry.text.replace("_", " ").casefold()]
+        elif entry.kind in ("value", "none"):
+            if label is None or label in given:
+                raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no name.", "",
+                                 f"Give: {', '.join(by_words)}.")
+            given.add(label)
+            yield label, entry
+        elif entry.kind == "word" and entry.text.casefold() not in _FILLERS:
+            if before is not None and before.kind == "value":
+                raise not_understood(text, entry, before)
+            raise UsageError(f"{one_line(entry.text, limit=30)!r} is not asked for.", "",
+                             f"Give: {', '.join(by_words)}.")
+        elif entry.kind in ("dash", "sign"):
+            raise not_understood(text, entry, before)
+        before = entry
+
+
+class _Walk:
+    """Places given by rows: a key names the row of the values behind it, in order up or down."""
+
+    def __init__(self, text: str, entries: Sequence[Entry]) -> None:
+        self._text, self._entries = text, entries
+        self._found: Placed = []
+        self._at = 0
+        self._next: int | None = None
+        self._last: int | None = None
+        self._step = 1
+        self._single = self._filled = self._again = self._from = False
+
+    def placed(self) -> Placed:
+        """Return the values with their rows. Raises UsageError or UnitError where a row is missing or double."""
+        while self._at < len(self._entries):
+            self._take(self._entries[self._at])
+        self._end_of_run()
+        seen: set[str] = set()
+        for place, _ in self._found:
+            if place in seen:
+                raise UsageError("A row stands there twice.", "",
+                                 "Give each row once; the first row read again is `again: 18`.")
+            seen.add(place)
+        return self._found
+
+    def _word(self, ahead: int) -> str:
+        at = self._at + ahead
+        entry = self._entries[at] if at < len(self._entries) else None
+        return entry.text.casefold() if entry is not None and entry.kind not in ("value", "unit", "break") else ""
+
+    def _bare(self, ahead: int) -> int | None:
+        at = self._at + ahead
+        return self._entries[at].bare if at < len(self._entries) else None
+
+    def _take(self, entry: Entry) -> None:
+        word = entry.text.casefold()
+        if entry.kind in ("value", "none"):
+            if entry.bare is not None and self._is_key():
+                self._key(single=False)
+                return
+            self._give(entry)
+        elif word in _FROM or word in _ROW:
+            self._from = self._from or word in _FROM
+            nearby = 1
+            while nearby < 3 and self._word(nearby) in (*_ROW, "#", "at"):
+                nearby += 1
+            if self._bare(nearby) is not None:
+                self._at += nearby
+                self._key(single=not self._from)
+                return
+            raise not_understood(self._text, entry, None)
+        elif word == AGAIN:
+            self._end_of_run()
+            self._again = True
+        elif entry.kind == "break":
+            self._open_group()
+        elif entry.kind not in ("unit", "is") and word not in _FILLERS:
+            raise not_understood(self._text, entry, self._entries[self._at - 1] if self._at else None)
+        self._at += 1
+
+    def _is_key(self) -> bool:
+        """Tell whether the number here is a row: a colon, a direction or a span with a colon follows."""
+        if self._word(1) in (":", "=") or (self._word(1) in _DIRECTIONS and self._word(2) in (":", "=")):
+            return True
+        return self._word(1) in ("-", "to", "through") and self._bare(2) is not None and self._word(3) in (":", "=")
+
+    def _key(self, *, single: bool) -> None:
+        """Take a row, or the first and last row of a span, with direction and colon."""
+        self._end_of_run()
+        first = self._bare(0)
+        self._at += 1
+        last = self._bare(1) if self._word(0) in ("-", "to", "through") else None
+        if last is not None:
+            self._at += 2
+        self._next, self._last, self._step = first, last, -1 if last is not None and last < (first or 0) else 1
+        if self._word(0) in _DIRECTIONS:
+            self._step = -1 if self._word(0) in _BACK else 1
+            self._at, single = self._at + 1, False
+        if self._word(0) in (":", "="):
+            self._at, single = self._at + 1, False
+        self._single, self._filled, self._again = single and last is None, False, False
+
+    def _end_of_run(self) -> None:
+        """Refuse a span of rows that got more or fewer values than it has rows, and a row without a value."""
+        if self._last is not None and self._next is not None and self._next != self._last + self._step:
+            raise UsageError("The span of rows and its values do not match.", "",
+                             "Give one value for each of these rows, - for not read.")
+        if self._next is not None and not self._filled:
+            raise UsageError(f"Row {self._next} has no value.", "", f"Write {self._next}: 18, or {self._next}: -.")
+        self._next, self._last, self._from, self._again = None, None, False, False
+
+    def _give(self, entry: Entry) -> None:
+        if self._again:
+            self._found.append((AGAIN, entry))
+            self._again = False
+        elif self._next is None or (self._single and self._filled):
+            raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no row.", "",
+                             "Write row 6 18.2, row 7 11; or from 6: 18.2 11 18.")
+        else:
+            self._found.append((str(self._next), entry))
+            self._next, self._filled = self._next + self._step, True
+
+    def _open_group(self) -> None:
+        """At a comma, a semicolon or a line: two values may be the next row and its value."""
+        group: list[Entry] = []
+        for entry in self._entries[self._at + 1 : self._at + 5]:
+            if entry.kind not in ("value", "none"):
+                group = group if entry.kind == "break" else []
+                break
+            group.append(entry)
+        row = group[0].bare if len(group) == 2 else None
+        if row is None or self._next is None or self._from or self._last is not None:
+            return
+        if self._single and self._filled:
+            self._at += 1
+            self._key(single=True)
+            self._at -= 1
+        elif self._filled and row > self._next - self._step:
+            raise UsageError(f'"{group[0].text} {group[1].text}" may be a row and its value, or two values.', "",
+                             f"Write {row}: {group[1].text}, or from {self._next}: for values in order.")
+
+
+# --------------------------------------------------------------------------- without a quantity
+
+
+def by_row(text: str, rows: int | None = None) -> Read:
+    """Return values by row of whatever their unit measures. Raises UnitError or UsageError."""
+    unit = next((e.unit for e in Scanner(text).entries() if e.unit), None)
+    if unit is None:
+        raise UnitError("These values have no unit.", remedy="Write it once at the end: 6 18.2, 7 11 inH2O.")
+    return read(text, Asked(unit.quantity, kind="rows", rows=rows)).sure()
+
+
+def setting(text: str) -> Measured | None:
+    """Return a setting that is one number with a known unit, None for anything else ("notch 3").
+
+    The unit tells the dimension; a comma before three figures is settled by all quantities measured in it.
+    Raises UnitError where two readings are as good.
+    """
+    try:
+        entries = Scanner(text, thousands=True, counted=True).entries()
+    except DiagError:
+        return None
+    joined = _spaced(entries) or entries
+    if len(joined) != 1 or joined[0].kind != "value" or joined[0].unit is None:
+        unit = next((e.unit for e in entries if e.unit and e.kind == "value"), None)
+        feet = unit is not None and unit.name == "ft" and all(e.kind == "value" for e in entries)
+        return measured(text, "length") if feet else None
+    entry, unit = joined[0], joined[0].unit
+    wanted = tuple(q for q in QUANTITIES.values() if q.dimension == unit.quantity)
+    number = Decimal(settled(entry.figures, wanted, unit, entry.times)) if entry.figures else Decimal(0)
+    number = (number + (fraction(entry.part) if entry.part else 0)) * entry.times
+    return Measured(f"{-number if entry.negative else number:f}", unit.name)
