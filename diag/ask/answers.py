@@ -180,24 +180,25 @@ def _log(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
                     "points": [[time, value] for (time, _), value in zip(points, series["values"], strict=True)]}}
 
 
-def understood(check: Check, body: Mapping[str, Any]) -> str:
+def understood(body: Mapping[str, Any]) -> str:
     """Return figures as they were understood, in words; "" for an answer that holds none."""
-    value, values = body.get("value"), body.get("values")
-    if isinstance(value, Mapping) and "unit" in value:
-        return str(Measured.from_json(value))
-    if values and all(isinstance(v, Mapping) and "unit" in v for v in values.values()):
-        return figures.understood({place: Measured.from_json(v) for place, v in values.items()})
-    counted = values if values else {"": value} if value is not None else {}
-    told = [f"{figures.place_words(k)} {_count_words(v)}".strip() for k, v in counted.items()]
+    if body.get("values"):
+        values = {k: Measured.from_json(v) if _is_measured(v) else _count_words(v) for k, v in body["values"].items()}
+        return figures.understood(values)
     for kind in ("spacings", "positions"):
-        series = body.get(kind)
-        if series:
-            told = [f"{len(series['values'])} {kind}: {' '.join(series['values'])} {UNITS[series['unit']].label}"]
+        if body.get(kind):
+            told = body[kind]["values"]
+            return f"{len(told)} {kind}, {told[0]} to {told[-1]} {UNITS[body[kind]['unit']].label}"
     if body.get("log"):
-        log = body["log"]
-        told = [f"{t} {log['time_unit']} {v}" for t, v in log["points"]]
-        return f"{', '.join(told)} {UNITS[log['unit']].label}"
-    return ", ".join(told)
+        points = body["log"]["points"]
+        return (f"{len(points)} readings in {points[-1][0]} {body['log']['time_unit']}, "
+                f"{points[0][1]} to {points[-1][1]} {UNITS[body['log']['unit']].label}")
+    value = body.get("value")
+    return str(Measured.from_json(value)) if _is_measured(value) else "" if value is None else _count_words(value)
+
+
+def _is_measured(value: object) -> bool:
+    return isinstance(value, Mapping) and "unit" in value
 
 
 def _count_words(value: object) -> str:

@@ -58,15 +58,15 @@ def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
 
 
 def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:
-    told = []
+    told, read = [], understood(body)
     if seen.outcome:
         basis = BASIS.get(seen.basis, "")
-        told.append(f"= {check.outcomes[seen.outcome].says}" + (f" ({basis})" if basis else ""))
+        told.append(f"{read} = {check.outcomes[seen.outcome].says}" + (f" ({basis})" if basis else ""))
     else:
-        told.append(f"no verdict yet: {seen.reason}")
+        told.append(f"{read}: no verdict yet: {seen.reason}")
     if seen.analysed:
         told += [seen.analysed.words, *seen.analysed.notes]
-    told += _tallied(check, body) + _doubts(check, body) + [f"read as: {understood(check, body)}"]
+    told += _tallied(check, body) + _doubts(check, body)
     return list(dict.fromkeys(t for t in told if t))
 
 

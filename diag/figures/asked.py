@@ -93,8 +93,8 @@ def check_row(row: int, count: int | None, where: str = "") -> int:
     raise UsageError(f"There is no row {row}: {machine}.", where, remedy)
 
 
-def understood(values: Mapping[str, Measured | None]) -> str:
-    """Return values by place in words: "row 6 18.2, row 7 11, row 8 not read inH2O", "rows 12 to 1: 18, ..."."""
+def understood(values: Mapping[str, Measured | str | None]) -> str:
+    """Return values by place in words: "row 6 18.2, row 7 not read inH2O", "rows 12 to 1: 18, 17 inH2O"."""
     unit = _one_unit(values.values())
     rows = [int(p) for p in values if p.isdigit()]
     steps = {b - a for a, b in pairwise(rows)}
@@ -123,10 +123,10 @@ def typed(items: Iterable[tuple[str, Measured | None]], *, places: bool) -> str:
     return f"{(', ' if places else ' ' if unit else '; ').join(told)} {label}".strip()
 
 
-def _one_unit(values: Iterable[Measured | None]) -> str | None:
-    units = {v.unit for v in values if v is not None}
+def _one_unit(values: Iterable[Measured | str | None]) -> str | None:
+    units = {v.unit for v in values if isinstance(v, Measured)}
     return units.pop() if len(units) == 1 else None
 
 
-def _figure(value: Measured | None, unit: str | None, missing: str) -> str:
-    return missing if value is None else value.value if unit else str(value)
+def _figure(value: Measured | str | None, unit: str | None, missing: str) -> str:
+    return missing if value is None else value.value if unit and isinstance(value, Measured) else str(value)

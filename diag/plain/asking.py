@@ -171,7 +171,7 @@ class Asking(Doing):
             self._taken = check.id
             return
         self._details = {}
-        told = understood(check, body)
+        told = understood(body)
         if told:
             self.say(f"Read as: {told}")
         seen = self.call.seen(self.call.events[-1].id)

@@ -178,7 +178,7 @@ def test_what_was_not_looked_at_is_not_fine(little: Engine, place: Path) -> None
 
 
 def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path) -> None:
-    """What is needed to judge is asked once; then unit, verdict and basis form beside the field."""
+    """What is needed to judge is asked once; then the gauge's unit, verdict and basis form beside the field."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
@@ -186,9 +186,9 @@ def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path) -
         assert "Needed once" in words(app)
         await type_in(pilot, "20 inH2O")
         await press(pilot, "enter")
-        await type_in(pilot, "14")
-        assert "has no unit" in words(app)
-        app.screen.query_one("#line", LineField).value = "14 inH2O"
+        await type_in(pilot, "140")
+        assert "No unit was typed, and 140 inH2O is unusual" in words(app)
+        app.screen.query_one("#line", LineField).value = "14"
         await still(pilot)
         await same_screen(app, pilot, "desk_reading")
         assert "= below what was set" in words(app)
