@@ -2,6 +2,7 @@
 
 DiagError
 ├── UnitError        a measured value that cannot be read
+│   └── AmbiguousError    figures with two meanings
 ├── MeasureError     readings that cannot be analysed
 ├── KnowledgeError   the YAML knowledge base
 ├── RecordError      events that do not hang together
@@ -38,6 +39,10 @@ class DiagError(Exception):
 
 class UnitError(DiagError):
     """A measured value that cannot be read: no unit, wrong dimension, impossible size."""
+
+
+class AmbiguousError(UnitError):
+    """Figures that can be read in two ways: both are told, none is taken."""
 
 
 class MeasureError(DiagError):

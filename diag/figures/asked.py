@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
-from diag.errors import UnitError, UsageError
+from diag.errors import AmbiguousError, UsageError
 from diag.units import UNITS, Measured, is_usual
 
 AGAIN = "again"
@@ -22,7 +22,7 @@ class Asked:
 
     `rows`: how many rows the machine has, None where it is not known. `labels`: names of the places, in order.
     `least`: fewest values worth taking. `kind` "one" wants exactly one value, "list" any number in order.
-    `where`: name of the file, for errors.
+    `where`: name of the file, for errors. `loose`: anything measured in the quantity's units, of any size.
     """
 
     quantity: str
@@ -32,6 +32,7 @@ class Asked:
     labels: tuple[str, ...] = ()
     least: int = 1
     where: str = ""
+    loose: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +75,11 @@ class Read:
         return typed([(i.place, i.value) for i in self.items], places=self.asked.kind in ("rows", "labels"))
 
     def sure(self) -> Read:
-        """Return the reading. Raises UnitError with both readings where there are two."""
+        """Return the reading. Raises AmbiguousError with both readings where there are two."""
         if self.other is None:
             return self
-        raise UnitError(f"This may mean {self.understood}; or {self.other.understood}.",
-                        remedy=f'Type "{self.typed}" or "{self.other.typed}".')
+        raise AmbiguousError(f"This may mean {self.understood}; or {self.other.understood}.",
+                             remedy=f'Type "{self.typed}" or "{self.other.typed}".')
 
 
 def check_row(row: int, count: int | None, where: str = "") -> int:

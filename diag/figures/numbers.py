@@ -7,7 +7,7 @@ import unicodedata
 from collections.abc import Sequence
 from decimal import Decimal
 
-from diag.errors import DiagError, UnitError, UsageError
+from diag.errors import AmbiguousError, DiagError, UnitError, UsageError
 from diag.text import one_line
 from diag.unit_table import Quantity, Unit
 
@@ -15,7 +15,7 @@ MOST_FIGURES = 18
 NUMBER = r"(?:[0-9]++(?:[.,][0-9]++|['\u00a0\u202f][0-9]{3}(?![0-9]))*+|[.,][0-9]++)"
 """A number with its marks: "18.5", "1.234,5", "79'074", ".5"."""
 
-_COARSE = frozenset({"rpm", "rev/s", "psi", "count", "seeds/min", "seeds/ac", "seeds/ha", "seeds/lb", "seeds/kg"})
+_COARSE = frozenset({"rpm", "rev/s", "psi", "Pa", "count", "seeds/min", "seeds/ac", "seeds/ha", "seeds/lb", "seeds/kg"})
 """Units that nobody reads to three decimals: "4,200 rpm" is a thousands mark (estimate)."""
 _SPACES = "'\u00a0\u202f"
 
@@ -93,7 +93,7 @@ def plain(text: str) -> str:
     sign, bare = ("-", text[1:]) if text.startswith("-") else ("", text)
     decimal, thousands = readings(bare)
     if decimal and thousands:
-        raise UnitError(f"{text} may mean {thousands} or {decimal}.", "", f"Write {thousands} or {decimal}.")
+        raise AmbiguousError(f"{text} may mean {thousands} or {decimal}.", "", f"Write {thousands} or {decimal}.")
     return sign + (decimal or thousands or "")
 
 
@@ -141,5 +141,5 @@ def settled(typed: str, wanted: Sequence[Quantity], unit: Unit, times: int = 1) 
         return fits[0]
     if "," in typed and fits and unit.name in _COARSE:
         return thousands
-    raise UnitError(f'"{typed}" may mean {decimal} or {thousands} {unit.name}.',
-                    remedy=f"Type {thousands} or {decimal.rstrip('0').rstrip('.')}.")
+    raise AmbiguousError(f'"{typed}" may mean {decimal} or {thousands} {unit.name}.',
+                         remedy=f"Type {thousands} or {decimal.rstrip('0').rstrip('.')}.")

@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 from itertools import chain, pairwise
 
-from diag.errors import DiagError, UnitError, UsageError
+from diag.errors import AmbiguousError, DiagError, UnitError, UsageError
 from diag.figures.asked import AGAIN, Asked, Item, Read, check_row
 from diag.figures.numbers import fraction, is_number, settled
 from diag.figures.scan import MOST_TYPED, Entry, Scanner, not_understood
@@ -155,6 +155,8 @@ class _Reader:
 
     def __init__(self, text: str, asked: Asked, want: Quantity) -> None:
         self._text, self._asked, self._want = text, asked, want
+        alike = (q for q in QUANTITIES.values() if q.dimension == want.dimension)
+        self._usual = tuple(alike) if asked.loose else (want,)
 
     def tried(self, entries: Sequence[Entry] | None) -> list[Read]:
         """Return the readings of entries, none where they cannot be read."""
@@ -206,7 +208,8 @@ class _Reader:
     def _list(self, entries: Sequence[Entry]) -> list[Placed]:
         for entry in entries:
             if entry.figures == "0" and entry.part:
-                raise UnitError(f'"{entry.text}" may be one value or two.', "", f"Write 0; {entry.part} or a decimal.")
+                raise AmbiguousError(f'"{entry.text}" may be one value or two.', "",
+                                     f"Write 0; {entry.part} or a decimal.")
         return [self._in_order(entries)]
 
     def _in_order(self, entries: Sequence[Entry]) -> Placed:
@@ -234,8 +237,15 @@ class _Reader:
         return [list(named(self._text, entries, labels))]
 
     def _rows(self, entries: Sequence[Entry]) -> list[Placed]:
+        at = next((i for i, e in enumerate(entries) if e.kind == "word" and e.text.casefold() == AGAIN), None)
+        if at is not None:
+            last = [e for e in entries[at + 1 :] if e.kind != "is"]
+            end = [(AGAIN, e) for _, e in self._in_order(last)]
+            if len(end) != 1:
+                raise UsageError("After again one value is wanted, the first row's.", "", "Write again: 18 at the end.")
+            return [placed + end for placed in self._rows(entries[:at])]
         words = {e.text.casefold() for e in entries if e.kind == "word"}
-        if any(e.kind == "is" for e in entries) or not words.isdisjoint((*_ROW, *_FROM, AGAIN)):
+        if any(e.kind == "is" for e in entries) or not words.isdisjoint((*_ROW, *_FROM)):
             return [_Walk(self._text, entries).placed()]
         flat = self._in_order(entries)
         firsts = [e.bare for _, e in flat[::2]]
@@ -259,7 +269,7 @@ class _Reader:
             feet = made[-2] if len(made) > 1 and made[-1].kind in self._joints else made[-1] if made else None
             if entry.kind == "value" and feet is not None and _whole_feet(feet) and self._are_inches(entry, made[-1]):
                 del made[-1 if made[-1] is feet else -2 :]
-                inches = _number(entry, QUANTITIES["spacing"], UNITS["in"])
+                inches = _number(entry, (QUANTITIES["spacing"],), UNITS["in"])
                 if inches >= 12:
                     raise UnitError(f'"{one_line(self._text[feet.start : entry.end], limit=40)}" has 12 inches or more '
                                     "beside the feet.", "",
@@ -278,8 +288,8 @@ class _Reader:
         if entry.unit is not None or self._asked.kind == "one":
             return entry.unit is None or entry.unit.name == "in"
         if before.kind == "value" and entry.bare is not None and entry.bare < 12:
-            raise UnitError(f'"{before.text} {entry.text}" may be one length or two.', "",
-                            f"Write {before.text} {entry.text} in, or {before.text}, {entry.text} ft.")
+            raise AmbiguousError(f'"{before.text} {entry.text}" may be one length or two.', "",
+                                 f"Write {before.text} {entry.text} in, or {before.text}, {entry.text} ft.")
         return False
 
     def _unit(self, values: Sequence[Entry], alone: Sequence[Entry]) -> tuple[Unit | None, bool]:
@@ -304,9 +314,10 @@ class _Reader:
             raise wrong_dimension(unit, want)
         if re.match("0[0-9]", entry.figures):
             raise UnitError(f'"{entry.figures[:20]}" begins with a zero.', remedy="Write 5.2, not 05.2.")
-        number = entry.figures if _is_plain(entry) else f"{_number(entry, want, unit):f}"
+        number = entry.figures if _is_plain(entry) else f"{_number(entry, self._usual, unit):f}"
         found = Measured(f"-{number}" if entry.negative else number, unit.name)
-        check_possible(found, want.name)
+        if not self._asked.loose:
+            check_possible(found, want.name)
         return found
 
 
@@ -314,9 +325,9 @@ def _is_plain(entry: Entry) -> bool:
     return not entry.part and entry.times == 1 and _PLAIN.fullmatch(entry.figures) is not None
 
 
-def _number(entry: Entry, want: Quantity, unit: Unit) -> Decimal:
+def _number(entry: Entry, wanted: Sequence[Quantity], unit: Unit) -> Decimal:
     """Return the number of a value as an exact decimal, without its sign."""
-    number = Decimal(settled(entry.figures, (want,), unit, entry.times)) if entry.figures else Decimal(0)
+    number = Decimal(settled(entry.figures, wanted, unit, entry.times)) if entry.figures else Decimal(0)
     number += fraction(entry.part) if entry.part else 0
     return number if entry.times == 1 else Decimal(f"{(number * entry.times).normalize():f}")
 
@@ -377,7 +388,7 @@ class _Walk:
         self._next: int | None = None
         self._last: int | None = None
         self._step = 1
-        self._single = self._filled = self._again = self._from = False
+        self._single = self._filled = self._from = False
 
     def placed(self) -> Placed:
         """Return the values with their rows. Raises UsageError or UnitError where a row is missing or double."""
@@ -418,9 +429,6 @@ class _Walk:
                 self._key(single=not self._from)
                 return
             raise not_understood(self._text, entry, None)
-        elif word == AGAIN:
-            self._end_of_run()
-            self._again = True
         elif entry.kind == "break":
             self._open_group()
         elif entry.kind not in ("unit", "is") and word not in _FILLERS:
@@ -447,7 +455,7 @@ class _Walk:
             self._at, single = self._at + 1, False
         if self._word(0) in (":", "="):
             self._at, single = self._at + 1, False
-        self._single, self._filled, self._again = single and last is None, False, False
+        self._single, self._filled = single and last is None, False
 
     def _end_of_run(self) -> None:
         """Refuse a span of rows that got more or fewer values than it has rows, and a row without a value."""
@@ -456,18 +464,14 @@ class _Walk:
                              "Give one value for each of these rows, - for not read.")
         if self._next is not None and not self._filled:
             raise UsageError(f"Row {self._next} has no value.", "", f"Write {self._next}: 18, or {self._next}: -.")
-        self._next, self._last, self._from, self._again = None, None, False, False
+        self._next, self._last, self._from = None, None, False
 
     def _give(self, entry: Entry) -> None:
-        if self._again:
-            self._found.append((AGAIN, entry))
-            self._again = False
-        elif self._next is None or (self._single and self._filled):
+        if self._next is None or (self._single and self._filled):
             raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no row.", "",
                              "Write row 6 18.2, row 7 11; or from 6: 18.2 11 18.")
-        else:
-            self._found.append((str(self._next), entry))
-            self._next, self._filled = self._next + self._step, True
+        self._found.append((str(self._next), entry))
+        self._next, self._filled = self._next + self._step, True
 
     def _open_group(self) -> None:
         """At a comma, a semicolon or a line: two values may be the next row and its value."""
@@ -485,8 +489,8 @@ class _Walk:
             self._key(single=True)
             self._at -= 1
         elif self._filled and row > self._next - self._step:
-            raise UsageError(f'"{group[0].text} {group[1].text}" may be a row and its value, or two values.', "",
-                             f"Write {row}: {group[1].text}, or from {self._next}: for values in order.")
+            raise AmbiguousError(f'"{group[0].text} {group[1].text}" may be a row and its value, or two values.', "",
+                                 f"Write {row}: {group[1].text}, or from {self._next}: for values in order.")
 
 
 # --------------------------------------------------------------------------- without a quantity
@@ -504,19 +508,13 @@ def setting(text: str) -> Measured | None:
     """Return a setting that is one number with a known unit, None for anything else ("notch 3").
 
     The unit tells the dimension; a comma before three figures is settled by all quantities measured in it.
-    Raises UnitError where two readings are as good.
+    Raises AmbiguousError where two readings are as good.
     """
     try:
-        entries = Scanner(text, thousands=True, counted=True).entries()
+        scans = (Scanner(text, thousands=k, counted=True).entries() for k in (True, False))
+        unit = next((e.unit for entries in scans for e in entries if e.unit), None)
+        return read(text, Asked(unit.quantity, loose=True)).sure().values["1"] if unit else None
+    except AmbiguousError:
+        raise
     except DiagError:
         return None
-    joined = _spaced(entries) or entries
-    if len(joined) != 1 or joined[0].kind != "value" or joined[0].unit is None:
-        unit = next((e.unit for e in entries if e.unit and e.kind == "value"), None)
-        feet = unit is not None and unit.name == "ft" and all(e.kind == "value" for e in entries)
-        return measured(text, "length") if feet else None
-    entry, unit = joined[0], joined[0].unit
-    wanted = tuple(q for q in QUANTITIES.values() if q.dimension == unit.quantity)
-    number = Decimal(settled(entry.figures, wanted, unit, entry.times)) if entry.figures else Decimal(0)
-    number = (number + (fraction(entry.part) if entry.part else 0)) * entry.times
-    return Measured(f"{-number if entry.negative else number:f}", unit.name)

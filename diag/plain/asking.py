@@ -148,7 +148,7 @@ class Asking(Doing):
                 self.say(f"  {i} {text}")
         form = "a number of the list" if self._in_words else answer_form(check, self.units)
         said = self.ask(form + (", or words" if check.measured and not self._in_words else ""))
-        if self.command(said, asked, taken):
+        if not self._is_reading(check, said) and self.command(said, asked, taken):
             return
         if self._in_words:
             self._in_words = False
@@ -181,6 +181,15 @@ class Asking(Doing):
                 self.say(note, "  ")
         if seen and not seen.evaluated.outcome and seen.evaluated.reason:
             self.say(f"No verdict yet: {seen.evaluated.reason}")
+
+    def _is_reading(self, check: Check, said: str) -> bool:
+        """Tell whether "rows 6-8: 18.2 11 18" is meant, which is no word of the help."""
+        if not check.measured or not said.lower().startswith("rows "):
+            return False
+        try:
+            return bool(self._parsed(check, said))
+        except DiagError:
+            return False
 
     def _parsed(self, check: Check, said: str) -> dict[str, Any]:
         return take_answer(self.call, check, said, self.units)
