@@ -104,8 +104,8 @@ def read_or_remedy(text: str, asked: Asked) -> tuple[figures.Read | None, str]:
         return None, error.remedy
 
 
-PIECES = ("6", "18.2", "7", "18,5", "1/2", "row", ":", ",", ";", "\n", "-", "inH2O", "kPa", "from", "again", "of", "left",
-          "000", "'", '"', "ft", "k", "\u00b2", "x", "down", "=")
+PIECES = ("6", "18.2", "7", "18,5", "1/2", "row", ":", ",", ";", "\n", "-", "inH2O", "kPa", "from", "again", "of",
+          "left", "000", "'", '"', "ft", "k", "\u00b2", "x", "down", "=")
 
 
 @given(st.lists(st.sampled_from(PIECES), max_size=14))
