@@ -83,12 +83,26 @@ def skip_loss(skips: float, doubles: float, stand: float) -> float:
     return skips * (1 - made_up) - doubles * gain
 
 
+def missing_loss(gone: float, doubles: float, stand: float) -> tuple[float, float]:
+    """Return the lowest and highest yield loss share where a share `gone` of the places holds no plant.
+
+    High: a place without a plant loses its plant's share, in full. Low: its two neighbours make up for it as far as
+    they are there themselves, and doubles give what they gave in the study; so an empty row is lost in full either
+    way. Stand in plants per m2. Raises MeasureError.
+    """
+    if not (0 <= gone <= 1 and 0 <= doubles <= 1):
+        raise MeasureError("Skips and doubles are shares from 0 to 1.", remedy="Give them in percent.")
+    made_up, gain = compensation(stand)
+    return gone * (1 - made_up * (1 - gone)) - doubles * gain, gone
+
+
 def skip_cost(skips: float, doubles: float, stand: float, crop_yield: float) -> Range:
-    """Return the cost (kg/m2) of skips and doubles: skips alone as the high end, none as the low end."""
-    net = skip_loss(skips, doubles, stand) * crop_yield
-    alone = skip_loss(skips, 0.0, stand) * crop_yield
-    return Range(min(0.0, net), max(0.0, net), alone,
-                 "One study of single skips and doubles; others found no loss where the plant number held.")
+    """Return the cost (kg/m2) of skips and doubles: with neighbours and doubles making up for it, and without."""
+    low, high = missing_loss(skips, doubles, stand)
+    alone = skip_loss(skips, 0.0, stand)
+    return Range(low * crop_yield, alone * crop_yield, high * crop_yield,
+                 "High: each missing plant in full. Low: its neighbours and the doubles make up what they did in one "
+                 "study. Studies without any loss held the number of plants, so they do not speak of missing ones.")
 
 
 def seed_wasted(doubles: float, rate: float) -> float:

@@ -225,8 +225,8 @@ ROWS = [
         convert(30_000 * 6.32, "oz", "lb") / 56, convert(18_000 * 8.40, "oz", "lb") / 56], [211.6, 168.8], 0.5),
     Row("C102", "S58; DERIVED", lambda: [-economics.skip_loss(1, 0, STAND_30K), -economics.skip_loss(0, 1, STAND_30K)],
         [-0.8100, 0.4300], 0.001),
-    Row("C103", "DERIVED", lambda: [100 * economics.skip_loss(0.03, 0.02, STAND_30K), bushels(economics.skip_cost(
-        0.03, 0.02, STAND_30K, 211 * economics.BU_PER_AC).usual)], [1.570, 3.313], 0.005),
+    Row("C103", "DERIVED", lambda: [100 * economics.skip_loss(0.03, 0.02, STAND_30K), 211 * economics.skip_loss(
+        0.03, 0.02, STAND_30K)], [1.570, 3.313], 0.005),
     Row("C104", "PUBLISHED S52, S53, S54", lambda: [
         bushels(economics.spacing_loss(4.5 * IN, slope)) for slope in (2.5, 2.2, 4.0)], [6.250, 5.500, 10.00], 0.01),
     Row("C106", "DERIVED", lambda: 10_000 * 2.5 * economics.BU_PER_AC / 2.54, 61.78, 0.02),

@@ -40,15 +40,15 @@ def test_skips_cost_by_the_share_of_the_rows(engine: Engine) -> None:
     decision = decide(corn(engine).call, Given(skips=0.10, doubles=0.0, crop_yield=200))
     made_up, _ = compensation(34000 / ACRE)
     (loss,) = decision.losses
-    assert pytest.approx(0.10 * (1 - made_up) * 200 / 12) == loss.high
-    assert loss.high == pytest.approx(loss.low) or loss.low >= 0
+    assert pytest.approx(0.10 * 200 / 12) == loss.high
+    assert pytest.approx(0.10 * (1 - made_up * 0.9) * 200 / 12) == loss.low
     assert 1 / 12 == decision.share_of_rows
 
 
 def test_spacing_shows_every_study(engine: Engine) -> None:
     """Spacings that spread bring the range from no effect to the steepest slope, with each study named."""
     case = corn(engine, rows="all")
-    values = ["2.0"] * 20 + ["6.1"] * 20 + ["12.4"] * 10
+    values = ["3.2"] * 20 + ["6.1"] * 10 + ["9.0"] * 20
     case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
     decision = decide(case.call)
     spread = next(x for x in decision.losses if "spread" in x.what)
@@ -73,29 +73,57 @@ def test_other_crops_are_silent(engine: Engine) -> None:
     assert "bu/ac" not in decision_text(decision)
 
 
-RANGE = [(0.01, "the range does not decide it"), (1e6, "costs less than you say stopping does")]
+RANGE = [(0.01, "Stop: even the low end costs more"), (1e6, "costs less than you say stopping does"),
+         (8500, "does not decide it")]
 
 
-@pytest.mark.parametrize(("delay", "says"), RANGE, ids=["cheap delay", "dear delay"])
+@pytest.mark.parametrize(("delay", "says"), RANGE, ids=["cheap delay", "dear delay", "between"])
 def test_what_the_range_allows_to_say(engine: Engine, delay: float, says: str) -> None:
-    """Above the dearest study the range decides; below it never does, because its low end is no loss at all."""
-    given = Given(skips=0.2, crop_yield=200, acres_left=500, hours_to_mend=1, delay_per_hour=delay)
-    assert says in decide(corn(engine, rows="all").call, given).says[-1]
+    """Below the low end it says stop, above the dearest study go on, between them that the range does not decide."""
+    given = Given(skips=0.1, crop_yield=200, acres_left=500, hours_to_mend=1, delay_per_hour=delay)
+    assert says in decide(corn(engine, rows="all").call, given).advice
 
 
-def test_a_range_on_both_sides_decides_nothing(engine: Engine) -> None:
-    """Where the user's price of delay lies inside the range, it says so instead of picking a side."""
+def test_a_planter_that_plants_nothing_is_stopped(engine: Engine) -> None:
+    """Every place empty: the whole crop is lost by the low end and the high, and it says stop without any price."""
+    decision = decide(corn(engine, speed="5", rows="all").call, Given(skips=1.0, crop_yield=180))
+    (loss,) = decision.losses
+    assert (pytest.approx(180.0), pytest.approx(180.0)) == (loss.low, loss.high)
+    assert decision.advice == "Stop: even the low end is 3273 bu an hour."
+
+
+def test_uneven_spacing_at_full_number_may_go_on(engine: Engine) -> None:
+    """Nothing missing, spacings spread: from no loss at all, so it is mended at the next stop."""
     case = corn(engine, rows="all")
-    values = ["2.0"] * 20 + ["6.1"] * 20 + ["12.4"] * 10
+    values = ["3.2"] * 20 + ["6.1"] * 10 + ["9.0"] * 20
     case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
-    given = Given(acres_left=100, hours_to_mend=1, delay_per_hour=5)
-    assert "the range does not decide it" in decide(case.call, given).says[-1]
+    assert "from nothing to" in decide(case.call).advice
+
+
+def test_a_setting_put_back_counts_as_it_was(engine: Engine) -> None:
+    """A step test whose step was taken back tells the skips before the step, not those after it."""
+    case = corn(engine, rows="all")
+    low, high = ({"value": v, "unit": "inH2O"} for v in ("18", "20"))
+    case.call.record("change", {"setting": "vacuum", "before": low, "after": high, "temporary": True})
+    counted = {"skips_before": (24, 200), "skips_after": (11, 200), "doubles_before": (1, 200),
+               "doubles_after": (2, 200)}
+    values = {k: {"count": n, "of": of} for k, (n, of) in counted.items()}
+    case.call.answer("vac_raise_step", values=values, observer="technician")
+    raised = decide(case.call, Given(crop_yield=200)).losses[0].what
+    case.call.record("change", {"setting": "vacuum", "before": high, "after": low, "temporary": True})
+    back = decide(case.call, Given(crop_yield=200)).losses[0].what
+    assert ("5.5 % skips and 1 % doubles", "12 % skips and 0.5 % doubles") == (raised, back)
+
+
+def test_a_slower_speed_is_named(engine: Engine) -> None:
+    """The text says how fast "go slower" is, whether the user named it or not."""
+    assert "go slower (5 mph): 18.2 ac/h" in decision_text(decide(corn(engine).call))
 
 
 def test_two_ways_of_looking_are_not_added(engine: Engine) -> None:
-    """Skips and spread are the same fault seen twice: both are shown, and that they are not added."""
+    """Few skips and a spread are the same fault seen twice: both are shown, and that they are not added."""
     case = corn(engine, rows="all")
-    values = ["6.1"] * 40 + ["12.4"] * 10
+    values = ["5.0", "7.2"] * 30 + ["12.4"]
     case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
     decision = decide(case.call, Given(crop_yield=200))
     assert 2 == len(decision.losses)
