@@ -117,7 +117,10 @@ def _parser() -> _Parser:
 
     writeup = commands.add_parser("writeup", parents=[common], help="write a call up")
     writeup.add_argument("call", metavar="CALL|TRANSCRIPT")
-    writeup.add_argument("-o", "--output", metavar="FILE", help="FILE.(pdf|md|txt|json)")
+    writeup.add_argument("-o", "--output", metavar="FILE", help="FILE.(pdf|html|md|txt|json)")
+    writeup.add_argument("--form", choices=("txt", "short", "md", "html", "json"), default="txt", help="without a file")
+    writeup.add_argument("--paper", choices=("letter", "a4"), default="letter")
+    writeup.add_argument("--replace", action="store_true", help="write over a file that is there")
     writeup.add_argument("--for", dest="audience", choices=("customer", "claim", "service"), default="service")
     writeup.add_argument("--no-personal", action="store_true", help="leave personal data out")
     writeup.add_argument("--width", type=int, default=80, help="columns of plain text")

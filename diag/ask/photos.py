@@ -93,6 +93,16 @@ def _write(path: Path, data: bytes) -> None:
         raise UsageError(what, str(path), "Make room, then again.") from None
 
 
+def kept_photos(call: CallDesk) -> dict[str, bytes]:
+    """Return the kept copies of a call's photos by their hash, as far as they are there and unchanged."""
+    folder = folder_of(call)
+    found: dict[str, bytes] = {}
+    for step in call.state.trail:
+        if folder is not None and step.live and step.kind == "photo" and _whole(folder, step.body["sha256"]):
+            found[step.body["sha256"]] = (folder / kept_name(step.body["sha256"])).read_bytes()
+    return found
+
+
 def missing(call: CallDesk) -> list[str]:
     """Return the file names of photos whose kept picture is gone or was changed."""
     folder = folder_of(call)

@@ -310,9 +310,10 @@ class Doing(Looking):
     def write_up(self, rest: str) -> None:
         """write: the write-up."""
         from diag.writeup.page.render import render_text
-        from diag.writeup.story import tell
+        from diag.writeup.saving import ordered
 
-        self._write(render_text(tell(self.call), width=WIDTH))
+        order = ordered(self.call)
+        self._write(render_text(order.story, WIDTH, order.audience, order.ready))
 
     def missing(self, rest: str) -> None:
         """missing: what the write-up still lacks, and the question that mends it."""

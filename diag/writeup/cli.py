@@ -6,64 +6,57 @@ import argparse
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from diag.call.desk import CallDesk, Desk
 from diag.errors import UsageError
-from diag.writeup.story.model import Story
+
+if TYPE_CHECKING:
+    from diag.writeup.page.formats import Order
 
 MakeDesk = Callable[[bool], Desk]
-FORMATS = (".pdf", ".md", ".txt", ".json")
 
 
 def write_up(options: argparse.Namespace, make_desk: MakeDesk) -> int:
     """Write a call up, to a file or to stdout; return the exit code."""
-    from diag.writeup.story import tell
+    from diag.writeup.page.formats import FORMATS
+    from diag.writeup.saving import form_of, ordered
 
-    output = Path(options.output) if options.output else None
-    if output is not None and output.suffix.lower() not in FORMATS:
-        remedy = f"Name a file ending in {', '.join(FORMATS)}."
-        raise UsageError(f"{output.name} has no known ending.", "--output", remedy)
+    output = Path(options.output).expanduser() if options.output else None
+    if output is not None:
+        form_of(output, "--output")
     if options.width < 40:
         raise UsageError("--width is at least 40 columns.", "--width", "Leave it out, or give a larger one.")
+    as_json = getattr(options, "json", False)
     call = open_call(options.call, make_desk)
     try:
         record_judgement(call)
-        story = tell(call, personal=not options.no_personal, units=getattr(options, "units", None))
+        order = ordered(call, options.audience, personal=not options.no_personal, units=getattr(options, "units", None),
+                        width=options.width, paper=options.paper)
     finally:
         call.shut()
-    as_json = getattr(options, "json", False)
     if output is None:
-        sys.stdout.write(_text(story, ".json" if as_json else ".txt", options))
+        form = ".json" if as_json else f".{options.form}"
+        sys.stdout.write(FORMATS[form].make(order).decode())
         return 0
-    _save(output, story, options)
+    _save(output, order, options)
     if as_json:
         import json
 
-        print(json.dumps({"file": str(output), "call": story.record.call}))
+        print(json.dumps({"file": str(output), "call": order.story.record.call}))
+    else:
+        print(f"Written: {output.resolve()}")
     return 0
 
 
-def _save(output: Path, story: Story, options: argparse.Namespace) -> None:
-    suffix = output.suffix.lower()
-    try:
-        if suffix == ".pdf":
-            from diag.writeup.page.pdf import render_pdf
+def _save(output: Path, order: Order, options: argparse.Namespace) -> None:
+    """Write the file; an older one is replaced only when that was said, or is said now."""
+    from diag.writeup.saving import save
 
-            output.write_bytes(render_pdf(story, options.audience))
-        else:
-            output.write_text(_text(story, suffix, options), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise UsageError(f"Cannot be written: {error.strerror}.", str(output), "Name another place.") from None
-
-
-def _text(story: Story, suffix: str, options: argparse.Namespace) -> str:
-    from diag.writeup.page.render import render_json, render_markdown, render_text
-
-    if suffix == ".md":
-        return render_markdown(story, options.audience)
-    if suffix == ".json":
-        return render_json(story, options.audience)
-    return render_text(story, options.width, options.audience)
+    replace = options.replace
+    if not replace and output.exists() and sys.stdin.isatty() and not getattr(options, "json", False):
+        replace = input(f"{output} is there already. Replace it? [no] ").strip().casefold() in ("y", "yes")
+    save(output, order, replace=replace, where=str(output))
 
 
 def load_list(options: argparse.Namespace, make_desk: MakeDesk) -> int:

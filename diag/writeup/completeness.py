@@ -145,6 +145,18 @@ def readiness(story: Story, knowledge: Knowledge, *, claim: bool) -> Readiness:
     return Readiness(asked, asked - len(found), any(m.severity == MUST for m in found), found)
 
 
+def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str, str, str], ...]:
+    """Return what is missing as rows: must or should, what, the question that mends it, the last moment for it."""
+    said = {"before_touching": "before anything is touched", "before_repair": "before the repair",
+            "before_leaving": "before leaving", "later": "later"}
+    rows = []
+    for m in found:
+        detail = "" if m.detail == m.needs else f": {m.detail}"
+        late = "too late, give the reason" if m.lost else said[m.by]
+        rows.append((m.severity, f"{m.needs}{detail}", m.asks, f"left out: {m.reason}" if m.reason else late))
+    return tuple(rows)
+
+
 def _asked(rule: CompletenessRule, story: Story, claim: bool) -> bool:
     if story.closing.kind in rule.not_closings:
         return False
@@ -363,7 +375,7 @@ def _root(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     """The chain of whys reaches the root."""
     if any(c.root.text for c in story.causes):
         return ""
-    return f"the last answer is: {story.whys[-1].because}" if story.whys else rule.needs
+    return f"the last answer is: {story.whys[-1].because.partition(' (')[0]}" if story.whys else rule.needs
 
 
 def _part_kept(story: Story, rule: CompletenessRule, k: Knowledge) -> str:

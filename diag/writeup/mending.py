@@ -16,12 +16,13 @@ from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
 from diag.writeup.load_list import load_list, mark_stock, stock_of
 from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
+from diag.writeup.page.formats import FORMATS
+from diag.writeup.saving import afterwards, do_afterwards, form_of, ordered, save
 from diag.writeup.story.details import give, leave_out
 
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
 MOST_PARTS = 8
 """Parts of the load list that are asked about."""
-ENDINGS: Mapping[str, str] = {".pdf": "PDF", ".md": "Markdown", ".txt": "plain text", ".json": "JSON"}
 
 
 def missing_line(m: Missing) -> str:
@@ -57,33 +58,35 @@ def _field(detail: Detail) -> Field:
     return Field(detail.name, detail.label, "lines" if detail.takes == "words" else "line", hints[detail.takes])
 
 
-def save_form(call: CallDesk, audience: str = SERVICE) -> Form:
-    """Return the form that saves the write-up as a file; an existing file is not written over."""
+def save_form(call: CallDesk, audience: str = SERVICE, said: Callable[[str], None] | None = None) -> Form:
+    """Return the form that saves the write-up as a file; `said` is told where it was written."""
     name = f"writeup_{call.call}.pdf"
+    can = afterwards()
+    endings = ", ".join(f"{e} {f.name}" for e, f in FORMATS.items())
 
     def record(call: CallDesk, values: Values) -> None:
         from diag.writeup.cli import record_judgement
 
         path = Path(need(text_of(values, "file"), "File")).expanduser()
-        if path.suffix.lower() not in ENDINGS:
-            raise UsageError(f"{path.name} has no known ending.", "File", f"End it in {', '.join(ENDINGS)}.")
+        form_of(path, "File")
         record_judgement(call)
-        data = rendered(call, path.suffix.lower(), text_of(values, "reader") or audience,
-                        personal=text_of(values, "personal") != "no")
-        try:
-            with path.open("xb") as file:
-                file.write(data)
-        except FileExistsError:
-            raise UsageError("There is such a file already.", "File", "Choose another name.") from None
-        except OSError as error:
-            raise UsageError(f"It cannot be written ({error.strerror}).", "File", "Choose another place.") from None
+        order = ordered(call, text_of(values, "reader") or audience, personal=text_of(values, "personal") != "no",
+                        paper=text_of(values, "paper") or "letter")
+        save(path, order, replace=text_of(values, "there") == "replace")
+        if said is not None:
+            said(f"Written: {path.resolve()}")
+        if text_of(values, "afterwards"):
+            do_afterwards(text_of(values, "afterwards"), path)
 
     return Form("save_writeup", "Save the write-up", (
         Field("reader", "Reader", "pick", value=audience, choices=tuple((a, READERS[a]) for a in AUDIENCES)),
-        Field("file", "File", hint="The ending says the form: " + ", ".join(f"{e} {n}" for e, n in ENDINGS.items()),
-              value=str(Path.home() / name)),
+        Field("file", "File", hint=f"The ending says the form: {endings}", value=str(Path.home() / name)),
+        Field("there", "Such a file is there", "pick", value="keep",
+              choices=(("keep", "then it stays, nothing is written"), ("replace", "then it is replaced"))),
+        Field("paper", "Paper", "pick", value="letter", choices=(("letter", "letter"), ("a4", "A4"))),
         Field("personal", "Names and words", "pick", value="yes",
               choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),
+        Field("afterwards", "Afterwards", "pick", choices=tuple(can.items())),
     ), record, "Save")
 
 
@@ -123,21 +126,6 @@ def _known(name: str, text: str, label: str) -> float | None:
     if not 0 <= value < 1e9:
         raise UsageError(f'"{one_line(text, limit=30)}" is no number.', label, "Type a number without a unit.")
     return value
-
-
-def rendered(call: CallDesk, ending: str, audience: str, *, personal: bool = True) -> bytes:
-    """Return the write-up as the bytes of a file."""
-    from diag.writeup.page.render import render_json, render_markdown, render_text
-    from diag.writeup.story import tell
-
-    story = tell(call, personal=personal)
-    if ending == ".pdf":
-        from diag.writeup.page.pdf import render_pdf
-
-        return render_pdf(story, audience)
-    if ending == ".json":
-        return render_json(story, audience).encode()
-    return (render_markdown(story, audience) if ending == ".md" else render_text(story, 78, audience)).encode()
 
 
 def with_losses(form: Form, call: CallDesk) -> Form:

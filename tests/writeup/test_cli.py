@@ -12,7 +12,7 @@ from diag.cli import main
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
 from diag.store.open import open_store
-from diag.writeup.page.render import FORMAT
+from diag.writeup.page.json_form import FORMAT
 
 TRANSCRIPT = """
 title: Row 7 low, seal renewed
@@ -49,13 +49,26 @@ def stored(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str]:
     return place, alder_flat.good(Engine(load(), counter=True), store).call.call
 
 
-@pytest.mark.parametrize("suffix", ["pdf", "md", "txt", "json"])
+@pytest.mark.parametrize("suffix", ["pdf", "html", "md", "txt", "json", "short"])
 def test_each_format_is_written(transcript: str, tmp_path: Path, suffix: str) -> None:
     """A transcript gives each kind of file; the words of the complaint are in those that hold text."""
     out = tmp_path / f"out.{suffix}"
     assert 0 == main(["writeup", transcript, "-o", str(out)])
     data = out.read_bytes()
     assert data.startswith(b"%PDF") if suffix == "pdf" else b"Row 7 is leaving gaps since Tuesday" in data
+
+
+def test_an_older_file_is_not_lost(transcript: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file that is there stays until its replacement is asked for; the path is said; nothing is left beside it."""
+    out = tmp_path / "out.txt"
+    out.write_text("older", encoding="utf-8")
+    assert 2 == main(["writeup", transcript, "-o", str(out)])
+    assert "There is such a file already." in capsys.readouterr().err
+    assert "older" == out.read_text(encoding="utf-8")
+    assert 0 == main(["writeup", transcript, "-o", str(out), "--replace"])
+    assert str(out.resolve()) in capsys.readouterr().out
+    assert "Row 7" in out.read_text(encoding="utf-8")
+    assert {"out.txt", "row7.yaml"} == {p.name for p in tmp_path.iterdir()}
 
 
 def test_without_a_file_it_is_printed(transcript: str, capsys: pytest.CaptureFixture[str]) -> None:

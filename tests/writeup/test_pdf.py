@@ -7,7 +7,6 @@ import os
 import re
 import subprocess
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
@@ -15,12 +14,15 @@ from pypdf import PdfReader
 from writeup import alder_flat
 from writeup.test_render import CONTROL, HOSTILE, hostile
 
-from diag import text
+from diag.call.desk import Desk
 from diag.reason.judge import Engine
+from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES
+from diag.writeup.page.document import document
+from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.formats import FORMATS, PAPERS
 from diag.writeup.page.pdf import MOST_CELL, REPLACED, render_pdf
-from diag.writeup.page.pictures import EDGES, Bars, histogram, pictures
-from diag.writeup.page.sections import sections
+from diag.writeup.saving import ordered
 from diag.writeup.story import tell
 from diag.writeup.story.model import Story
 
@@ -34,7 +36,7 @@ def test_the_text_of_the_record_is_in_the_pdf(story: Story) -> None:
     """Every paragraph, point, field and cell of each reader's sections can be read out of the PDF again."""
     for audience in AUDIENCES:
         text = words(render_pdf(story, audience))
-        for section in sections(story, audience):
+        for section in document(story, audience).sections:
             for block in section.blocks:
                 tables = [*getattr(block, "rows", ()), *getattr(block, "pairs", ())]
                 pieces = [*getattr(block, "lines", ()), getattr(block, "text", ""), *(c for row in tables for c in row)]
@@ -44,9 +46,9 @@ def test_the_text_of_the_record_is_in_the_pdf(story: Story) -> None:
 
 
 def test_the_readings_are_in_the_pdf_side_by_side(story: Story) -> None:
-    """Row 7 reads 12 before and 20 after, in one line of the table."""
-    text = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(render_pdf(story, "claim"))).pages)
-    assert re.search(r"row 7\s+12 inH2O\s+20 inH2O", text)
+    """Row 7 reads 12 before and 20 after, in one line of page one."""
+    text = " ".join(PdfReader(io.BytesIO(render_pdf(story, "claim"))).pages[0].extract_text().split())
+    assert "Row 7: 12 inH2O before, 20 inH2O after the repair" in text
 
 
 def test_same_story_same_bytes(story: Story) -> None:
@@ -81,7 +83,7 @@ def test_pages_are_numbered(story: Story) -> None:
     for number, page in enumerate(pages, 1):
         text = page.extract_text()
         assert f"page {number} of {len(pages)}" in text
-        assert "Write-up 00000-00001, row 7" in text
+        assert "00000-00001, INV-PLT-0012, INV-PN-77, row 7" in text
 
 
 def test_fonts_are_embedded(story: Story) -> None:
@@ -139,52 +141,66 @@ def test_an_empty_call_prints(engine: Engine) -> None:
 # --- drawings ---------------------------------------------------------------------------------------------------
 
 
-def as_rows(bars: Bars) -> Mapping[str, tuple[str, ...]]:
-    """Return what a drawing shows, by series, for a check against the record."""
-    return {name: tuple(t or text.number(v or 0.0) for v, t in zip(values, texts, strict=True))
-            for name, values, texts in bars.series}
+def test_one_picture_shows_the_case(story: Story) -> None:
+    """Row by row: as found, exchanged, mended and with the old seal back, each by its own mark and in words."""
+    shown = case_picture(story)
+    assert shown is not None
+    assert {"ring", "triangle", "dot", "square"} <= {s.kind for s in shown.shapes}
+    assert "as found: row 7 12 inH2O, good rows 20 inH2O" in shown.says
+    assert "exchanged: row 6 12 inH2O, row 7 20 inH2O" in shown.says
+    assert "old part back: row 7 12 inH2O" in shown.says
+    assert all(0 <= s.x <= shown.width and 0 <= s.y <= shown.height for s in shown.shapes)
 
 
-def test_the_drawing_shows_the_readings(story: Story) -> None:
-    """Bars before and after carry the figures of the record."""
-    drawn = {b.title: as_rows(b) for b in pictures(story)}
-    vacuum = drawn["Vacuum at every meter, not at the fan: before and after"]
-    assert ("20 inH2O", "20 inH2O", "20 inH2O", "12 inH2O", "20 inH2O", "20 inH2O") == vacuum["before"]
-    assert ("20 inH2O",) * 6 == vacuum["after"]
+def test_marks_stand_where_the_readings_are(story: Story) -> None:
+    """One scale: equal readings stand at one height whatever their round, lower ones lower in proportion."""
+    shown = case_picture(story)
+    assert shown is not None
+    marks = ("ring", "triangle", "dot", "square")
+    heights = sorted({round(s.y, 6) for s in shown.shapes if s.kind in marks and s.y > 20})
+    lines = sorted(s.y for s in shown.shapes if s.kind == "dash")
+    assert 2 == len(heights)
+    assert pytest.approx(heights[1] - heights[0]) == (lines[-1] - lines[0]) / 20 * 8
 
 
-def test_spacings_fall_in_their_classes() -> None:
-    """0.5 target and less is close, 1.5 and less is single: a spacing on a limit falls below it; all are counted."""
-    target = 0.16
-    spacings = [0.01, 0.08, 0.0801, 0.16, 0.24, 0.2401, 0.32, 5.0]
-    ((_, counts, _),) = histogram("dug", spacings, target).series
-    by_edge = dict(zip(EDGES, counts, strict=True))
-    assert len(spacings) == sum(c or 0 for c in counts)
-    assert (1, 1, 1, 1, 1, 1) == tuple(by_edge[e] for e in (0.0, 0.25, 0.5, 0.75, 1.25, 1.5))
-    assert (1, 1) == (by_edge[1.75], by_edge[EDGES[-1]])
-
-
-def test_a_wide_machine_gets_several_drawings(engine: Engine) -> None:
-    """54 rows are drawn in three drawings, none left out."""
+@pytest.mark.parametrize("rows", [16, 24, 54])
+def test_a_wide_machine_is_one_drawing(engine: Engine, rows: int) -> None:
+    """Every row stands in the one drawing, on one scale."""
     case = alder_flat.opened(engine)
-    case.call.set_machine({"rows": 54})
-    case.vacuum("map", {row: 18 + row % 3 for row in range(1, 55)})
-    drawn = [b.groups for b in pictures(tell(case.call))]
-    assert [24, 24, 6] == [len(g) for g in drawn]
-    assert tuple(str(r) for r in range(1, 55)) == sum(drawn, ())
+    case.call.set_machine({"rows": rows})
+    case.vacuum("map", {row: 18 + row % 3 for row in range(1, rows + 1)})
+    shown = case_picture(tell(case.call))
+    assert shown is not None
+    assert rows == sum(s.kind == "ring" and s.y > 20 for s in shown.shapes)
 
 
-def test_dug_spacings_bring_their_histogram(engine: Engine) -> None:
-    """Fifty dug spacings with a known target are drawn, and the drawing says how many there are."""
+def dug(engine: Engine, after: bool) -> Story:
+    """Tell a call with fifty spacings dug, four gaps and a close pair, and after the repair none."""
     case = alder_flat.opened(engine)
     alder_flat.machine(case)
-    spacings = {"unit": "in", "values": ["6.1"] * 45 + ["12.3"] * 4 + ["1.2"]}
-    case.call.answer("dug_50_spacings", spacings=spacings, observer="instrument", rows=(7,))
-    told = tell(case.call)
-    titles = [b.title for b in pictures(told)]
-    assert 1 == len(titles)
-    assert "50 spacings by multiples of the target" in titles[0]
-    assert "50spacingsbymultiples" in words(render_pdf(told))
+    before = {"unit": "in", "values": ["6.1"] * 45 + ["12.3"] * 4 + ["1.2"]}
+    case.call.answer("dug_50_spacings", spacings=before, observer="technician", rows=(7,))
+    if after:
+        case.call.repair(["seal_worn"], rows=[7], words="New seal.")
+        right = {"unit": "in", "values": ["6.1"] * 120}
+        case.call.answer("dug_50_spacings", spacings=right, observer="technician", rows=(7,))
+    return tell(case.call)
+
+
+@pytest.mark.parametrize("after", [False, True])
+def test_the_seeds_lie_to_scale(engine: Engine, after: bool) -> None:
+    """Each seed is a dot at its place, each gap a box, and what is not shown is said."""
+    told = dug(engine, after)
+    strip = seed_strip(told)
+    assert strip is not None
+    assert (4, 51 + 61 * after) == (sum(s.kind == "gap" for s in strip.shapes),
+                                    sum(s.kind in ("dot", "triangle") for s in strip.shapes))
+    assert "4 gaps and 1 close pairs" in strip.says
+    assert after == ("the first 60 of 120 spaces" in strip.says)
+    assert "seedsastheylay" in words(render_pdf(told))
+
+
+# --- pages ------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("audience", AUDIENCES)
@@ -192,3 +208,35 @@ def test_a_page_can_be_drawn(story: Story, audience: str) -> None:
     """Every page has content, and none is empty but for its number."""
     for page in PdfReader(io.BytesIO(render_pdf(story, audience))).pages:
         assert len(page.extract_text()) > 150
+
+
+DEMOS = sorted((Path(__file__).parents[2] / "transcripts_demo").glob("*.yaml"))
+
+
+@pytest.mark.parametrize("demo", DEMOS, ids=[d.stem for d in DEMOS])
+def test_a_demonstration_is_short(engine: Engine, demo: Path) -> None:
+    """A claim takes at most four pages on either paper, one where nothing was measured; a customer exactly one."""
+    call = _from_file(str(demo), Desk(engine, None, "desk0000000000aa"))
+    for paper in PAPERS:
+        pages = {a: len(PdfReader(io.BytesIO(FORMATS[".pdf"].make(ordered(call, a, paper=paper)))).pages)
+                 for a in ("claim", "customer")}
+        assert 1 == pages["customer"]
+        assert pages["claim"] <= (4 if tell(call).measured else 1)
+
+
+def test_metadata_and_bookmarks(story: Story) -> None:
+    """The file names call, serial, part number and reader, and its headings stand in the list of contents."""
+    reader = PdfReader(io.BytesIO(render_pdf(story, "claim")))
+    about = reader.metadata
+    assert about is not None
+    assert all(t in (about.title or "") for t in ("00000-00001", "INV-PLT-0012", "INV-PN-77", "row 7"))
+    assert "for the claim" == about.subject
+    assert {"Finding", "Ruled out, by test", "What was asked and measured"} <= {o["/Title"] for o in reader.outline}
+
+
+def test_no_heading_stands_alone(story: Story) -> None:
+    """No page ends with a heading: what follows it stands on the same page."""
+    for audience in AUDIENCES:
+        titles = {s.title for s in document(story, audience).sections}
+        for page in PdfReader(io.BytesIO(render_pdf(story, audience))).pages:
+            assert page.extract_text().strip().splitlines()[-1] not in titles

@@ -14,19 +14,20 @@ from pydantic import TypeAdapter
 from writeup import alder_flat
 
 from diag.reason.judge import Engine
-from diag.writeup.page import render
+from diag.writeup.completeness import readiness
+from diag.writeup.page import json_form
 from diag.writeup.page.audience import AUDIENCES
+from diag.writeup.page.document import document
+from diag.writeup.page.json_form import as_json, render_json, schema
 from diag.writeup.page.render import (
+    SHORT,
     _md,
-    as_json,
     column_widths,
     guard,
-    render_json,
     render_markdown,
+    render_short,
     render_text,
-    schema,
 )
-from diag.writeup.page.sections import sections
 from diag.writeup.story import tell
 from diag.writeup.story.model import Story
 
@@ -76,13 +77,14 @@ def test_text_is_the_same_whatever_its_width(story: Story) -> None:
 def _running(text: str) -> list[str]:
     """Words of all sections that hold no table."""
     kept = re.split(r"\n(?=[A-Z][A-Z, ]+\n)", text)
-    return " ".join(p for p in kept if "---" not in p and not p.startswith(("MACHINE", "FOR THE", "RECORD"))).split()
+    fields = ("MACHINE", "FOR THE", "RECORD", "Service")
+    return " ".join(p for p in kept if "---" not in p and not p.startswith(fields)).split()
 
 
 def test_every_block_is_in_the_text(story: Story) -> None:
     """Each paragraph, point and cell of the sections stands in the printed text."""
     text = render_text(story, 1000)
-    for section in sections(story):
+    for section in document(story).sections:
         assert section.title.upper() in text
         for block in section.blocks:
             lines = [*getattr(block, "lines", ()), getattr(block, "text", "")]
@@ -160,7 +162,7 @@ def test_any_text_alone_on_a_line_begins_no_block(text: str) -> None:
 
 def test_the_published_schema_is_fresh() -> None:
     """The schema beside the program is the one the types give."""
-    published = Path(render.__file__).with_name("schema.json").read_text(encoding="utf-8")
+    published = Path(json_form.__file__).with_name("schema.json").read_text(encoding="utf-8")
     assert schema() == json.loads(published)
 
 
@@ -168,7 +170,7 @@ def test_the_published_schema_is_fresh() -> None:
 def test_json_is_what_the_types_say(story: Story, audience: str) -> None:
     """The JSON of a write-up can be read back into the types it was made from, and names its format and reader."""
     data = json.loads(render_json(story, audience))
-    assert ("diag-write-up", 1, audience) == (data["format"], data["version"], data["audience"])
+    assert ("diag-write-up", 2, audience) == (data["format"], data["version"], data["audience"])
     assert data == json.loads(json.dumps(as_json(story, audience)))
     again = TypeAdapter(Story).validate_json(json.dumps(data["story"]))
     assert data["story"]["causes"] == json.loads(TypeAdapter(Story).dump_json(again))["causes"]
@@ -177,6 +179,51 @@ def test_json_is_what_the_types_say(story: Story, audience: str) -> None:
 def test_every_property_of_the_schema_is_in_the_json(story: Story) -> None:
     """No field of the story is missing from the file, and none is there that the schema does not name."""
     assert set(schema()["$defs"]["Story"]["properties"]) == set(as_json(story)["story"])
+
+
+# --- short form, readiness ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("audience", AUDIENCES)
+def test_the_short_form_fits_a_field(story: Story, audience: str) -> None:
+    """The four parts in at most 900 characters, the verdict among them; nothing is cut in the good call."""
+    text = render_short(story, audience)
+    assert len(text) <= SHORT
+    assert ["Complaint", "Cause", "Correction", "Confirmation"] == [
+        line.partition(":")[0] for line in text.splitlines() if not line.startswith("Hours")]
+    assert "..." not in text
+
+
+@given(st.text(max_size=3000))
+def test_the_short_form_fits_whatever_was_said(engine: Engine, words: str) -> None:
+    """However long the customer's words are, the rest stands and a cut is marked."""
+    case = alder_flat.opened(engine)
+    case.call.set_complaint(words, [("skips_high", "chosen")])
+    text = render_short(tell(case.call))
+    assert len(text) <= SHORT
+    assert "Cause: not shown." in text
+
+
+def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
+    """A draft says so first, with how many things are missing and which; the JSON holds each with its question."""
+    whole = alder_flat.good(engine, changes={"authorised": None})
+    story = tell(whole.call)
+    ready = readiness(story, engine.knowledge, claim=True)
+    text = " ".join(render_text(story, 400, "claim", ready).split())
+    assert f"DRAFT, 1 missing ({ready.of - 1} of {ready.of} met): who authorised it, and when." in text
+    assert "Who said go, in which role, when and how?" in text
+    told = as_json(story, "claim", ready)["readiness"]
+    assert (True, ["r25_authorised"]) == (told["draft"], [m["rule"] for m in told["missing"]])
+    assert None is as_json(story, "customer", ready)["readiness"]
+    done = readiness(tell(alder_flat.good(engine).call), engine.knowledge, claim=True)
+    assert f"{done.of} of {done.of} met." in render_text(story, 100, "claim", done)
+
+
+def test_a_customers_file_argues_for_nothing(story: Story) -> None:
+    """No cause stands for or against a test in the customer's JSON, and nothing was meant for the payer."""
+    told = as_json(story, "customer")["story"]
+    assert {((), ())} == {(tuple(t["supports"]), tuple(t["against"])) for t in told["tests"]}
+    assert () == tuple(told["others"])
 
 
 # --- column widths ----------------------------------------------------------------------------------------------

@@ -15,7 +15,9 @@ from diag.call.case_of import BACK
 from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.page.audience import AUDIENCES, view
-from diag.writeup.page.render import as_json, render_text
+from diag.writeup.page.front import ruled_rows
+from diag.writeup.page.json_form import as_json
+from diag.writeup.page.render import render_text
 from diag.writeup.story import tell
 from diag.writeup.story.model import Story
 
@@ -127,10 +129,11 @@ def test_every_number_in_print_is_recorded_or_derived(good: Case, story: Story, 
     recorded += str(engine.knowledge.causes["seal_worn"])
     recorded += str([engine.knowledge.questions[t.check] for t in story.tests])
     derived = [str(t.number) for t in story.tests] + [str(story.record.events), story.record.call]
-    derived += [f"{n.minutes / 60:.1f}" for n in story.labour] + [f"{(n.proposed or 0) / 60:.1f}" for n in story.labour]
-    derived.append(f"{sum(n.minutes for n in story.labour if n.activity != 'test') / 60:.1f}")
+    minutes = [m for n in story.labour for m in (n.minutes, n.proposed or 0)]
+    minutes.append(sum(n.minutes for n in story.labour if n.activity != "test"))
+    derived += [f"{round(m)} {m / 60:.1f}" for m in minutes]
     derived += [i.told.text for i in story.items if i.name == "seeds_per_meter"]
-    derived += [str(sum(o.word == "inconclusive" and not o.speaks for o in story.others))]
+    derived += [row[1] for row in ruled_rows(story)] + [str(engine.knowledge.verifications["row_meter"])]
     derived += ["SHA-256", "rows 4-6", "rows 7-9", "rows 4-9", *(p.sha256[:16] for p in story.photos)]
     allowed = set(re.findall(r"\d+(?:\.\d+)?", recorded + " ".join(derived)))
     printed = set(re.findall(r"\d+(?:\.\d+)?", render_text(story, 400)))
@@ -278,6 +281,7 @@ def test_a_claim_has_marked_notes_but_no_internal_ones(engine: Engine) -> None:
     assert "INTERNAL" not in claim
     assert "MARKED for the file" in claim
     assert "The maker's warranty terms" in claim
+    assert "(what such faults usually are" not in claim
 
 
 def test_no_reader_sees_a_belief(engine: Engine) -> None:

@@ -73,11 +73,12 @@ class WriteUpScreen(Page[str]):
         with guarded(self, "Writing"):
             from diag.writeup.completeness import missing
             from diag.writeup.page.render import render_text
-            from diag.writeup.story import tell
+            from diag.writeup.saving import ordered
 
             call = self.work.call
             try:
-                found, text = missing(call, reader), render_text(tell(call), width, reader)
+                order = ordered(call, reader)
+                found, text = missing(call, reader), render_text(order.story, width, reader, order.ready)
             except DiagError as error:
                 found, text = (), str(error)
             self.app.call_from_thread(self._show, found, text)
@@ -114,7 +115,7 @@ class WriteUpScreen(Page[str]):
     def action_save(self) -> None:
         from diag.writeup.mending import save_form
 
-        self.app.push_screen(FormScreen(self.work, save_form(self.work.call, self._reader)))
+        self.app.push_screen(FormScreen(self.work, save_form(self.work.call, self._reader, self.tell)))
 
     def action_load(self) -> None:
         self.tell("Working it out ...")

@@ -30,7 +30,8 @@ def view(story: Story, audience: str) -> Story:
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]
     return replace(
         story, claim=False, items=tuple(items), causes=tuple(_plain(c) for c in story.causes),
-        others=tuple(o for o in story.others if o.word == "ruled_out"), whys=(), labour=(), photos=(), cautions=(),
+        tests=tuple(replace(t, supports=(), against=()) for t in story.tests),
+        others=(), whys=(), labour=(), photos=(), cautions=(),
         done_before=(), changed=(), notes=(), internal=(), skipped=(), addressed=(),
     )
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from diag.writeup.page.drawing import Picture
+
 
 @dataclass(frozen=True)
 class Paragraph:
     """Running text."""
 
     text: str
+    strong: bool = False
 
 
 @dataclass(frozen=True)
@@ -24,13 +27,15 @@ class Points:
     """A list of lines."""
 
     lines: tuple[str, ...]
+    small: bool = False
 
 
 @dataclass(frozen=True)
 class Fields:
-    """Labels with their values."""
+    """Labels with their values; on a wide page `columns` pairs stand side by side."""
 
     pairs: tuple[tuple[str, str], ...]
+    columns: int = 1
 
 
 @dataclass(frozen=True)
@@ -42,7 +47,15 @@ class Table:
     title: str = ""
 
 
-Block = Paragraph | Quote | Points | Fields | Table
+@dataclass(frozen=True)
+class Shot:
+    """A photo by its hash, shown where its kept copy is there."""
+
+    sha256: str
+    caption: str
+
+
+Block = Paragraph | Quote | Points | Fields | Table | Picture | Shot
 
 
 @dataclass(frozen=True)
@@ -52,3 +65,28 @@ class Section:
     name: str
     title: str
     blocks: tuple[Block, ...]
+    front: bool = False
+    """True on page one; the rest is the appendix."""
+
+
+@dataclass(frozen=True)
+class Document:
+    """A write-up laid out for one reader."""
+
+    title: str
+    subtitle: str
+    running: str
+    """Head of every page."""
+    audience: str
+    banner: tuple[str, ...]
+    sections: tuple[Section, ...]
+
+    @property
+    def front(self) -> tuple[Section, ...]:
+        """Return page one."""
+        return tuple(s for s in self.sections if s.front)
+
+    @property
+    def appendix(self) -> tuple[Section, ...]:
+        """Return what stands behind page one."""
+        return tuple(s for s in self.sections if not s.front)

@@ -1,46 +1,50 @@
-"""The story as a PDF: embedded font, tables, drawings, page numbers; the same story gives the same bytes."""
+"""The story as a PDF: page one, then the appendix; embedded fonts, bookmarks; the same story gives the same bytes."""
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
 
 from diag.text import clean, one_line
-from diag.writeup.page.audience import SERVICE, view
-from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section
-from diag.writeup.page.pictures import FONT, draw, pictures
+from diag.writeup.completeness import Readiness
+from diag.writeup.page.audience import SERVICE
+from diag.writeup.page.blocks import Block, Document, Fields, Paragraph, Points, Quote, Section, Shot, Table
+from diag.writeup.page.document import document
+from diag.writeup.page.drawing import Picture, Shape
 from diag.writeup.page.render import column_widths, guard
-from diag.writeup.page.sections import banner, sections, subtitle, title_of
 from diag.writeup.story.model import Story
 
-BOLD = "WriteBold"
-MARGIN = 50.0
-GREY = (0.88, 0.89, 0.91)
+FONT, BOLD = "Write", "WriteBold"
+MARGIN, HEAD = 42.0, 20.0
+GREY, DARK, PALE = (0.80, 0.81, 0.83), (0.10, 0.11, 0.13), (0.92, 0.93, 0.94)
 MOST_CELL = 1500
 """Characters of one cell; a longer text goes on in further rows, so that it can break over pages."""
-LEAST_COLUMN = 34.0
+LEAST_COLUMN = 30.0
 REPLACED = "Some characters that the font does not have are shown as ?."
 
 
-def render_pdf(story: Story, audience: str = SERVICE) -> bytes:
-    """Return the write-up as PDF bytes."""
-    from reportlab.lib.pagesizes import letter
-    from reportlab.platypus import SimpleDocTemplate
+def render_pdf(story: Story, audience: str = SERVICE, ready: Readiness | None = None, *,
+               photos: Mapping[str, bytes] | None = None, paper: str = "letter") -> bytes:
+    """Return the write-up as PDF bytes, on letter or a4. `photos`: kept copies by their hash, JPEG."""
+    from reportlab.lib.pagesizes import A4, LETTER
+    from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
     _fonts()
-    told = view(story, audience)
+    made = document(story, audience, ready)
     out = BytesIO()
-    title = one_line(title_of(told))
-    document = SimpleDocTemplate(
-        out, pagesize=letter, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN,
-        title=title, author="", subject=f"for {audience}", creator="diag", invariant=1,
+    page = A4 if paper == "a4" else LETTER
+    frame = Frame(MARGIN, MARGIN, page[0] - 2 * MARGIN, page[1] - 2 * MARGIN - HEAD, 0, 0, 0, 0)
+    template = BaseDocTemplate(
+        out, pagesize=page, title=one_line(f"{made.title}, {made.running}"), author=story.record.prepared_by,
+        subject=f"for the {audience}" if audience != SERVICE else "service file", creator="diag",
+        keywords=[story.record.call], invariant=1, pageTemplates=[PageTemplate("all", [frame])],
     )
-    writer = _Writer(document.width)
-    document.build(list(writer.story(story, told, audience)), canvasmaker=_numbered(title))
+    writer = _Writer(page[0] - 2 * MARGIN, page[1] - 2 * MARGIN - HEAD, photos or {})
+    template.build(writer.story(made), canvasmaker=_numbered(one_line(writer.shown(made.running))))
     return out.getvalue()
 
 
@@ -55,66 +59,133 @@ def _fonts() -> None:
 
 
 class _Writer:
-    """Turns sections into flowables."""
+    """Turns a document into flowables."""
 
-    def __init__(self, width: float) -> None:
+    def __init__(self, width: float, height: float, photos: Mapping[str, bytes]) -> None:
         from reportlab.lib.styles import ParagraphStyle
 
-        self.width = width
+        self.width, self.height, self.photos = width, height, photos
         self.replaced = False
-        base = {"fontName": FONT, "fontSize": 9, "leading": 12, "splitLongWords": 1}
-        self.body = ParagraphStyle("body", **base, spaceAfter=4)
-        self.cell = ParagraphStyle("cell", **{**base, "fontSize": 7.5, "leading": 9.5})
-        self.head = ParagraphStyle("head", **{**base, "fontName": BOLD, "fontSize": 7.5, "leading": 9.5})
-        self.quote = ParagraphStyle("quote", **base, leftIndent=14, rightIndent=14, spaceAfter=4)
-        self.point = ParagraphStyle("point", **base, leftIndent=12, bulletIndent=2, bulletFontName=FONT, spaceAfter=2)
-        self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 14, "leading": 18}, spaceAfter=4)
-        self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 10.5, "leading": 14},
-                                      spaceBefore=8, spaceAfter=3, keepWithNext=1)
-        self.strong = ParagraphStyle("strong", **{**base, "fontName": BOLD}, spaceAfter=4)
-        self.caption = ParagraphStyle("caption", **{**base, "fontSize": 8}, spaceBefore=4, spaceAfter=2, keepWithNext=1)
+        base = {"fontName": FONT, "fontSize": 8, "leading": 10.2, "splitLongWords": 1}
+        self.body = ParagraphStyle("body", **base, spaceAfter=2)
+        self.strong = ParagraphStyle("strong", **{**base, "fontName": BOLD}, spaceAfter=2)
+        self.cell = ParagraphStyle("cell", **{**base, "fontSize": 7, "leading": 8.6})
+        self.head = ParagraphStyle("head", **{**base, "fontName": BOLD, "fontSize": 7, "leading": 8.6})
+        self.quote = ParagraphStyle("quote", **base, leftIndent=10, rightIndent=10, spaceAfter=2)
+        self.point = ParagraphStyle("point", **base, leftIndent=9, bulletIndent=1, bulletFontName=FONT, spaceAfter=1)
+        fine = {**base, "fontSize": 6.5, "leading": 7.9, "bulletFontSize": 6.5}
+        self.fine = ParagraphStyle("fine", **fine, leftIndent=8, bulletIndent=1, bulletFontName=FONT, spaceAfter=0.4)
+        self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 13, "leading": 16}, spaceAfter=1)
+        self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 9, "leading": 11.5},
+                                      spaceBefore=5, spaceAfter=1.5, keepWithNext=1)
+        self.caption = ParagraphStyle("caption", **{**base, "fontSize": 7, "leading": 8.6}, spaceAfter=1)
 
-    def story(self, story: Story, told: Story, audience: str) -> Iterator[Any]:
-        """Yield the flowables of the whole write-up."""
-        yield self.text(title_of(told), self.title)
-        yield self.text(subtitle(told), self.body)
-        for line in banner(told):
-            yield self.text(line, self.strong)
-        for section in sections(story, audience):
-            yield from self.section_of(section)
-            if section.name == "confirmation" or (section.name == "correction" and not told.pairs):
-                yield from self.drawings(told)
-        if self.replaced:
-            yield self.text(REPLACED, self.caption)
+    def story(self, made: Document) -> list[Any]:
+        """Return the flowables: page one, then the appendix on the same page only where all of it fits."""
+        from reportlab.platypus import PageBreak
+
+        first = [self.text(made.title, self.title), self.text(made.subtitle, self.body)]
+        first += [self.boxed(made.banner)] if made.banner else []
+        first += [f for s in made.front for f in self.section_of(s)]
+        rest = [f for s in made.appendix for f in self.section_of(s)]
+        rest += [self.text(REPLACED, self.caption)] if self.replaced else []
+        room = self.height - self._tall(first)
+        break_ = [PageBreak()] if rest and self._tall(rest) > room else []
+        return [*first, *break_, *rest]
+
+    def _tall(self, flowables: Sequence[Any]) -> float:
+        from reportlab.pdfgen.canvas import Canvas
+
+        canvas = Canvas(BytesIO(), initialFontName=FONT)
+        heights = (one.wrapOn(canvas, self.width, 1e5)[1] + one.getSpaceBefore() + one.getSpaceAfter()
+                   for one in flowables)
+        return float(sum(heights))
 
     def section_of(self, section: Section) -> Iterator[Any]:
-        """Yield a heading and its blocks."""
-        yield self.text(section.title, self.section)
+        """Yield a heading, marked for the reader's list of contents, and its blocks."""
+        if section.title:
+            yield self._heading(section.title)
         for block in section.blocks:
             yield from self.block(block)
+
+    def _heading(self, title: str) -> Any:
+        """Return a heading that stands in the bookmarks."""
+        from reportlab.platypus import Paragraph as Flowing
+
+        class Heading(Flowing):  # type: ignore[misc]
+            """Adds itself to the outline when it is drawn."""
+
+            def draw(self) -> None:
+                self.canv.bookmarkHorizontal(title, 0, self.height)
+                self.canv.addOutlineEntry(title, title, 0, 0)
+                super().draw()
+
+        return Heading(escape(title), self.section)
 
     def block(self, block: Block) -> Iterator[Any]:
         """Yield the flowables of one block."""
         if isinstance(block, Paragraph):
-            yield self.text(block.text, self.body)
+            yield self.text(block.text, self.strong if block.strong else self.body)
         elif isinstance(block, Quote):
             yield self.text(f'"{block.text}"', self.quote)
         elif isinstance(block, Points):
             for line in block.lines:
-                yield self.text(line, self.point, bullet="-")
+                yield self.text(line, self.fine if block.small else self.point, bullet="-")
         elif isinstance(block, Fields):
-            yield from self.table(("", ""), block.pairs, headed=False)
+            yield from self.fields(block)
+        elif isinstance(block, Picture):
+            yield from self.picture(block)
+        elif isinstance(block, Shot):
+            yield from self.shot(block)
         else:
-            if block.title:
-                yield self.text(block.title, self.caption)
-            yield from self.table(block.headings, block.rows)
+            yield from self.table(block)
 
-    def drawings(self, told: Story) -> Iterator[Any]:
-        """Yield the drawings with their captions, each kept together."""
+    def boxed(self, lines: Sequence[str]) -> Any:
+        """Return the banner in a frame."""
+        from reportlab.platypus import Table as Grid
+
+        box = Grid([[[self.text(line, self.strong) for line in lines]]], colWidths=[self.width],
+                   style=[("BOX", (0, 0), (-1, -1), 0.8, _colour(DARK)), ("LEFTPADDING", (0, 0), (-1, -1), 5),
+                          ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)])
+        box.spaceAfter = 3
+        return box
+
+    def fields(self, block: Fields) -> Iterator[Any]:
+        """Yield labels with their values, several beside each other in a strip."""
+        from reportlab.platypus import Spacer
+        from reportlab.platypus import Table as Grid
+
+        if block.columns == 1:
+            yield from self.table(Table(("", ""), block.pairs), headed=False)
+            return
+        cells = [self.text(f"{label}: {guard(text)}", self.cell) for label, text in block.pairs]
+        cells += [self.text("", self.cell)] * (-len(cells) % block.columns)
+        rows = [cells[i : i + block.columns] for i in range(0, len(cells), block.columns)]
+        yield Grid(rows, colWidths=[self.width / block.columns] * block.columns, hAlign="LEFT",
+                   style=[("BACKGROUND", (0, 0), (-1, -1), _colour(PALE)), ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                          ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+                          ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3)])
+        yield Spacer(1, 2)
+
+    def picture(self, picture: Picture) -> Iterator[Any]:
+        """Yield a picture with its caption and the same in words, kept together."""
         from reportlab.platypus import KeepTogether
 
-        for bars in pictures(told):
-            yield KeepTogether([self.text(bars.title, self.caption), draw(bars, self.width)])
+        yield KeepTogether([self.text(f"{picture.title}.", self.caption), draw(picture, self.width),
+                            self.text(f"{picture.says[:1].upper()}{picture.says[1:]}.", self.caption)])
+
+    def shot(self, shot: Shot) -> Iterator[Any]:
+        """Yield a photo where its kept copy is there, with its caption."""
+        from reportlab.lib.utils import ImageReader
+        from reportlab.platypus import Image, KeepTogether
+
+        parts = []
+        kept = self.photos.get(shot.sha256)
+        if kept is not None:
+            across, down = ImageReader(BytesIO(kept)).getSize()
+            scale = min(self.width * 0.4 / across, 110 / down)
+            parts.append(Image(BytesIO(kept), across * scale, down * scale, hAlign="LEFT"))
+        yield KeepTogether([*parts, self.text(f"Photo: {shot.caption}", self.caption)])
 
     def text(self, text: str, style: Any, bullet: str | None = None) -> Any:
         """Return a paragraph of plain text: no tag in it is ever read as one."""
@@ -134,21 +205,71 @@ class _Writer:
         self.replaced = True
         return "?"
 
-    def table(self, headings: tuple[str, ...], rows: Sequence[tuple[str, ...]], headed: bool = True) -> Iterator[Any]:
+    def table(self, table: Table, headed: bool = True) -> Iterator[Any]:
         """Yield a table that breaks over pages and repeats its headings."""
         from reportlab.platypus import LongTable, Spacer
 
-        cut = [part for row in rows for part in _short_rows(tuple(guard(c) for c in row))]
-        texts = [list(headings), *map(list, cut)] if headed else [list(r) for r in cut]
-        units = column_widths(texts, 110 - 2 * (len(headings) - 1))
+        if table.title:
+            yield self.text(table.title, self.caption)
+        cut = [part for row in table.rows for part in _short_rows(tuple(guard(c) for c in row))]
+        texts = [list(table.headings), *map(list, cut)] if headed else [list(r) for r in cut]
+        units = column_widths(texts, 124 - 2 * (len(table.headings) - 1))
         total = sum(units)
-        widths = [self.width * u / total for u in units] if total * 5.2 > self.width else [u * 5.2 + 10 for u in units]
-        widths = [max(w, min(u * 5.2 + 10, LEAST_COLUMN)) for w, u in zip(widths, units, strict=True)]
+        widths = [self.width * u / total for u in units] if total * 4.7 > self.width else [u * 4.7 + 8 for u in units]
+        widths = [max(w, min(u * 4.7 + 8, LEAST_COLUMN)) for w, u in zip(widths, units, strict=True)]
         styles = [self.head if headed and not i else self.cell for i in range(len(texts))]
         cells = [[self.text(c, style) for c in row] for row, style in zip(texts, styles, strict=True)]
         yield LongTable(cells, colWidths=_fit(widths, self.width), repeatRows=1 if headed else 0,
                         style=_style(headed), hAlign="LEFT")
-        yield Spacer(1, 5)
+        yield Spacer(1, 3)
+
+
+# --- pictures ---------------------------------------------------------------------------------------------------
+
+
+def draw(picture: Picture, width: float) -> Any:
+    """Return a reportlab drawing of a picture, scaled to `width` points."""
+    from reportlab.graphics.shapes import Drawing, Group
+
+    scale = width / picture.width
+    drawing = Drawing(width, picture.height * scale)
+    inner = Group(*(_shape(s) for s in picture.shapes))
+    inner.scale(scale, scale)
+    drawing.add(inner)
+    return drawing
+
+
+def _shape(s: Shape) -> Any:
+    from reportlab.graphics.shapes import Circle, Line, Polygon, Rect, String
+
+    ink, pale = _colour(DARK), _colour(GREY)
+    outline = {"fillColor": None, "strokeColor": ink, "strokeWidth": 0.9}
+    if s.kind in ("line", "dash"):
+        return Line(s.x, s.y, s.x2, s.y2, strokeColor=ink if s.kind == "line" else pale, strokeWidth=0.5)
+    if s.kind == "band":
+        return Rect(s.x, s.y, max(0.0, s.x2), s.y2, fillColor=_colour(PALE), strokeColor=None)
+    if s.kind == "gap":
+        look = {**outline, "strokeWidth": 0.6, "strokeDashArray": [2, 1.5]}
+        return Rect(s.x, s.y, max(0.0, s.x2), s.y2, **look)
+    if s.kind == "words":
+        anchor = ("start", "middle", "end")[int(s.x2)]
+        return String(s.x, s.y, one_line(s.text), fontName=FONT, fontSize=s.size, textAnchor=anchor, fillColor=ink)
+    if s.kind == "dot":
+        return Circle(s.x, s.y, 2.2, fillColor=ink, strokeColor=None)
+    if s.kind == "ring":
+        return Circle(s.x, s.y, 2.2, **outline)
+    if s.kind == "square":
+        return Rect(s.x - 2.2, s.y - 2.2, 4.4, 4.4, **outline)
+    return Polygon([s.x, s.y + 3, s.x + 3, s.y - 2.4, s.x - 3, s.y - 2.4], **outline)
+
+
+def _colour(rgb: tuple[float, float, float]) -> Any:
+    from reportlab.lib.colors import Color
+
+    return Color(*rgb)
+
+
+# --- tables, fonts, page heads ------------------------------------------------------------------------------------
 
 
 def _fit(widths: list[float], room: float) -> list[float]:
@@ -161,27 +282,26 @@ def _fit(widths: list[float], room: float) -> list[float]:
 
 
 def _short_rows(row: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
-    """Yield a row in pieces: a cell taller than a page could not be set."""
+    """Yield a row in parts whose cells can be set on one page."""
     longest = max((len(c) for c in row), default=0)
     for start in range(0, max(1, longest), MOST_CELL):
         yield tuple(c[start : start + MOST_CELL] for c in row)
 
 
 def _style(headed: bool) -> Any:
-    from reportlab.lib.colors import Color
     from reportlab.platypus import TableStyle
 
     lines: list[Any] = [
         ("FONT", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.25, Color(*GREY)),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.25, _colour(GREY)),
+        ("TOPPADDING", (0, 0), (-1, -1), 1),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 3),
     ]
     if headed:
-        lines.append(("BACKGROUND", (0, 0), (-1, 0), Color(*GREY)))
+        lines.append(("BACKGROUND", (0, 0), (-1, 0), _colour(PALE)))
     return TableStyle(lines)
 
 
@@ -191,12 +311,12 @@ def _has(code: int) -> bool:
     return code == 32 or bool(pdfmetrics.getFont(FONT).face.charToGlyph.get(code))
 
 
-def _numbered(title: str) -> Any:
-    """Return a canvas class that writes "page 2 of 5" once all pages are known."""
+def _numbered(running: str) -> Any:
+    """Return a canvas class that writes the running head and "page 2 of 5" once all pages are known."""
     from reportlab.pdfgen.canvas import Canvas
 
     class Numbered(Canvas):  # type: ignore[misc]
-        """Keeps its pages until the last, then numbers them."""
+        """Keeps its pages until the last, then heads them."""
 
         def __init__(self, *args: Any, **options: Any) -> None:
             super().__init__(*args, **{**options, "initialFontName": FONT})
@@ -210,8 +330,11 @@ def _numbered(title: str) -> Any:
             for number, kept in enumerate(self._kept, 1):
                 self.__dict__.update(kept)
                 self.setFont(FONT, 7)
-                self.drawString(MARGIN, 30, title)
-                self.drawRightString(self._pagesize[0] - MARGIN, 30, f"page {number} of {len(self._kept)}")
+                top = self._pagesize[1] - MARGIN + 4
+                self.drawString(MARGIN, top, running)
+                self.drawRightString(self._pagesize[0] - MARGIN, top, f"page {number} of {len(self._kept)}")
+                self.setLineWidth(0.3)
+                self.line(MARGIN, top - 4, self._pagesize[0] - MARGIN, top - 4)
                 super().showPage()
             super().save()
 

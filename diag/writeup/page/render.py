@@ -1,4 +1,4 @@
-"""The story as plain text for any form, as Markdown, and as JSON.
+"""The story as plain text, as Markdown, and in a short form for the field of somebody else's form.
 
 Text that people typed is data: control bytes go, a cell that a spreadsheet would take for a formula gets a quote
 in front, and Markdown signs are escaped.
@@ -6,21 +6,23 @@ in front, and Markdown signs are escaped.
 
 from __future__ import annotations
 
-import json
 import re
 import textwrap
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict
-from typing import Any
 
 from diag.text import clean, one_line
-from diag.writeup.page.audience import SERVICE, view
-from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Table
-from diag.writeup.page.sections import banner, sections, subtitle, title_of
+from diag.writeup.completeness import Readiness
+from diag.writeup.page.audience import CUSTOMER, SERVICE, view
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Shot, Table
+from diag.writeup.page.document import document
+from diag.writeup.page.drawing import Picture
+from diag.writeup.page.front import effect, graded, hours_text, repair_text
+from diag.writeup.page.sentences import capital, count_text, main_pair, verdict_text
 from diag.writeup.story.model import Story
 
-FORMAT, VERSION = "diag-write-up", 1
 LEAST_WIDTH = 40
+SHORT = 900
+"""Characters of the short form at most."""
 _FORMULA = re.compile(r"[=@]|[-+](?![\d\s.]*\s*[\w%]*\Z)")
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#|<>~$!&@])")
 
@@ -34,13 +36,13 @@ def guard(cell: str) -> str:
 # --- plain text -----------------------------------------------------------------------------------------------
 
 
-def render_text(story: Story, width: int = 78, audience: str = SERVICE) -> str:
+def render_text(story: Story, width: int = 78, audience: str = SERVICE, ready: Readiness | None = None) -> str:
     """Return the write-up as plain text, at most `width` columns (at least 40)."""
     width = max(LEAST_WIDTH, width)
-    told = view(story, audience)
-    lines = [title_of(told), guard(subtitle(told)), *banner(story)]
-    for section in sections(story, audience):
-        lines += ["", section.title.upper()]
+    made = document(story, audience, ready)
+    lines = [made.title, guard(made.subtitle), *made.banner]
+    for section in made.sections:
+        lines += ["", *([section.title.upper()] if section.title else [])]
         for number, block in enumerate(section.blocks):
             if number and isinstance(block, Table):
                 lines.append("")
@@ -68,6 +70,10 @@ def _text_block(block: Block, width: int) -> Iterator[str]:
                 yield from _wrap(name, width)
                 name = ""
             yield from _wrap(guard(text), width, f"{name:<{room}}  ", " " * (room + 2))
+    elif isinstance(block, Picture):
+        yield from _wrap(f"{block.title}. {capital(block.says)}.", width)
+    elif isinstance(block, Shot):
+        yield from _wrap(f"Photo: {block.caption}", width)
     else:
         if block.title:
             yield block.title + ":"
@@ -115,13 +121,13 @@ def _text_row(cells: Sequence[str], widths: Sequence[int]) -> Iterator[str]:
 # --- Markdown -------------------------------------------------------------------------------------------------
 
 
-def render_markdown(story: Story, audience: str = SERVICE) -> str:
+def render_markdown(story: Story, audience: str = SERVICE, ready: Readiness | None = None) -> str:
     """Return the write-up as Markdown."""
-    told = view(story, audience)
-    lines = [f"# {_md(title_of(told))}", "", _md(guard(subtitle(told))), ""]
-    lines += [f"**{_md(line)}**\n" for line in banner(story)]
-    for section in sections(story, audience):
-        lines += [f"## {section.title}", ""]
+    made = document(story, audience, ready)
+    lines = [f"# {_md(made.title)}", "", _md(guard(made.subtitle)), ""]
+    lines += [f"**{_md(line)}**\n" for line in made.banner]
+    for section in made.sections:
+        lines += [f"## {section.title}", ""] if section.title else []
         for block in section.blocks:
             lines += [*_md_block(block), ""]
     return "\n".join(lines).rstrip("\n") + "\n"
@@ -148,6 +154,10 @@ def _md_block(block: Block) -> Iterator[str]:
         yield "|---|---|"
         for label, text in block.pairs:
             yield f"| {_md(label)} | {_md(guard(text))} |"
+    elif isinstance(block, Picture):
+        yield f"{_md(block.title)}. {_md(capital(block.says))}."
+    elif isinstance(block, Shot):
+        yield f"Photo: {_md(block.caption)}"
     else:
         if block.title:
             yield f"{_md(block.title)}:"
@@ -158,31 +168,42 @@ def _md_block(block: Block) -> Iterator[str]:
             yield "| " + " | ".join(_md(guard(c)) for c in row) + " |"
 
 
-# --- JSON -----------------------------------------------------------------------------------------------------
+# --- short form -----------------------------------------------------------------------------------------------
 
 
-def render_json(story: Story, audience: str = SERVICE) -> str:
-    """Return the write-up as JSON by the published schema (`schema.json` beside this file)."""
-    return json.dumps(as_json(story, audience), indent=1, ensure_ascii=False, sort_keys=True) + "\n"
+def render_short(story: Story, audience: str = SERVICE) -> str:
+    """Return the four parts in at most 900 characters: complaint, cause, correction, confirmation.
+
+    The customer's words give way first, then what was done; a cut is marked.
+    """
+    told = view(story, audience)
+    rest = [f"{name}: {text}" for name, text in (
+        ("Cause", _short_cause(told)), ("Correction", " ".join(repair_text(r) for r in told.repairs) or "Nothing."),
+        ("Confirmation", _short_proof(told)), ("Hours", "" if audience == CUSTOMER else " ".join(hours_text(told)[:1])),
+    ) if text]
+    words = one_line(told.complaint.words)
+    room = SHORT - sum(len(line) + 1 for line in rest) - len('Complaint: ""') - 1
+    lines = ([f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []) + rest
+    return shortened("\n".join(one_line(line) for line in lines), SHORT - 1) + "\n"
 
 
-def as_json(story: Story, audience: str = SERVICE) -> dict[str, Any]:
-    """Return the JSON value of a write-up: every entry names the events it rests on."""
-    return {"format": FORMAT, "version": VERSION, "audience": audience, "story": asdict(view(story, audience))}
+def shortened(text: str, room: int) -> str:
+    """Return text that fits, cut at a word; the cut is marked."""
+    return text if len(text) <= room else text[: max(0, room - 4)].rsplit(" ", 1)[0] + " ..."
 
 
-def schema() -> dict[str, Any]:
-    """Return the JSON schema of the write-up, worked out from its types."""
-    from pydantic import TypeAdapter
+def _short_cause(story: Story) -> str:
+    told = [c for c in story.causes if c.repaired] or list(story.causes[:1])
+    if story.closing.kind == "no_fault_found":
+        return "No fault of the planter was found."
+    if told:
+        return " ".join(graded(story, c) for c in told)
+    return "not shown." + (f" {capital(effect(story))}." if effect(story) else "")
 
-    inner = TypeAdapter(Story).json_schema(mode="serialization", ref_template="#/$defs/{model}")
-    definitions = inner.pop("$defs", {})
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema", "title": FORMAT, "type": "object",
-        "additionalProperties": False, "required": ["audience", "format", "story", "version"],
-        "properties": {
-            "format": {"const": FORMAT}, "version": {"const": VERSION},
-            "audience": {"enum": ["customer", "claim", "service"]}, "story": {"$ref": "#/$defs/Story"},
-        },
-        "$defs": {**definitions, "Story": inner},
-    }
+
+def _short_proof(story: Story) -> str:
+    parts = [verdict_text(p) for p in story.proofs[-1:]]
+    parts += [count_text(c) for p in story.proofs[-1:] for c in p.counts[:1]]
+    pair = main_pair(story)
+    parts += [f"{capital(pair.where)}: {pair.before.text} before, {pair.after.text} after."] if pair else []
+    return " ".join(parts)

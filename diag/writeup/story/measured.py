@@ -152,6 +152,9 @@ class Measurements:
         self.outcomes, self.changed = bench.outcomes, bench.changed
         self.by_cause = bench.by_cause()
         self.reversing = {e for cause in self.by_cause for e in bench.reversal(cause)}
+        mended = {r for done in self.state.repairs if isinstance(done.rows, tuple) for r in done.rows}
+        self._trouble = self.state.situation.rows if self.state.situation.rows is not None else tuple(sorted(mended))
+        """Rows in trouble; where nobody named them, those that were mended."""
         self.first_repair = min((r.epoch for r in self.state.repairs if r.kind == "repair"), default=None)
 
     def tests(self) -> tuple[MadeTest, ...]:
@@ -178,7 +181,8 @@ class Measurements:
             valued=has_value(answer), reverses=answer.event in self.reversing,
             pieces=_pieces_text(answer), when=self._when(answer), on=answer.happened or answer.at,
             values=tuple(self._values(answer, check, series)),
-            spacings=_spacings(answer), target=self._target(answer, check),
+            spacings=_spacings(answer), target=self._target(answer, check), by_row=check.takes.per == "row",
+            moved_rows=tuple(sorted({row for sat in answer.pieces.values() for row in sat})),
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
         )
@@ -226,8 +230,8 @@ class Measurements:
     def _one(self, answer: Answer, check: Check, value: Any, where: str, key: str) -> Value:
         row = key.partition(" ")[0]
         rows = {int(row)} if is_row(key, check) else set(answer.rows if isinstance(answer.rows, tuple) else ())
-        trouble = self.state.situation.rows
-        control = isinstance(trouble, tuple) and bool(rows) and not rows & set(trouble)
+        trouble = self._trouble
+        control = isinstance(trouble, tuple) and bool(trouble) and bool(rows) and not rows & set(trouble)
         return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
                      si_of(value), control)
 

@@ -125,6 +125,10 @@ class MadeTest:
     """Spacings in m, for the histogram."""
     target: float | None = None
     """Target spacing in m."""
+    moved_rows: tuple[int, ...] = ()
+    """Rows that held a piece of another row."""
+    by_row: bool = False
+    """True when it takes one value per row."""
     supports: tuple[str, ...] = ()
     against: tuple[str, ...] = ()
 

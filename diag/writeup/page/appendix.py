@@ -1,0 +1,293 @@
+"""Behind page one: method and limits, the chain of whys, every test, readings in full, and the record."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from diag.writeup.completeness import MUST, Readiness, missing_rows
+from diag.writeup.page.audience import CLAIM, SERVICE
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
+from diag.writeup.page.front import MOST_RULED, MOST_WORDS, in_header, ruled_rows
+from diag.writeup.page.sentences import capital, item_text, minutes_text, refs, result_text, sentence
+from diag.writeup.story.labour import by_test, totals
+from diag.writeup.story.model import SAYS, Cause, Item, Line, Other, Story
+
+DEMONSTRATION = "Demonstration, not a stored call."
+DEFERS = ("The maker's warranty terms, the operator's manual and the people who apply them decide what is paid.")
+MOST_OTHERS = 8
+ELSEWHERE = ("root", "mechanism", "unexplained", "category", "instrument", "limit_source")
+
+
+def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[Section]:
+    """Yield the sections behind page one, empty ones left out."""
+    service = audience == SERVICE
+    parts = [
+        ("missing", "Missing, and the question that mends it", _missing(ready)),
+        ("complaint_full", "Complaint in full", _complaint(story)),
+        ("causes", "What was shown", _causes(story)),
+        ("whys", "Why, and why that", _whys(story)),
+        ("tested", "Open and not tested", _tested(story)),
+        ("method", "How it was measured and judged", _method(story)),
+        ("tests", "What was asked and measured", _tests(story)),
+        ("series", "Readings in full", _series(story)),
+        ("identity", "Machine and people", _fields(_others(story))),
+        ("claim", "For the payer", _fields(i for i in story.group("claim", "findings") if i.name not in ELSEWHERE)),
+        ("cautions", "Cautions read and acknowledged", _lines(story.cautions)),
+        ("hours_split", "Hours: where they come from", _hours(story, service)),
+        ("photos_list", "Photos", _photos(story)),
+        ("before", "Done before the call", _lines(story.done_before)),
+        ("standing", "Not put back", _lines(story.not_put_back)),
+        ("watch", "What to watch", _watch(story)),
+        ("left_out", "Left out, with the reason", _skipped(story)),
+        ("changed", "Changed and taken back", _lines(story.changed)),
+        ("notes", "Notes", _notes(story)),
+        ("record", "Record", _record(story, audience)),
+    ]
+    for name, title, blocks in parts:
+        made = tuple(blocks)
+        if made:
+            yield Section(name, title, made)
+
+
+def brief(story: Story, audience: str, ready: Readiness | None) -> Iterator[Section]:
+    """Yield the same in lines, for a call in which nothing was measured: it goes on one page."""
+    when = _whens(story)
+    lacks = ready.missing if ready else ()
+    missing = [f"{m.needs}: {m.asks}" for m in lacks if m.severity == MUST]
+    missing += [" ".join(["Should be there too:", *(m.asks for m in lacks if m.severity != MUST)])] * (
+        len(missing) < len(lacks))
+    tests = [f"no. {t.number}, {t.asks}: {result_text(t)} ({when[t.event]})" for t in story.tests]
+    more = [*_texts(_complaint(story)), *_texts(_tested(story))]
+    rest = [*_texts(_watch(story)), *_texts(_lines(story.cautions)), *_texts(_lines(story.done_before)),
+            *_texts(_lines(story.not_put_back)), *_texts(_skipped(story)), *_texts(_lines(story.changed)),
+            *_texts(_notes(story))]
+    items = [*_others(story), *(i for i in story.group("claim", "findings") if i.name not in ELSEWHERE)]
+    record = [f"{label}: {text}" for label, text in _record_pairs(story, audience)]
+    for name, title, lines in (
+        ("missing", "Missing, and the question that mends it", missing), ("tests", "What was asked", tests),
+        ("tested", "Open and not tested", more), ("rest", "Besides", rest),
+        ("identity", "Machine, people, record", [t for t in (
+            "; ".join(f"{i.label}: {item_text(i)}" for i in items), "; ".join(record)) if t]),
+    ):
+        if lines:
+            yield Section(name, title, (Points(tuple(lines), small=True),))
+
+
+def _texts(blocks: Iterable[Block]) -> Iterator[str]:
+    """Yield the lines of paragraphs, quotes and points."""
+    for block in blocks:
+        if isinstance(block, Points):
+            yield from block.lines
+        elif isinstance(block, Paragraph | Quote):
+            yield block.text
+        elif isinstance(block, Table):
+            yield from (": ".join(row) for row in block.rows)
+
+
+def _missing(ready: Readiness | None) -> Iterator[Block]:
+    if ready is not None and ready.missing:
+        yield Table(("", "what", "question that mends it", "by"), missing_rows(ready.missing))
+
+
+def _complaint(story: Story) -> Iterator[Block]:
+    complaint = story.complaint
+    if len(complaint.words) > MOST_WORDS:
+        yield Quote(complaint.words)
+    lines = []
+    if complaint.symptoms:
+        lines.append("Is: " + "; ".join(label for _, label in complaint.symptoms) + ".")
+    if complaint.denied:
+        lines.append("Is not: " + "; ".join(complaint.denied) + ".")
+    lines += [f.text + "." for f in complaint.facts]
+    if lines:
+        yield Points(tuple(lines))
+
+
+# --- cause --------------------------------------------------------------------------------------------------------
+
+
+def _causes(story: Story) -> Iterator[Block]:
+    for cause in story.causes:
+        yield Paragraph(f"{sentence(cause.label)} {SAYS[cause.word]}.", strong=True)
+        yield Points(tuple(_cause_lines(story, cause)))
+    if any(c.root.category_label or c.leaning for c in story.causes):
+        yield Paragraph(DEFERS)
+
+
+def _cause_lines(story: Story, cause: Cause) -> Iterator[str]:
+    if cause.seen:
+        yield f"As found: {sentence(cause.seen)}"
+    if cause.mode:
+        yield f"Manner: {cause.mode}."
+    yield f"How such a fault works: {sentence(cause.mechanism)}"
+    if cause.deciding:
+        number = refs(story, (cause.deciding.event,))
+        yield f"Deciding test ({number}): {cause.deciding.asks}: {sentence(cause.deciding.says)}"
+    if cause.reversal:
+        yield f"Made to go and come, or to move: {refs(story, cause.reversal)}."
+    rest = [g.event for g in cause.grounds if not cause.deciding or g.event != cause.deciding.event]
+    if rest:
+        yield f"{'Also speaking' if cause.deciding else 'Speaking'} for it: {refs(story, rest)}."
+    root = cause.root
+    reached = f"{sentence(root.text)} {SAYS[root.word]}." if root.text else "not reached."
+    yield f"Why it came to that: {reached}"
+    if root.category_label:
+        proposed = " (what such faults usually are; nobody has judged it)" if root.proposed else ""
+        yield f"Kind of root: {root.category_label}{proposed}."
+    if cause.leaning:
+        yield f"Leaning, as such findings usually mean: {cause.leaning}."
+
+
+def _whys(story: Story) -> Iterator[Block]:
+    if story.whys:
+        rows = tuple((w.why, w.because, refs(story, w.events)) for w in story.whys)
+        yield Table(("why", "because", "shown by"), rows)
+
+
+def _tested(story: Story) -> Iterator[Block]:
+    rows = ruled_rows(story)[MOST_RULED:]
+    if rows:
+        yield Table(("part of the planter", "ruled out", "by"), tuple(rows))
+    confirmed = any(c.word == "confirmed" for c in story.causes)
+    for word, lead in (("possible", "Possible, fits as well"), ("inconclusive", "Tested, inconclusive")):
+        members = [o for o in story.others if o.word == word and o.speaks and (o.demanded or not confirmed)]
+        if members:
+            yield Paragraph(f"{lead}: {_first(story, members)}.")
+    untested = [o.label for o in story.others if o.word == "not_tested"]
+    yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested
+                    else "Not tested: none of the causes still standing.")
+    if unexplained := story.item("unexplained"):
+        yield Paragraph(f"What does not fit: {sentence(unexplained.told.text)}")
+
+
+def _first(story: Story, others: list[Other]) -> str:
+    """Return the causes that the tests speak for most, each with the reading that demands it, and how many more."""
+    told = "; ".join(o.label + (f" ({refs(story, o.demanded)})" if o.demanded else "") for o in others[:MOST_OTHERS])
+    more = len(others) - MOST_OTHERS
+    return f"{told}; and {more} less well" if more > 0 else told
+
+
+# --- method, tests --------------------------------------------------------------------------------------------------
+
+
+def _method(story: Story) -> Iterator[Block]:
+    lines = []
+    for name in ("instrument", "limit_source"):
+        item = story.item(name)
+        lines += [f"{capital(item.label)}: {sentence(item.told.text)}"] if item else []
+    for proof in story.proofs:
+        lines += [f"Accepted when: {proof.rule}"] if proof.rule else []
+        lines += [f"Made for the proof: {sentence(proof.test)}"] if proof.test else []
+        told = [t for t in (refs(story, proof.answers), refs(story, proof.control)) if t]
+        lines += [f"Rests on {told[0]}" + (f"; good rows in {told[1]}." if len(told) > 1 else ".")] if told else []
+    if any(p.counts for p in story.proofs):
+        lines.append("Intervals are exact (binomial, 95 %), p is Fisher's exact test, two-sided; counts of different "
+                     "rows or checks are not added.")
+    if lines:
+        yield Points(tuple(dict.fromkeys(lines)))
+    known = [c for c in story.conditions if c.before or c.after]
+    if known:
+        blank = "not recorded"
+        after = any(r.kind == "repair" for r in story.repairs)
+        rows = [(c.label, c.before.text if c.before else blank, c.after.text if c.after else blank) for c in known]
+        yield Table(("condition", "before", "after") if after else ("condition", ""),
+                    tuple(row if after else row[:2] for row in rows))
+
+
+def _whens(story: Story) -> dict[str, str]:
+    """Return test -> who made it and when."""
+    when = {"before": "before", "after": "after repair", "back": "old part or setting back",
+            "step": "while changed for a test"}
+    decided = {c.deciding.event for c in story.causes if c.deciding}
+    return {t.event: f"{t.who}; {when[t.when]}" + (", DECIDED" if t.event in decided else "") for t in story.tests}
+
+
+def _tests(story: Story) -> Iterator[Block]:
+    when = _whens(story)
+    rows: list[tuple[str, ...]] = []
+    for test in story.tests:
+        asked = "; ".join(p for p in (test.asks, test.where, test.pieces) if p)
+        rows.append((str(test.number), asked, result_text(test), when[test.event]))
+    if rows:
+        yield Table(("no.", "asked", "result", "who, when"), tuple(rows))
+
+
+def _series(story: Story) -> Iterator[Block]:
+    lines = tuple(f"no. {t.number}, {t.asks}: {t.series}" for t in story.tests if t.series)
+    if lines:
+        yield Points(lines)
+
+
+# --- the rest -----------------------------------------------------------------------------------------------------
+
+
+def _others(story: Story) -> Iterator[Item]:
+    yield from (i for i in story.group("identity", "usage", "dates") if not in_header(i) and i.name not in ELSEWHERE)
+
+
+def _fields(items: Iterable[Item]) -> Iterator[Block]:
+    pairs = tuple((item.label, item_text(item)) for item in items)
+    if pairs:
+        yield Fields(pairs)
+
+
+def _hours(story: Story, service: bool) -> Iterator[Block]:
+    basis = {"typed": "as entered", "clock": "from the times of the record", "estimate": "not recorded, usual time"}
+    rows = []
+    for n in totals(story.labour):
+        more = [("times of the record", n.proposed), ("allowed", n.allowed)]
+        said = "".join(f"; {word} {minutes_text(m)}" for word, m in more if m)
+        rows.append((n.label, minutes_text(n.minutes), basis[n.basis] + said))
+    if rows:
+        yield Table(("activity", "time", "basis"), tuple(rows))
+    split = by_test(story.labour)
+    if split and service:
+        yield Table(("test", "time"), tuple((t.label, minutes_text(t.minutes)) for t in split), "By test")
+
+
+def _photos(story: Story) -> Iterator[Block]:
+    if story.photos:
+        rows = tuple((p.file_name or "(name left out)", p.text, p.on[:10], p.sha256[:16]) for p in story.photos)
+        yield Table(("file", "shows", "on", "SHA-256 begins"), rows)
+
+
+def _lines(lines: Iterable[Line]) -> Iterator[Block]:
+    texts = tuple(line.text for line in lines)
+    if texts:
+        yield Points(texts)
+
+
+def _watch(story: Story) -> Iterator[Block]:
+    lines = [item.told.text for item in story.group("after") if item.name == "watch"]
+    for repair in story.repairs:
+        lines += [f"Meanwhile watch: {w}" for w in repair.watch] + [f"It ends: {e}" for e in repair.ends]
+        lines += [f"It costs: {w}" for w in repair.loses]
+    lines += [c.prevention for c in story.causes if c.word != "ruled_out"]
+    if lines:
+        yield Points(tuple(dict.fromkeys(lines)))
+
+
+def _skipped(story: Story) -> Iterator[Block]:
+    if story.skipped:
+        yield Points(tuple(f"{s.text}: {s.reason or '(reason left out)'}" for s in story.skipped))
+
+
+def _notes(story: Story) -> Iterator[Block]:
+    texts = [line.text for line in story.notes] + [f"Internal: {line.text}" for line in story.internal]
+    if texts:
+        yield Points(tuple(texts))
+
+
+def _record(story: Story, audience: str) -> Iterator[Block]:
+    yield Fields(tuple(_record_pairs(story, audience)))
+
+
+def _record_pairs(story: Story, audience: str) -> Iterator[tuple[str, str]]:
+    record = story.record
+    ended = "not closed yet" if story.closing.open else f"{story.closing.label} on {story.closing.on[:10]}"
+    pairs = [("opened", record.opened[:10]), ("closed", ended), ("said at closing", story.closing.words)]
+    if audience in (CLAIM, SERVICE):
+        pairs += [("written by the", record.prepared_by), ("entries", str(record.events))]
+        pairs += [("knowledge", record.knowledge)]
+        pairs.append(("head of the record", ", ".join(record.heads) if record.stored else DEMONSTRATION))
+    yield from ((label, text) for label, text in pairs if text)

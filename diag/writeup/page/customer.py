@@ -1,0 +1,119 @@
+"""The customer's page: what it was, what we did, is it right now, what to look at, when to call. No marks, no codes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
+from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.sentences import capital, main_pair, sentence, small
+from diag.writeup.story.model import Cause, Proof, Story
+
+SURE = {"confirmed": "It was", "probable": "Most likely it was", "possible": "It may have been",
+        "inconclusive": "The tests did not settle it; it may have been"}
+LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of {row} and of the row beside it. They "
+        "should look alike.")
+CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
+MOST_POSSIBLE = 3
+
+
+def customer_page(story: Story) -> Iterator[Section]:
+    """Yield the sections of the customer's one page."""
+    for name, title, blocks in (
+        ("complaint", "What you saw", _saw(story)), ("cause", "What it was", _was(story)),
+        ("correction", "What we did", _did(story)), ("case", "", _picture(story)),
+        ("confirmation", "Is it right now?", _right(story)), ("watch", "What to look at next", _look(story)),
+        ("call", "Call us", (Paragraph(CALL),)),
+    ):
+        made = tuple(blocks)
+        if made:
+            yield Section(name, title, made, front=True)
+
+
+def _saw(story: Story) -> Iterator[Block]:
+    if story.complaint.words:
+        yield Quote(story.complaint.words)
+
+
+def _was(story: Story) -> Iterator[Block]:
+    if story.closing.kind == "no_fault_found":
+        yield Paragraph("We found no fault of the planter. That speaks of the machine as it was then, with the seed, "
+                        "settings and parts it had; it blames nobody.")
+    told = [c for c in story.causes if c.repaired] or list(story.causes[:MOST_POSSIBLE])
+    for cause in told:
+        sure = SURE.get(cause.word, "It may have been")
+        yield Paragraph(f"{sure}: {sentence(cause.label)} {sentence(cause.mechanism)}")
+    if not story.measured:
+        yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
+    if not told and story.closing.kind != "no_fault_found":
+        yield Paragraph("We have not found the cause yet.")
+
+
+def _did(story: Story) -> Iterator[Block]:
+    for repair in story.repairs:
+        lead = "For now: " if repair.kind == "interim" else ""
+        parts = f" Fitted: {', '.join(f'{p.qty} x {p.item}' for p in repair.parts)}." if repair.parts else ""
+        settings = f" Set: {'; '.join(repair.settings)}." if repair.settings else ""
+        yield Paragraph(f"{lead}{sentence(repair.words or 'It was not written down')}{parts}{settings}")
+    if not story.repairs:
+        yield Paragraph("Nothing was repaired.")
+    if story.not_put_back:
+        yield Paragraph("Still as it was set for a test: " + "; ".join(line.text for line in story.not_put_back) + ".")
+
+
+def _picture(story: Story) -> Iterator[Block]:
+    shown = seed_strip(story) or case_picture(story)
+    if shown:
+        yield shown
+
+
+def _right(story: Story) -> Iterator[Block]:
+    mended = [r for r in story.repairs if r.kind == "repair"]
+    if not mended:
+        if story.repairs:
+            yield Paragraph("No, not mended: this is only to go on with for now.")
+        elif story.causes and story.closing.kind != "no_fault_found":
+            yield Paragraph("No: nothing has been mended yet.")
+        return
+    proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
+    yield Paragraph(_answer(proof))
+    for counted in (proof.counts if proof else ()):
+        before = f" Before: {counted.before.bad} of {counted.before.n}." if counted.before else ""
+        where = capital(counted.where) or "Counted"
+        yield Paragraph(f"{where}: {counted.after.bad} of {counted.after.n} spaces wrong.{before}")
+    pair = main_pair(story)
+    if pair is not None:
+        yield Paragraph(f"{capital(pair.where) or 'It'} reads {pair.after.text}; it was {pair.before.text}.")
+    follow = story.item("follow_up")
+    if follow:
+        yield Paragraph(f"Asked again on {follow.told.on[:10]}: {sentence(follow.told.text)}")
+
+
+def _answer(proof: Proof | None) -> str:
+    if proof is None:
+        return "It has not been measured since."
+    if proof.says == proof.verdict == "accepted":
+        return "Yes. It was measured again after the repair."
+    if proof.against:
+        return "Taken as right, but the reading after the repair does not bear that out. We should measure it again."
+    if "not_accepted" in (proof.says, proof.verdict):
+        return "No, not yet: the reading after the repair is not right."
+    return "Not certain yet: too little was measured after the repair."
+
+
+def _look(story: Story) -> Iterator[Block]:
+    lines = [item.told.text for item in story.group("after") if item.name == "watch"]
+    for repair in story.repairs:
+        lines += [*repair.watch, *(f"Until: {small(e)}" for e in repair.ends)]
+        lines += [f"You lose meanwhile: {small(w)}" for w in repair.loses]
+    where = story.item("position")
+    row = where.told.text.partition(",")[0] if where else "the row"
+    if any(r.kind == "repair" for r in story.repairs) and row.startswith("row "):
+        lines.append(f"At the next fill: {LOOK.format(row=row)}")
+    lines += [f"In winter: {small(c.prevention)}" for c in _mended(story) if c.prevention]
+    if lines:
+        yield Points(tuple(dict.fromkeys(lines)))
+
+
+def _mended(story: Story) -> list[Cause]:
+    return [c for c in story.causes if c.repaired and c.word in ("confirmed", "probable")][:1]

@@ -1,0 +1,73 @@
+"""A story laid out once for one reader; every printed form is made from it."""
+
+from __future__ import annotations
+
+from diag.text import count
+from diag.writeup.completeness import MUST, Readiness
+from diag.writeup.page.appendix import DEMONSTRATION, appendix, brief
+from diag.writeup.page.audience import CUSTOMER, SERVICE, view
+from diag.writeup.page.blocks import Document
+from diag.writeup.page.customer import customer_page
+from diag.writeup.page.front import front
+from diag.writeup.page.sentences import capital
+from diag.writeup.story.model import Story
+
+PRACTICE = "Practice call on an invented fault."
+TITLES = {"claim": "Claim", "service": "Service file"}
+
+
+def document(story: Story, audience: str = SERVICE, ready: Readiness | None = None) -> Document:
+    """Return the write-up for a reader. `ready`: how complete it is; a customer is not told."""
+    told = view(story, audience)
+    customer = audience == CUSTOMER
+    behind = appendix if told.measured or told.photos else brief
+    sections = tuple(customer_page(told)) if customer else (*front(told), *behind(told, audience, ready))
+    return Document(title_of(told, audience), subtitle(told), _running(told), audience,
+                    banner(told, None if audience == CUSTOMER else ready), sections)
+
+
+def title_of(story: Story, audience: str) -> str:
+    """Return the heading of the whole write-up."""
+    where = _place(story)
+    if audience == CUSTOMER:
+        return f"{capital(where) or 'Your planter'}: what it was and what we did"
+    return f"{TITLES[audience]} {story.record.call}" + (f", {where}" if where else "")
+
+
+def subtitle(story: Story) -> str:
+    """Return one line that tells which customer, machine and day it is about."""
+    named = [story.item(n) for n in ("customer", "machine_label", "serial")]
+    return ", ".join([*(i.told.text for i in named if i), f"opened {story.record.opened[:10]}"])
+
+
+def _place(story: Story) -> str:
+    position = story.item("position")
+    return position.told.text.partition(", counted")[0] if position else ""
+
+
+def _running(story: Story) -> str:
+    named = [story.item(n) for n in ("serial", "part_number")]
+    return ", ".join(t for t in (story.record.call, *(i.told.text for i in named if i), _place(story)) if t)
+
+
+def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
+    """Return what must stand above everything: whose call it is, and whether it can be filed."""
+    lines = [] if story.record.stored else [DEMONSTRATION]
+    lines += [PRACTICE] if story.record.practice else []
+    if ready is not None:
+        lines.append(ready_text(ready, named=story.measured))
+    return tuple(lines)
+
+
+def ready_text(ready: Readiness, *, named: bool = True) -> str:
+    """Return "28 of 28 met" or "DRAFT, 10 missing: ..."; not `named`: the list follows on the same page."""
+    if not ready.missing:
+        return f"{ready.met} of {ready.of} met."
+    listed = "; ".join(m.needs for m in ready.missing if m.severity == MUST or not ready.draft)
+    if not ready.draft:
+        return f"{ready.met} of {ready.of} met; could still be had: {listed}."
+    if not named:
+        return f"DRAFT, {len(ready.missing)} missing ({ready.met} of {ready.of} met): listed below."
+    should = sum(m.severity != MUST for m in ready.missing)
+    more = f"; and {count(should, 'more that should be there', 'more that should be there')}" if should else ""
+    return f"DRAFT, {len(ready.missing)} missing ({ready.met} of {ready.of} met): {listed}{more}."

@@ -1,0 +1,300 @@
+"""Pictures of a write-up as lines, boxes, marks and words; the printed forms and the web form draw the same ones.
+
+Two pictures are enough: the readings that show the case, row by row or place by place, and the seeds as they lay before
+and after, to scale. Each has one scale; marks differ by their form, so that a black-and-white print can be read.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from diag.measure.spacing import CLASS_LIMITS
+from diag.text import number
+from diag.units import UNITS
+from diag.writeup.story.model import MadeTest, Story, Value
+
+WIDTH = 500.0
+"""Points; a printed page shows a picture in its full width."""
+SMALL = 7.0
+_ROW = re.compile(r"row (\d+)\Z")
+FORMS = {"as found": "ring", "exchanged": "triangle", "mended": "dot", "old part back": "square"}
+"""Series -> form of its mark."""
+MOST_SEEDS = 60
+"""Seeds of one strip; a longer run shows its first ones and says so."""
+MOST_PLACES = 54
+Height = Callable[[float], float]
+"""From a value in SI to its place in the picture."""
+
+
+@dataclass(frozen=True)
+class Shape:
+    """One thing drawn, y upwards from the foot of the picture. Points."""
+
+    kind: str
+    """line | dash | ring | dot | square | triangle | gap | band | words."""
+    x: float
+    y: float
+    x2: float = 0.0
+    """End of a line; width of a band or a gap; 0 for words that begin at x, 1 centred, 2 that end there."""
+    y2: float = 0.0
+    text: str = ""
+    size: float = SMALL
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawing with its caption; `says` tells the same in words, for those who cannot see it."""
+
+    title: str
+    says: str
+    width: float
+    height: float
+    shapes: tuple[Shape, ...]
+
+
+# --- the readings that show the case --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Series:
+    """One round of readings: its name and a value for each place."""
+
+    name: str
+    values: dict[str, Value]
+    moved: frozenset[str] = frozenset()
+    """Places that held a piece of another row."""
+
+
+def case_picture(story: Story) -> Picture | None:
+    """Return the one picture that shows the case: the check with most rounds of readings over the places; else None."""
+    best: tuple[int, int, str, list[Series]] | None = None
+    for check in dict.fromkeys(t.check for t in story.tests if t.values):
+        series = _series(story, check)
+        places = _places(series)
+        counted = any(" of " in v.text for s in series for v in s.values.values())
+        units = {v.text.partition(" ")[2] for s in series for v in s.values.values()}
+        if len(places) < 3 or counted or len(units) != 1:
+            continue
+        rank = (len(series), len(places), check, series)
+        if best is None or rank[:2] > best[:2]:
+            best = rank
+    if best is None:
+        return _step_picture(story)
+    asks = next(t.asks for t in story.tests if t.check == best[2])
+    return _plot(asks, best[3])
+
+
+def _step_picture(story: Story) -> Picture | None:
+    """Return counts before and after one changed setting, in percent along one scale; None where none were made."""
+    for test in story.tests:
+        shares = {v.where.rpartition(", ")[2]: v for v in test.values if " of " in v.text and v.number is not None}
+        kinds = [p.removesuffix(" before") for p in shares if p.endswith(" before") and
+                 f"{p.removesuffix('before')}after" in shares]
+        if kinds:
+            return _shares(test, kinds, shares)
+    return None
+
+
+def _shares(test: MadeTest, kinds: Sequence[str], shares: Mapping[str, Value]) -> Picture:
+    left, height = 70.0, 34.0 + 18.0 * len(kinds)
+    _, high, step = _scale(0.0, 100 * max(v.number or 0.0 for v in shares.values()))
+    scale = (WIDTH - left - 10) / high
+    shapes, says = [], []
+    for i in range(int(high / step) + 1):
+        shapes.append(Shape("dash", left + i * step * scale, 22, left + i * step * scale, height - 4))
+        shapes.append(Shape("words", left + i * step * scale, 13, 1, text=f"{number(i * step)} %"))
+    for i, kind in enumerate(kinds):
+        base = height - 14 - 18 * i
+        shapes.append(Shape("words", 0, base - 2.5, text=kind))
+        for form, when in (("ring", "before"), ("dot", "after")):
+            value = shares[f"{kind} {when}"]
+            shapes.append(Shape(form, left + 100 * (value.number or 0.0) * scale, base))
+        says.append(f"{kind}: {shares[f'{kind} before'].text} before the step, {shares[f'{kind} after'].text} after")
+    shapes += [Shape("ring", left + 3, 4), Shape("words", left + 10, 1.5, text="before the step"),
+               Shape("dot", left + 83, 4), Shape("words", left + 90, 1.5, text="after it")]
+    return Picture(test.asks, "; ".join(says), WIDTH, height, tuple(shapes))
+
+
+def _series(story: Story, check: str) -> list[Series]:
+    """Return the rounds of one check: as found, with a piece exchanged, mended, with the old part back."""
+    found: dict[str, Series] = {}
+    names = {"before": "as found", "after": "mended", "back": "old part back"}
+    for test in story.tests:
+        if test.check != check or test.when not in names:
+            continue
+        name = "exchanged" if test.pieces else names[test.when]
+        values = {v.where: v for v in test.values if v.number is not None and _is_place(v, test)}
+        if values:
+            found[name] = Series(name, values, frozenset(f"row {row}" for row in test.moved_rows))
+    return [found[n] for n in FORMS if n in found]
+
+
+def _is_place(value: Value, test: MadeTest) -> bool:
+    return bool(_ROW.match(value.where)) if test.by_row else value.where not in ("", test.where)
+
+
+def _places(series: Sequence[Series]) -> list[str]:
+    places = dict.fromkeys(p for s in series for p in s.values)
+    if all(_ROW.match(p) for p in places):
+        return sorted(places, key=lambda p: int(p.rpartition(" ")[2]))[:MOST_PLACES]
+    return list(places)[:MOST_PLACES]
+
+
+def _plot(asks: str, series: list[Series]) -> Picture:
+    height, left, foot, top = 122.0, 34.0, 30.0, 104.0
+    places = _places(series)
+    shown = [v.number for s in series for p, v in s.values.items() if p in places and v.number is not None]
+    unit = next(iter(series[0].values.values())).text.partition(" ")[2]
+    factor = _factor(series)
+    low, high, step = _scale(min(shown) / factor, max(shown) / factor)
+    across = (WIDTH - left - 8) / len(places)
+
+    def y(value: float) -> float:
+        return foot + (value / factor - low) / (high - low) * (top - foot)
+
+    shapes = list(_frame(left, foot, y, (low, high, step), factor))
+    shapes += _bands(series, places, left, y)
+    rows = all(_ROW.match(p) for p in places)
+    for i, place in enumerate(places):
+        middle = left + (i + 0.5) * across
+        label = place.rpartition(" ")[2] if rows else place.rpartition(", ")[2]
+        size = min(SMALL, 1.8 * across / max(1, len(label)))
+        shapes.append(Shape("words", middle, foot - 9, 1, text=label, size=size))
+        for s, one in enumerate(series):
+            if place in one.values:
+                offset = (s - (len(series) - 1) / 2) * min(7.0, across / (len(series) + 1))
+                shapes.append(Shape(FORMS[one.name], middle + offset, y(one.values[place].number or 0.0)))
+    shapes.append(Shape("words", 0, top + 8, text=unit))
+    shapes += _legend(series, left, "row, counted from the left in the seat" if rows else "")
+    return Picture(f"{asks}, {'by row' if rows else 'by place'}", _in_words(series), WIDTH, height, tuple(shapes))
+
+
+def _factor(series: Sequence[Series]) -> float:
+    """Return SI per unit as written, from the largest value of all."""
+    best = max((v for s in series for v in s.values.values()), key=lambda v: abs(v.number or 0.0))
+    written = re.match(r"-?[\d.]+", best.text)
+    return (best.number or 1.0) / float(written[0]) if written and float(written[0]) else 1.0
+
+
+def _scale(low: float, high: float) -> tuple[float, float, float]:
+    """Return the ends of a scale that begins at nothing or well below the lowest value, and its step."""
+    floor = 0.0 if low >= 0 and low < 0.75 * high else low - 0.25 * max(high - low, abs(high) * 0.1, 1e-9)
+    span = max(high - floor, 1e-9)
+    raw = span / 4
+    step = next(m * 10.0 ** e for e in range(-6, 9) for m in (1, 2, 5) if m * 10.0 ** e >= raw)
+    first = step * int(floor / step) if floor >= 0 else floor
+    return first, max(high, first + step) + 0.04 * span, step
+
+
+def _frame(left: float, foot: float, y: Height, scale: tuple[float, float, float], factor: float) -> Iterator[Shape]:
+    low, high, step = scale
+    yield Shape("line", left, foot, WIDTH - 4, foot)
+    value = low
+    while value <= high + 1e-9:
+        at = y(value * factor)
+        yield Shape("dash", left, at, WIDTH - 4, at)
+        yield Shape("words", left - 4, at - 2.5, 2, text=number(value))
+        value += step
+
+
+def _bands(series: Sequence[Series], places: Sequence[str], left: float, y: Height) -> Iterator[Shape]:
+    """Yield one band: all readings of good rows, from the lowest to the highest."""
+    good = [v.number for s in series if s.name != "exchanged" for p, v in s.values.items()
+            if v.control and v.number is not None and p in places]
+    if len(good) >= 3:
+        low, high = y(min(good)), y(max(good))
+        yield Shape("band", left, low - 1, WIDTH - 4 - left, high - low + 2)
+
+
+def _legend(series: Sequence[Series], left: float, axis: str) -> Iterator[Shape]:
+    at = left
+    for one in series:
+        yield Shape(FORMS[one.name], at + 3, 7)
+        yield Shape("words", at + 10, 4.5, text=one.name)
+        at += 24 + 4.2 * len(one.name)
+    if any(v.control for s in series for v in s.values.values()):
+        yield Shape("band", at, 3.5, 12, 7)
+        yield Shape("words", at + 16, 4.5, text="good rows")
+        at += 66
+    if axis:
+        yield Shape("words", WIDTH - 4, 4.5, 2, text=axis)
+
+
+def _in_words(series: Sequence[Series]) -> str:
+    """Return the rounds in words: what the rows in trouble read in each, and the good rows beside them."""
+    told = []
+    for one in series:
+        bad = [f"{p} {v.text}" for p, v in one.values.items() if p in one.moved or not v.control][:6]
+        good = [v for p, v in one.values.items() if v.control and p not in one.moved and v.number is not None]
+        beside = ""
+        if good:
+            low, high = min(good, key=lambda v: v.number or 0), max(good, key=lambda v: v.number or 0)
+            beside = f", good rows {low.text}" + (f" to {high.text}" if high.text != low.text else "")
+        told.append(f"{one.name}: {', '.join(bad)}{beside}" if bad else f"{one.name}: {beside.removeprefix(', ')}")
+    return "; ".join(told)
+
+
+# --- the seeds as they lay ------------------------------------------------------------------------------------------
+
+
+def seed_strip(story: Story) -> Picture | None:
+    """Return the seeds before and after the repair (or as found alone) along one scale; None where none were dug."""
+    dug = [t for t in story.tests
+           if len(t.spacings) >= 5 and t.target and not t.pieces and t.when in ("before", "after")]
+    if not dug:
+        return None
+    after = next((t for t in reversed(dug) if t.when == "after"), None)
+    same = [t for t in dug if t.when == "before"
+            and (after is None or (t.check, t.where) == (after.check, after.where))]
+    shown = [*same[-1:], *([after] if after else [])] or dug[-1:]
+    cut = [_cut(t) for t in shown]
+    longest = max(sum(c) for c in cut)
+    scale = (WIDTH - 66) / longest
+    height = 18.0 + 24.0 * len(shown)
+    shapes: list[Shape] = []
+    says = []
+    for i, (test, gaps) in enumerate(zip(shown, cut, strict=True)):
+        base = height - 10 - 24 * i
+        name = "after" if test is after else "before"
+        shapes.append(Shape("words", 0, base - 2.5, text=name))
+        shapes += _seeds(gaps, test.target or 1.0, scale, base)
+        close, wide = _faults(gaps, test.target or 1.0)
+        rest = f", the first {len(gaps)} of {len(test.spacings)} spaces" if len(gaps) < len(test.spacings) else ""
+        says.append(f"{name}: {len(gaps)} spaces shown, {wide} gaps and {close} close pairs{rest}")
+    metric = any(shown[0].reading.endswith(u) for u in (" mm", " cm", " m"))
+    shapes += _ruler(longest, scale, "m" if metric else "ft")
+    key = "dot: seed, box: gap over 1.5 targets, triangle: closer than half"
+    what = f"{shown[-1].asks}, {shown[-1].where or 'all rows'}: the seeds as they lay, to scale ({key})"
+    return Picture(what, "; ".join(says), WIDTH, height, tuple(shapes))
+
+
+def _cut(test: MadeTest) -> tuple[float, ...]:
+    return test.spacings[:MOST_SEEDS]
+
+
+def _faults(gaps: Sequence[float], target: float) -> tuple[int, int]:
+    low, high = CLASS_LIMITS[0] * target, CLASS_LIMITS[1] * target
+    return sum(g <= low * (1 + 1e-9) for g in gaps), sum(g > high * (1 + 1e-9) for g in gaps)
+
+
+def _seeds(gaps: Sequence[float], target: float, scale: float, base: float) -> Iterator[Shape]:
+    places = [0.0, *accumulate(gaps)]
+    for start, gap in zip(places, gaps, strict=False):
+        if gap > CLASS_LIMITS[1] * target * (1 + 1e-9):
+            yield Shape("gap", 60 + start * scale + 2.5, base - 5, gap * scale - 5, 10)
+    yield Shape("line", 60, base - 7, 60 + places[-1] * scale, base - 7)
+    for i, place in enumerate(places):
+        close = i > 0 and gaps[i - 1] <= CLASS_LIMITS[0] * target * (1 + 1e-9)
+        yield Shape("triangle" if close else "dot", 60 + place * scale, base)
+
+
+def _ruler(longest: float, scale: float, unit: str) -> Iterator[Shape]:
+    one = UNITS[unit].factor
+    step = next(n for n in (0.5, 1, 2, 5, 10, 20, 50, 100, 1000) if n * one * 12 >= longest)
+    for i in range(int(longest / (step * one) + 1e-9) + 1):
+        at = 60 + i * step * one * scale
+        yield Shape("line", at, 10, at, 13)
+        yield Shape("words", at, 2, 1, text=f"{number(i * step)} {unit}")

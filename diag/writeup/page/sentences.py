@@ -1,0 +1,118 @@
+"""Small sentences of a write-up that several pages share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from diag.text import number
+from diag.writeup.story.model import Count, Item, MadeTest, Pair, Proof, Story, Value
+
+VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
+STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
+NOT_WRITTEN = "what was done was not written down"
+
+
+def sentence(text: str) -> str:
+    """Return text with a full stop."""
+    told = text.strip()
+    return told if told.endswith((".", "!", "?")) else f"{told}."
+
+
+def capital(text: str) -> str:
+    """Return text that begins with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
+def small(text: str) -> str:
+    """Return text that begins with a small letter."""
+    return text[:1].lower() + text[1:]
+
+
+def refs(story: Story, events: Iterable[str]) -> str:
+    """Return the numbers of tests in the record: "no. 8, 9"."""
+    by_event = {t.event: t.number for t in story.tests}
+    numbers = sorted({by_event[e] for e in events if e in by_event})
+    return f"no. {', '.join(map(str, numbers))}" if numbers else ""
+
+
+def verdict_text(proof: Proof) -> str:
+    """Return the verdict on a repair in words: the readings' and, where it differs, the person's."""
+    if proof.against:
+        return f"ACCEPTED BY THE TECHNICIAN AGAINST THE READING ({VERDICTS[proof.says]}: {proof.why.rstrip('.')})."
+    if not proof.verdict:
+        return f"Nobody has judged it; the readings say {VERDICTS[proof.says]}. {proof.why}"
+    if proof.verdict != proof.says:
+        said = f"{capital(VERDICTS[proof.verdict])} by the technician"
+        return f"{said}; the readings say {VERDICTS[proof.says]}. {proof.why}"
+    return f"{capital(VERDICTS[proof.verdict])}. {proof.why}"
+
+
+def count_text(counted: Count) -> str:
+    """Return a count in one line: "4 of 60 before, 0 of 120 after, p = 0.012; at most 3.0 % bad, limit 2 %"."""
+    after, where = counted.after, f"{counted.where}: " if counted.where else ""
+    interval = f"at most {percent(after.high)}" if not after.bad else f"{percent(after.low)} to {percent(after.high)}"
+    told = f"{where}{after.bad} of {after.n} bad after the repair"
+    if counted.before and counted.chance is not None:
+        chance = "p < 0.001" if counted.chance < 0.001 else f"p = {counted.chance:.2g}"
+        told = (f"{where}{counted.before.bad} of {counted.before.n} bad before, {after.bad} of {after.n} after "
+                f"(Fisher, {chance})")
+    return f"{told}; {interval} bad (95 %), limit {percent(counted.limit)}."
+
+
+def percent(share: float) -> str:
+    """Return a share in percent, two figures: 3.0 %, 12 %."""
+    return f"{share * 100:.1f} %" if 0 < share < 0.0995 else f"{share * 100:.0f} %"
+
+
+def main_pair(story: Story) -> Pair | None:
+    """Return the pair of a row in trouble that changed most, measured before any computed figure."""
+    own = [p for p in story.pairs if not p.after.control and p.before.number and p.after.number is not None]
+    computed = {t.check for t in story.tests if t.series}
+    read = [p for p in own if p.check not in computed]
+
+    def moved(pair: Pair) -> float:
+        was = pair.before.number or 1.0
+        return abs((pair.after.number or 0.0) - was) / abs(was)
+
+    return max(read or own, key=moved, default=None)
+
+
+def span_text(values: Sequence[Value]) -> str:
+    """Return readings from the lowest to the highest: "17.9 to 18.2 inH2O"."""
+    low, high = (find(values, key=lambda v: v.number or 0.0) for find in (min, max))
+    return low.text if low.text == high.text else f"{low.text.partition(' ')[0]} to {high.text}"
+
+
+def contrast(story: Story) -> str:
+    """Return what the rows in trouble read beside the good ones, in one round before the repair; "" without such."""
+    best: tuple[float, str] | None = None
+    for test in story.tests:
+        own = [v for v in test.values if not v.control and v.number is not None and v.where.startswith("row ")]
+        good = [v for v in test.values if v.control and v.number is not None]
+        if test.when != "before" or test.pieces or not test.by_row or not own or not good:
+            continue
+        means = [sum(v.number or 0.0 for v in group) / len(group) for group in (own, good)]
+        apart = abs(means[0] - means[1]) / max(abs(means[1]), 1e-9)
+        if best is None or apart > best[0] * 1.5:
+            rows = ", ".join(v.where.removeprefix("row ") for v in own)
+            named = f"row{'s' if len(own) > 1 else ''} {rows}"
+            best = (apart, f"{named} read {span_text(own)}, good rows {span_text(good)}")
+    return best[1] if best else ""
+
+
+def result_text(test: MadeTest) -> str:
+    """Return what a test gave and was taken to mean."""
+    if test.says:
+        return f"{test.reading} = {test.says}"
+    return f"{test.reading} (no verdict: {test.why_not})" if test.why_not else test.reading
+
+
+def item_text(item: Item) -> str:
+    """Return a named line, with what it was before it was corrected."""
+    return item.told.text + (f" (changed on {item.told.on[:10]}, was {item.was.text})" if item.was else "")
+
+
+def minutes_text(minutes: float) -> str:
+    """Return minutes, with decimal hours from six minutes on: "78 min (1.3 h)"."""
+    whole = number(round(minutes))
+    return f"{whole} min ({minutes / 60:.1f} h)" if minutes >= 6 else f"{whole} min"

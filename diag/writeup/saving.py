@@ -1,0 +1,85 @@
+"""From a call to a file: what is written, safely beside the old one, and what can be done with it afterwards."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from dataclasses import replace as changed
+from pathlib import Path
+
+from diag.ask.photos import kept_photos
+from diag.call.desk import CallDesk
+from diag.errors import UsageError
+from diag.units import System
+from diag.writeup.completeness import readiness
+from diag.writeup.page.audience import CLAIM, SERVICE
+from diag.writeup.page.formats import FORMATS, Order
+from diag.writeup.story import tell
+
+
+def ordered(call: CallDesk, audience: str = SERVICE, *, personal: bool = True, units: System | None = None,
+            width: int = 78, paper: str = "letter") -> Order:
+    """Return what is to be written of a call for a reader."""
+    story = tell(call, personal=personal, units=units)
+    whole = story if personal else tell(call, units=units)
+    ready = readiness(whole, call.engine.knowledge, claim=audience == CLAIM or whole.claim)
+    if not personal:
+        ready = changed(ready, missing=tuple(changed(m, detail=m.needs, reason="") for m in ready.missing))
+    return Order(story, audience, ready, kept_photos(call) if personal else {}, width, paper)
+
+
+def form_of(path: Path, where: str) -> str:
+    """Return the ending that says the form. Raises UsageError for one that is not known."""
+    ending = path.suffix.lower()
+    if ending not in FORMATS:
+        raise UsageError(f"{path.name} has no known ending.", where, f"End it in {', '.join(FORMATS)}.")
+    return ending
+
+
+def save(path: Path, order: Order, *, replace: bool, where: str = "File") -> None:
+    """Write a write-up: whole beside the old file, then in its place. Raises UsageError; the old file stays then."""
+    data = FORMATS[form_of(path, where)].make(order)
+    if path.exists() and not replace:
+        remedy = "Say that it is to be replaced, or choose another name."
+        raise UsageError("There is such a file already.", where, remedy)
+    try:
+        handle, beside = tempfile.mkstemp(prefix=f".{path.stem}.", suffix=path.suffix, dir=path.parent)
+    except OSError as error:
+        raise UsageError(f"Cannot be written: {error.strerror}.", where, "Name another place.") from None
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        Path(beside).chmod(0o644)
+        Path(beside).replace(path)
+    except OSError as error:
+        Path(beside).unlink(missing_ok=True)
+        raise UsageError(f"Cannot be written: {error.strerror}.", where, "Name another place.") from None
+
+
+def afterwards() -> Mapping[str, str]:
+    """Return what this system can do with a file that was written: open it, print it."""
+    can = {"open": "open it"}
+    if sys.platform == "win32" or shutil.which("lp"):
+        can["print"] = "print it"
+    return can
+
+
+def do_afterwards(what: str, path: Path) -> None:
+    """Open or print a file with the system's own means. Raises UsageError when it has none."""
+    if what == "open":
+        import webbrowser
+
+        if not webbrowser.open(path.resolve().as_uri()):
+            raise UsageError("Nothing here opens such a file.", "Afterwards", f"It was written: {path}.")
+    elif what == "print":
+        try:
+            if sys.platform == "win32":
+                os.startfile(path, "print")
+            else:
+                subprocess.run(["lp", "--", str(path)], check=True, capture_output=True)
+        except (OSError, subprocess.CalledProcessError):
+            raise UsageError("It could not be printed.", "Afterwards", f"It was written: {path}.") from None
