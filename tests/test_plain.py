@@ -120,7 +120,7 @@ def test_notes_swaps_changes_and_waiting(engine: Engine) -> None:
     assert dialogue.call.text_of("note", "text") == "[red] not markup"
     assert (state.swaps[0].from_row, state.swaps[0].to_row) == (5, 6)
     assert state.situation.rows == (3, 7, 8)
-    assert state.done_before[0].body["effect"] == "better"
+    assert state.done_before[0].effect == "better"
     assert "Not put back: vacuum (was 20)" in script.text
 
 

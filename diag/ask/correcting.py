@@ -6,7 +6,7 @@ from diag.ask.turn import Turn
 from diag.call.desk import CallDesk
 from diag.errors import RecordError
 from diag.record.graph import show_call_id
-from diag.record.state import Answer
+from diag.record.kinds import Answer
 from diag.say import present
 
 
@@ -30,7 +30,7 @@ def can_be_withdrawn(call: CallDesk, event: str) -> bool:
     from diag.record.kinds import KINDS
 
     step = next((s for s in call.state.trail if s.event == event), None)
-    return step is not None and step.live and step.known and KINDS[step.kind].withdrawable
+    return step is not None and step.live and step.known and KINDS[step.kind].WITHDRAWABLE
 
 
 def move_answer(source: CallDesk, target: CallDesk, event: str) -> None:

@@ -12,7 +12,9 @@ from diag.errors import DiagError
 from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
-from diag.record.state import Answer, State
+from diag.record.body import InCall
+from diag.record.kinds import Answer
+from diag.record.state import State
 from diag.text import clean
 from diag.units import Measured, suspicion
 
@@ -50,11 +52,8 @@ def preview(knowledge: Knowledge, state: State, check: Check, text: str, system:
 def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
     """Return an answer that nobody gave, for trying out what it would mean."""
     read = {name: body.get(name) for name in ("value", "values", "spacings", "positions", "log")}
-    return Answer(
-        event="", number=0, n=0, by="tool", desk="", at="", happened=None, epoch=state.epoch, check=check.id, rows=None,
-        pieces={}, channel=state.channel, observer="instrument", status="given", outcome=None, method=None,
-        replaces=None, proves=None, **read,
-    )
+    made = Answer.model_construct(check=check.id, channel=state.channel, observer="instrument", status="given", **read)
+    return made.placed(InCall(by="tool", epoch=state.epoch))
 
 
 def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:

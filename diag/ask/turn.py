@@ -67,7 +67,7 @@ def acknowledged_now(call: CallDesk) -> frozenset[str]:
 def asked_for_flags(call: CallDesk) -> bool:
     """Tell whether what makes the situation dangerous was asked for (or there is nothing to ask)."""
     told = any(s.live and s.kind == "situation" and "flags" in s.body for s in call.state.trail)
-    return told or not call.engine.knowledge.flags or bool(call.state.opened.get("practice"))
+    return told or not call.engine.knowledge.flags or call.state.opened.practice
 
 
 def axis_to_ask(call: CallDesk, offer: Offer | None) -> str | None:

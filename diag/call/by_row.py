@@ -7,18 +7,20 @@ from typing import Any
 
 from diag.errors import DiagError
 from diag.knowledge.model import Check
-from diag.record.state import Answer
+from diag.record.kinds import Answer
+from diag.record.rows import row_of
 from diag.units import Measured
 
 
 def is_row(key: str, check: Check | None) -> bool:
     """Tell whether a key of an answer's values names a row; in a list of points it is the place in the list."""
-    return check is not None and check.takes.per == "row" and key.partition(" ")[0].isdigit()
+    return check is not None and check.takes.per == "row" and row_of(key) is not None
 
 
 def values_by_row(answer: Answer, check: Check | None) -> dict[int, Any]:
     """Return row -> stored value; {} for a check that takes none per row."""
-    return {int(k): v for k, v in (answer.values or {}).items() if k.isdigit() and is_row(k, check)}
+    placed = {k: v for k, v in (answer.values or {}).items() if is_row(k, check) and " " not in k}
+    return {row: v for k, v in placed.items() if (row := row_of(k))}
 
 
 def figures_by_row(answer: Answer, check: Check | None) -> dict[int, float]:

@@ -12,8 +12,9 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.reason.case import UNKNOWN, Case, Instance, RepairDone
 from diag.reason.tables import Tables
+from diag.record.kinds import Answer
 from diag.record.rows import ALL, Rows, show_rows
-from diag.record.state import Answer, State
+from diag.record.state import State
 
 SAYS_LITTLE = math.log(1.5)
 BACK = "old part or setting back"
@@ -161,7 +162,7 @@ def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> It
     """Yield answers the intake already holds: the pattern of the rows, what changed before."""
     asked = {s.answer.check for s in seen.values()}
     pattern = told_pattern(state, knowledge)
-    observer = "caller" if state.opened.get("channel") == "phone" else "technician"
+    observer = "caller" if state.opened.channel == "phone" else "technician"
     error = _error(knowledge, observer)
     for key, check in knowledge.questions.items():
         if check.reads is None or key in asked:
@@ -292,6 +293,6 @@ def minutes_spent(state: State, instances: Sequence[Instance], knowledge: Knowle
     for repair in state.repairs:
         known = [knowledge.causes[c].repair.minutes for c in repair.causes if c in knowledge.causes]
         spent["repairs"] += float(repair.minutes) if repair.minutes is not None else sum(known)
-    if state.opened.get("channel") == "phone" and state.channel == "site":
+    if state.opened.channel == "phone" and state.channel == "site":
         spent["travel"] = knowledge.settings.drive_out
     return {name: round(value, 1) for name, value in spent.items()}

@@ -23,6 +23,7 @@ from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer
 from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
 from diag.record.graph import Event, Sealed, heads, make_event, new_call_id
+from diag.record.moved import linked
 from diag.record.rows import Rows, to_stored
 from diag.record.state import State
 
@@ -116,7 +117,7 @@ class CallDesk:
     def state(self) -> State:
         """The call as its live events say it is."""
         if self._state is None:
-            self._state = fold(self._events)
+            self._state = fold(self._events, self._sealed)
         return self._state
 
     @property
@@ -175,6 +176,10 @@ class CallDesk:
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = None
 
+    def without_text(self) -> CallDesk:
+        """Return the same call as one sees it to whom no personal data and free text were handed over."""
+        return CallDesk(self.desk, self.call, self._events, ())
+
     def what_if(self, check: str, outcome: str, rows: Rows | None = None) -> Judgement:
         """Return the judgement if a check were answered so; nothing is recorded."""
         trial = CallDesk(Desk(self.engine, None, self.desk.desk_id, self.desk.clock, self.desk.random), self.call,
@@ -204,6 +209,8 @@ class CallDesk:
         if self._events and not self.state.writable:
             what = "This call holds events of a newer program."
             raise RecordError(what, self.call, "Read it here, go on in the newer program.")
+        if kind in ("change", "repair"):
+            body = linked(kind, body or {}, self.state)
         event, sealed = make_event(
             self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by or self._role(), kind,
             body, personal, salts=self.desk.random,

@@ -16,7 +16,7 @@ from diag.call.readings import HEALTHY
 from diag.errors import UsageError
 from diag.knowledge.model import Check
 from diag.record.graph import Event
-from diag.record.state import Answer
+from diag.record.kinds import Answer
 
 
 def healthy_readings(call: CallDesk) -> dict[str, Any]:

@@ -14,9 +14,8 @@ from diag.call.by_row import figures_by_row, values_by_row
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Verification
-from diag.record.moved import not_put_back
+from diag.record.kinds import Answer, Repaired
 from diag.record.rows import Rows, show_rows
-from diag.record.state import Answer, NotPutBack, Repair
 
 ACCEPTED, NOT_ACCEPTED, NOT_YET = "accepted", "not_accepted", "not_yet"
 ENOUGH_ROWS = 3
@@ -83,21 +82,10 @@ def outcomes_of(call: CallDesk) -> dict[str, str]:
     now = {event: s.evaluated.outcome for event, s in seen.items() if s.evaluated.outcome}
     judged: dict[str, str] = {}
     if call.state.closed and call.state.judged:
-        judged = dict(call.state.judged[-1].body.get("outcomes") or {})
+        judged = dict(call.state.judged[-1].outcomes or {})
     known = call.engine.knowledge.questions
     held = {e: o for e, o in judged.items() if e in seen and o in known[seen[e].answer.check].outcomes}
     return now | held
-
-
-def changed_at(call: CallDesk) -> dict[str, tuple[NotPutBack, ...]]:
-    """Return answer -> what stood changed for a test when it was given."""
-    if not any(step.kind == "change" and step.live for step in call.state.trail):
-        return {}
-    live = {step.event for step in call.state.trail if step.live}
-    by_id = {e.id: e for e in call.events}
-    timeline = [by_id[e] for e in call.state.timeline if e in live]
-    place = {e.id: i for i, e in enumerate(timeline)}
-    return {a.event: not_put_back(timeline[: place[a.event]]) for a in call.state.answers}
 
 
 def proofs_of(call: CallDesk) -> dict[str, Proved]:
@@ -111,10 +99,10 @@ class Proving:
 
     def __init__(self, call: CallDesk) -> None:
         self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
-        self.outcomes, self.changed = outcomes_of(call), changed_at(call)
+        self.outcomes, self.changed = outcomes_of(call), call.state.standing
         self.repairs = [r for r in self.state.repairs if r.kind == "repair"]
 
-    def judge(self, done: Repair) -> Proved:
+    def judge(self, done: Repaired) -> Proved:
         """Return the judgement on one repair."""
         wanted = self._verifications(done)
         proving = {c for v in wanted for c in (*v.checks, *v.passes)}
@@ -140,7 +128,7 @@ class Proving:
 
     # --- which readings --------------------------------------------------------------------------------
 
-    def _verifications(self, done: Repair) -> tuple[Verification, ...]:
+    def _verifications(self, done: Repaired) -> tuple[Verification, ...]:
         known = [self.knowledge.causes[c].repair.verify for c in done.causes if c in self.knowledge.causes]
         named = dict.fromkeys(v for v in known if v in self.knowledge.verifications)
         return tuple(self.knowledge.verifications[v] for v in named if v)
@@ -150,19 +138,19 @@ class Proving:
         return [a for a in answers if a.status == "given" and not a.pieces and not self.changed.get(a.event)
                 and not (a.method or "").startswith(BACK)]
 
-    def _since(self, done: Repair) -> list[Answer]:
+    def _since(self, done: Repaired) -> list[Answer]:
         """Return readings after the repair: up to the next one where it was measured before that, else all."""
         after = self._plain(a for a in self.state.answers if a.epoch > done.epoch)
         following = [r.epoch for r in self.repairs if r.epoch > done.epoch]
         between = [a for a in after if following and a.epoch <= min(following)]
         return between or after
 
-    def _earlier(self, done: Repair) -> list[Answer]:
+    def _earlier(self, done: Repaired) -> list[Answer]:
         return self._plain(a for a in self.state.answers if a.epoch <= done.epoch)
 
     # --- rows ---------------------------------------------------------------------------------------------
 
-    def _rows(self, done: Repair) -> frozenset[int]:
+    def _rows(self, done: Repaired) -> frozenset[int]:
         """Return the repaired rows; empty where it was all of them or nobody said."""
         scope = done.rows if done.rows is not None else self.state.situation.rows
         return frozenset(scope) if isinstance(scope, tuple) else frozenset()
@@ -174,11 +162,11 @@ class Proving:
             return frozenset(by_row)
         return frozenset(answer.rows) if isinstance(answer.rows, tuple) else frozenset()
 
-    def _is_control(self, answer: Answer, done: Repair) -> bool:
+    def _is_control(self, answer: Answer, done: Repaired) -> bool:
         rows, own = self._covers(answer), self._rows(done)
         return bool(rows and own) and not rows & own
 
-    def _holds_control(self, answer: Answer, done: Repair) -> bool:
+    def _holds_control(self, answer: Answer, done: Repaired) -> bool:
         own = self._rows(done)
         trouble = self.state.situation.rows
         return bool(own and self._covers(answer) - own - frozenset(trouble if isinstance(trouble, tuple) else ()))
@@ -200,7 +188,7 @@ class Proving:
     def _bad(self, answer: Answer, wanted: Sequence[Verification]) -> bool:
         return self._passes(answer, wanted) is False
 
-    def _says(self, done: Repair, wanted: Sequence[Verification], own: Sequence[Answer],
+    def _says(self, done: Repaired, wanted: Sequence[Verification], own: Sequence[Answer],
               judged: Proved) -> tuple[str, str]:
         trouble = self.state.situation.rows
         if isinstance(done.rows, tuple) and isinstance(trouble, tuple) and not set(done.rows) & set(trouble):
@@ -224,7 +212,7 @@ class Proving:
             return NOT_YET, f"{few[0].n} seeds counted; {least} are the least."
         return ACCEPTED, self._told(passed[0])
 
-    def _not_again(self, done: Repair, passed: Sequence[Answer]) -> tuple[int, ...]:
+    def _not_again(self, done: Repaired, passed: Sequence[Answer]) -> tuple[int, ...]:
         """Return the repaired rows that nobody has measured again, where too few were."""
         own = self._rows(done)
         if any(not self._covers(a) for a in passed):
@@ -237,7 +225,7 @@ class Proving:
         rows = f", {_row_text(answer.rows)}" if isinstance(answer.rows, tuple) else ""
         return f"{check.asks.rstrip('.')}{rows}: {check.outcomes[self.outcomes[answer.event]].says}."
 
-    def _beside(self, done: Repair, wanted: Sequence[Verification], found: tuple[str, str], beside: Sequence[Answer],
+    def _beside(self, done: Repaired, wanted: Sequence[Verification], found: tuple[str, str], beside: Sequence[Answer],
                 every: Sequence[Answer]) -> tuple[str, str]:
         """Return the verdict as the control rows allow it."""
         bad = [a for a in beside if self._is_control(a, done) and self._bad(a, wanted)]
@@ -247,13 +235,13 @@ class Proving:
             return NOT_YET, "The control row moved as much as the repaired one: the repair is not proved by this."
         return found
 
-    def _control_moved(self, done: Repair, every: Sequence[Answer]) -> bool:
+    def _control_moved(self, done: Repaired, every: Sequence[Answer]) -> bool:
         """Tell whether good rows changed at least half as much as the repaired ones, by the same check."""
         own = self._rows(done)
         return bool(own) and any(self._moved_alike(done, own, [a for a in every if a.check == check])
                                  for check in {a.check for a in every})
 
-    def _moved_alike(self, done: Repair, own: frozenset[int], answers: Sequence[Answer]) -> bool:
+    def _moved_alike(self, done: Repaired, own: frozenset[int], answers: Sequence[Answer]) -> bool:
         then, now = (self._figures(a for a in answers if late == (a.epoch > done.epoch)) for late in (False, True))
         moved: dict[bool, list[float]] = {True: [], False: []}
         for row in then.keys() & now.keys():

@@ -16,15 +16,16 @@ from typing import Any
 from diag.analyses.catalogue import CONTEXT, Analysed, Context, Reading, Result, analyse_all
 from diag.analyses.context import pack_sections
 from diag.analyses.weights import weight_below
-from diag.errors import DiagError, UnitError
+from diag.errors import DiagError, MeasureError, UnitError
 from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Bound, InlineLimit, Limit
 from diag.reason.axes import fit
-from diag.record.rows import expand
-from diag.record.state import Answer, State
+from diag.record.kinds import Answer
+from diag.record.rows import expand, row_of
+from diag.record.state import State
 from diag.units import QUANTITIES, Measured
 
 HEALTHY = "healthy"
@@ -99,7 +100,15 @@ def _si(value: str, unit: str) -> float:
 
 
 def _number(value: Any) -> float:
+    if isinstance(value, Mapping) and "count" in value:
+        raise MeasureError(f"{value['count']} of {value['of']} is a count.", "", "A value with its unit is asked for.")
     return float(value) if isinstance(value, int) else _si(value["value"], value["unit"])
+
+
+def _counted(place: str, value: Any) -> tuple[int, int]:
+    if isinstance(value, Mapping) and "count" not in value:
+        raise MeasureError(f"{place}: {value['value']} {value['unit']} is no count.", "", "Counts are asked for.")
+    return (value["count"], value["of"]) if isinstance(value, Mapping) else (value, 0)
 
 
 def _single(kind: str, value: Any) -> Reading:
@@ -117,21 +126,24 @@ def _values(check: Check, values: Mapping[str, Any]) -> Reading:
     asked = {label: number for number, label in enumerate(check.takes.labels)}
     keys = sorted(values, key=lambda k: (asked.get(k, len(asked)), _place(k)))
     if kind == "counts":
-        pairs = {k: values[k] for k in keys}
-        counts = {k: (v["count"], v["of"]) if isinstance(v, Mapping) else (v, 0) for k, v in pairs.items()}
-        return Reading(kind, counts=counts)
+        return Reading(kind, counts={k: _counted(k, values[k]) for k in keys})
     numbers = tuple(_number(values[k]) for k in keys)
     if check.takes.per == "row":
-        first = next((int(k) for k in keys if k.isdigit()), 1)
-        rows = tuple(first if k == AGAIN else int(k.partition(" ")[0]) for k in keys)
-        return Reading(kind, numbers=numbers, rows=rows)
-    labelled = not all(k.isdigit() for k in keys)
+        first = next((row for k in keys if (row := row_of(k))), 1)
+        return Reading(kind, numbers=numbers, rows=tuple(first if k == AGAIN else _row(k) for k in keys))
+    labelled = not all(row_of(k) for k in keys)
     return Reading(kind, numbers=numbers, labels=tuple(keys) if labelled else ())
 
 
 def _place(key: str) -> tuple[int, int, str]:
-    head = key.partition(" ")[0]
-    return (1, 0, key) if key == AGAIN else (0, int(head), key) if head.isdigit() else (0, 0, key)
+    return (1, 0, key) if key == AGAIN else (0, row_of(key) or 0, key)
+
+
+def _row(place: str) -> int:
+    row = row_of(place)
+    if row is None:
+        raise MeasureError(f'"{place}" is no row.', "", "Values are asked for row by row.")
+    return row
 
 
 # --- what it is compared with -----------------------------------------------------------------------

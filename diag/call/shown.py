@@ -22,7 +22,8 @@ from diag.call.desk import CallDesk
 from diag.call.proof import Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
 from diag.knowledge.model import Cause, Check
-from diag.record.state import Answer, NotPutBack, Repair
+from diag.record.kinds import Answer, Repaired
+from diag.record.state import NotPutBack
 
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
@@ -131,7 +132,7 @@ class Bench:
                 group = self.knowledge.marks[word].ratio
         return group
 
-    def _repairs(self, cause: str) -> list[Repair]:
+    def _repairs(self, cause: str) -> list[Repaired]:
         return [r for r in self.state.repairs if r.kind == "repair" and cause in r.causes]
 
     def _first_repair(self, cause: str) -> int | None:
@@ -154,11 +155,11 @@ class Bench:
     def _is_old(self, change: NotPutBack, cause: Cause) -> bool:
         """Tell whether a change that stood put the old part or setting of a repair back: another step is none."""
         repairs = self._repairs(cause.id)
-        were = [s.get("before") for r in repairs for s in r.settings if s["name"].casefold() == change.name.casefold()]
+        were = [s.before for r in repairs for s in r.settings if s.name.casefold() == change.name.casefold()]
         if were:
             return any(_same(change.now, before) for before in were)
         parts = [n for p in cause.repair.parts for n in (p, self.knowledge.parts[p].label)]
-        parts += [part["item"] for r in repairs for part in r.parts]
+        parts += [part.item for r in repairs for part in r.parts]
         return change.name.casefold() in {n.casefold() for n in parts} and "new" not in words_of(change.now)
 
     def by_cause(self) -> dict[str, tuple[Bearing, ...]]:

@@ -19,7 +19,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "observers": vocabulary.Observer,
     "axes": vocabulary.Axis,
     "machines": vocabulary.Machines,
-    "states": vocabulary.State,
+    "states": vocabulary.MachineState,
     "subsystems": vocabulary.Subsystem,
     "looks": vocabulary.Look,
     "preparations": vocabulary.Named,
@@ -88,7 +88,7 @@ class Knowledge:
     observers: Mapping[str, vocabulary.Observer]
     axes: Mapping[str, vocabulary.Axis]
     machines: Mapping[str, vocabulary.Machines]
-    states: Mapping[str, vocabulary.State]
+    states: Mapping[str, vocabulary.MachineState]
     subsystems: Mapping[str, vocabulary.Subsystem]
     looks: Mapping[str, vocabulary.Look]
     preparations: Mapping[str, vocabulary.Named]

@@ -159,7 +159,7 @@ class Axis(Model):
     values: tuple[AxisValue, ...]
 
 
-class State(Model):
+class MachineState(Model):
     """A machine state, in words."""
 
     name: Id

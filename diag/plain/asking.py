@@ -55,11 +55,6 @@ class Asking(Doing):
             self.say(text)
         if asked.held:
             self.say(f"Holds: {asked.held}")
-        if asked.check is not None:
-            from diag.writeup.completeness import only_now
-
-            if told := only_now(self.call, asked.check.id):
-                self.say(f"Only now: {told}")
         for part, text in asked.lines:
             self.say(f"{part}: {text}", "  ")
 

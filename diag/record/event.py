@@ -1,29 +1,26 @@
-"""One event of a call: its form, its canonical JSON, its id, its seals; ids of calls."""
+"""One event of a call: its form, its canonical JSON, its id, its seals."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from functools import cached_property
 from typing import Any
 
-from diag.errors import RecordError, UsageError
-from diag.record.fields import is_call_id, is_hash, is_label, is_stamp
+from diag.errors import RecordError
+from diag.record.body import GONE, Body, filled
+from diag.record.ids import is_call_id, is_hash, is_label, is_stamp, show_call_id
 from diag.record.kinds import KINDS
 from diag.text import one_line
 
-VERSION = 1
-"""The newest event form that this program reads and writes."""
+VERSION = 2
+"""The newest event form that this program reads and writes; in form 1 free labels stood open in the body."""
 
 FRESH = "Ask for a fresh export from the desk it came from."
 
-Salts = Callable[[int], bytes]
-"""A source of random bytes: secrets.token_bytes, or a fixed one in tests and transcripts."""
-
-_ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford base 32
 _ENVELOPE = ("v", "call", "parents", "n", "at", "desk", "by", "kind", "body", "sealed")
 
 
@@ -56,6 +53,21 @@ class Event:
     def happened(self) -> str | None:
         """When it happened, where that is not when it was typed."""
         return self.body.get("happened") if self.known else None
+
+    def told(self, texts: Mapping[str, str]) -> Body:
+        """Return what a known event says, free labels put back as far as `texts` (place -> text) has them."""
+        kind = KINDS[self.kind]
+        return kind.model_validate(self.in_full(texts)) if self.sealed.keys() - kind.texts() else self._told
+
+    @cached_property
+    def _told(self) -> Body:
+        return KINDS[self.kind].model_validate(self.body)
+
+    def in_full(self, texts: Mapping[str, str]) -> Mapping[str, Any]:
+        """Return the body with free labels put back; one that is not here reads as GONE."""
+        labels = self.sealed.keys() - KINDS[self.kind].texts() if self.known else set()
+        put_back = {path: one_line(texts.get(path, ""), limit=100) or GONE for path in labels}
+        return filled(self.body, put_back) if put_back else self.body
 
     def envelope(self) -> dict[str, Any]:
         """Return exactly what the id is the hash of."""
@@ -146,45 +158,6 @@ def event_id(envelope: Mapping[str, Any]) -> str:
 def seal(value: str, salt: bytes) -> str:
     """Return the hash that stands in the event for a value that is kept apart."""
     return hashlib.sha256(salt + canonical(value)).hexdigest()
-
-
-def stamp(moment: datetime) -> str:
-    """Return an aware time as UTC in whole seconds, such as 2026-05-04T06:40:00Z."""
-    if moment.tzinfo is None:
-        raise ValueError("a time without zone cannot be recorded")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-
-
-def new_call_id(random: Salts) -> str:
-    """Return a new call id: ten characters of Crockford base 32 (50 random bits)."""
-    bits = int.from_bytes(random(7), "big")
-    return "".join(_ALPHABET[bits >> shift & 31] for shift in range(45, -1, -5))
-
-
-def new_desk_id(random: Salts) -> str:
-    """Return a new id for an installation, of the same form as a call id."""
-    return new_call_id(random)
-
-
-def show_call_id(call: str) -> str:
-    """Return a call id as it is shown: K7Q2M-4TXB9."""
-    return f"{call[:5]}-{call[5:]}" if is_call_id(call) else one_line(call, limit=20)
-
-
-def find_call_id(prefix: str, ids: Iterable[str]) -> str:
-    """Return the one call id that begins as typed (any case, hyphen or none, O for 0, I or L for 1).
-
-    Raises UsageError when no id or more than one begins so.
-    """
-    typed = one_line(prefix, limit=40)
-    wanted = typed.upper().replace("-", "").replace(" ", "").translate(str.maketrans("OIL", "011"))
-    found = sorted({i for i in ids if i.startswith(wanted)}) if wanted else []
-    if len(found) == 1:
-        return found[0]
-    if not found:
-        raise UsageError(f'There is no call "{typed}".', "", "List the calls to see their ids.")
-    some = ", ".join(map(show_call_id, found[:3])) + (", ..." if len(found) > 3 else "")
-    raise UsageError(f'"{typed}" fits {len(found)} calls: {some}', "", "Type one more character.")
 
 
 def place_of(event: Event) -> str:

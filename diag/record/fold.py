@@ -10,41 +10,43 @@ epochs; what was measured to prove a repair belongs to the epoch after it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from diag.errors import RecordError
-from diag.record.graph import Event, Sealed, keep_sealed, order
-from diag.record.kinds import WAIT_ENDS
-from diag.record.moved import Seats, not_put_back, seats, seats_of
-from diag.record.rows import Rows, from_stored
-from diag.record.state import (
+from diag.record.body import Body, InCall
+from diag.record.event import Event, Sealed
+from diag.record.graph import keep_sealed, order
+from diag.record.kinds import (
+    WAIT_ENDS,
     Answer,
+    Channel,
     Closed,
-    DoneBefore,
-    Judged,
+    ComplaintMade,
     Machine,
-    Proof,
-    Repair,
-    Shown,
+    Opened,
+    ProofVerdict,
+    Reopened,
+    Repaired,
     Situation,
-    State,
-    Step,
-    Swap,
     Waiting,
+    Withdrawn,
 )
+from diag.record.moved import not_put_back, seats
+from diag.record.state import State, TrailStep
 from diag.record.undo import corrected, live_events, redo_targets, undo_targets, withdrawals
 
 __all__ = ["fold", "live_events", "redo_targets", "sealed_view", "undo_targets"]
 
 
-def fold(events: Iterable[Event]) -> State:
+def fold(events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> State:
     """Return the state of a call from its events, in whatever order they come.
 
-    The events must be whole (`record.check`). Raises RecordError when the call was never opened.
+    The events must be whole (`graph.check`). Sealed values only give free labels their words: nothing that is judged
+    depends on them. Raises RecordError when the call was never opened.
     """
-    return _Fold(order(events)).state()
+    known = order(events)
+    return _Fold(known, sealed_view(known, sealed)).state()
 
 
 def sealed_view(events: Iterable[Event], sealed: Iterable[Sealed]) -> dict[str, dict[str, str]]:
@@ -58,21 +60,23 @@ def sealed_view(events: Iterable[Event], sealed: Iterable[Sealed]) -> dict[str, 
 class _Fold:
     """One run over the events of a call."""
 
-    def __init__(self, events: Sequence[Event]) -> None:
-        self._events = events
-        self._by_id = {e.id: e for e in events}
-        self._number = {e.id: i for i, e in enumerate(events, 1)}
+    def __init__(self, events: list[Event], texts: Mapping[str, Mapping[str, str]]) -> None:
+        self._events, self._texts = events, texts
         self._gone = withdrawals(events)
-        self._live = [e for e in events if e.known and e.id not in self._gone]
-        self._corrects = {e.id: c for e in events if (c := corrected(e, self._by_id))}
+        by_id = {e.id: e for e in events}
+        self._corrects = {e.id: c for e in events if (c := corrected(e, by_id))}
+        self._number = {e.id: i for i, e in enumerate(events, 1)}
+        self._told = {e.id: e.told(texts.get(e.id, {})) for e in events if e.known and e.id not in self._gone}
         self._timeline = self._in_time()
-        live = {e.id for e in self._live}
-        self._live_in_time = [e for e in self._timeline if e.id in live]
-        self._proves = {a: e.body["target"] for e in self._of("proof") for a in e.body.get("answers", ())}
+        self._proves = {a: v.target for v in self._told.values() if isinstance(v, ProofVerdict) for a in v.answers}
         self._epochs = self._cut()
+        live = [(e, self._told[e.id]) for e in self._timeline if e.id in self._told]
+        self._pieces, self._seated = seats(live)
+        self._not_put_back, self._standing = not_put_back(live)
+        self._live = [self._placed(e) for e in events if e.id in self._told and e.kind != Withdrawn.KIND]
 
-    def _of(self, *kinds: str) -> list[Event]:
-        return [e for e in self._live if e.kind in kinds]
+    def _of(self, *kinds: type[Body]) -> list[Any]:
+        return [told for told in self._live if isinstance(told, kinds)]
 
     def _in_time(self) -> list[Event]:
         """Return events as they happened; what happened at once stays in reading order."""
@@ -86,7 +90,7 @@ class _Fold:
 
     def _cut(self) -> dict[str, int]:
         """Return the epoch of every event."""
-        repairs = {e.id for e in self._of("repair") if e.body["kind"] == "repair"}
+        repairs = {e for e, told in self._told.items() if isinstance(told, Repaired) and told.kind == "repair"}
         epochs: dict[str, int] = {}
         passed = 0
         for event in self._timeline:
@@ -98,31 +102,32 @@ class _Fold:
         self._last_epoch = passed
         return epochs
 
+    def _in_call(self, event: Event) -> dict[str, Any]:
+        return {"event": event.id, "number": self._number[event.id], "n": event.n, "by": event.by, "desk": event.desk,
+                "at": event.at, "epoch": self._epochs[event.id], "replaces": self._corrects.get(event.id),
+                "proves": self._proves.get(event.id), "pieces": self._seated.get(event.id, {})}
+
+    def _placed(self, event: Event) -> Body:
+        return self._told[event.id].placed(InCall(**self._in_call(event)))
+
     def state(self) -> State:
-        if not self._events or not self._of("opened"):
+        if not self._of(Opened):
             raise RecordError("The call was never opened.", "", "Import the whole call again.")
-        opened = self._of("opened")[0]
-        pieces, seated = seats(self._live_in_time)
+        held: dict[type[Body], list[Body]] = {}
+        for told in self._with_channel():
+            held.setdefault(type(told), []).append(told)
         return State(
-            call=opened.call,
-            channel=self._of("opened", "channel")[-1].body["channel"],
-            opened=opened.body,
-            machine=self._machine(),
-            situation=self._situation(),
+            call=self._events[0].call,
+            channel=self._of(Opened, Channel)[-1].channel,
+            held={kind: tuple(told) for kind, told in held.items()},
+            machine=Machine.merged(self._of(Machine)),
+            situation=Situation.merged(self._of(Situation)),
             **self._symptoms(),
-            done_before=tuple(DoneBefore(**self._entry(e), body=e.body) for e in self._of("done_before")),
-            answers=self._answers(seated),
-            swaps=tuple(Swap(**self._entry(e), **_body(e)) for e in self._of("swap")),
-            pieces=pieces,
-            not_put_back=not_put_back(self._live_in_time),
+            pieces=self._pieces,
+            not_put_back=self._not_put_back,
+            standing=self._standing,
             waiting=self._waiting(),
-            repairs=tuple(self._repair(e) for e in self._of("repair")),
-            proofs=tuple(self._proof(e) for e in self._of("proof")),
-            notes=tuple(e.id for e in self._of("note")),
-            photos=tuple(e.id for e in self._of("photo")),
-            cautions=tuple(self._shown(e) for e in self._of("caution")),
-            judged=tuple(self._judged(e) for e in self._of("judged")),
-            closed=self._closed(),
+            closed=next((c for c in self._of(Closed, Reopened)[-1:] if isinstance(c, Closed)), None),
             epoch=self._last_epoch,
             epochs=self._epochs,
             timeline=tuple(e.id for e in self._timeline),
@@ -130,142 +135,36 @@ class _Fold:
             unknown=tuple(e.id for e in self._events if not e.known),
         )
 
-    def _entry(self, event: Event) -> dict[str, Any]:
-        return {
-            "event": event.id, "number": self._number[event.id], "n": event.n, "by": event.by,
-            "desk": event.desk, "at": event.at, "happened": event.happened,
-            "epoch": self._epochs[event.id],
-        }
-
-    # -- the machine and the trouble
-
-    def _machine(self) -> Machine:
-        """Later events add to axes and book values and replace the rest."""
-        machine = Machine()
-        for event in self._of("machine"):
-            told = _body(event)
-            told["axes"] = {**machine.axes, **told.get("axes", {})}
-            told["book"] = {**machine.book, **told.get("book", {})}
-            if "sections" in told:
-                told["sections"] = {s["name"]: from_stored(s["rows"]) for s in told["sections"]}
-            machine = replace(machine, **told)
-        return machine
-
-    def _situation(self) -> Situation:
-        situation = Situation()
-        for event in self._of("situation"):
-            told: dict[str, Any] = _body(event)
-            told = {k: tuple(v) if isinstance(v, list) else v for k, v in told.items()}
-            situation = replace(situation, **told)
-        return situation
+    def _with_channel(self) -> Iterable[Body]:
+        """Yield all bodies, answers with the channel of the call where they do not say their own."""
+        channel = ""
+        for told in self._live:
+            channel = told.channel if isinstance(told, Opened | Channel) else channel
+            needs = isinstance(told, Answer) and not told.channel
+            yield told.model_copy(update={"channel": channel}) if needs else told
 
     def _symptoms(self) -> dict[str, Any]:
         """The last word on each symptom counts."""
         word: dict[str, str] = {}
-        for event in self._of("complaint"):
-            for symptom in event.body.get("accepted", ()):
-                word[symptom["id"]] = symptom["how"]
-            for symptom in event.body.get("denied", ()):
-                word[symptom] = ""
+        for told in self._of(ComplaintMade):
+            word |= {symptom.id: symptom.how for symptom in told.accepted} | dict.fromkeys(told.denied, "")
         return {
             "accepted": tuple((s, how) for s, how in word.items() if how),
             "denied": tuple(s for s, how in word.items() if not how),
         }
 
-    # -- answers and what sat where
-
-    def _answers(self, seated: Mapping[str, Seats]) -> tuple[Answer, ...]:
-        channel, found = "", []
-        for event in self._of("opened", "channel", "answer"):
-            if event.kind == "answer":
-                found.append(self._answer(event, channel, seated[event.id]))
-            else:
-                channel = event.body["channel"]
-        return tuple(found)
-
-    def _answer(self, event: Event, channel: str, seats_then: Seats) -> Answer:
-        body = event.body
-        return Answer(
-            **self._entry(event),
-            check=body["check"],
-            rows=_rows(body),
-            pieces=seats_of(body, seats_then),
-            channel=body.get("channel", channel),
-            observer=body["observer"],
-            status=body["status"],
-            outcome=body.get("outcome"),
-            value=body.get("value"),
-            values=body.get("values"),
-            spacings=body.get("spacings"),
-            positions=body.get("positions"),
-            log=body.get("log"),
-            method=body.get("method"),
-            replaces=self._corrects.get(event.id),
-            proves=self._proves.get(event.id),
-        )
-
-    # -- changes, repairs, proofs, ends
-
     def _waiting(self) -> Waiting | None:
         """Return what is waited for; closing or reopening ends a wait, a later one is the follow-up."""
-        last = self._of("waiting", "closed", "reopened")[-1:]
-        if not last or last[0].kind != "waiting" or last[0].body["for"] == WAIT_ENDS:
-            return None
-        body = last[0].body
-        return Waiting(**self._entry(last[0]), reason=body["for"], until=body.get("until"),
-                       acres=body.get("acres"))
+        last = self._of(Waiting, Closed, Reopened)[-1:]
+        return last[0] if last and isinstance(last[0], Waiting) and last[0].reason != WAIT_ENDS else None
 
-    def _repair(self, event: Event) -> Repair:
-        body = event.body
-        return Repair(
-            **self._entry(event),
-            causes=tuple(body.get("causes", ())),
-            kind=body["kind"],
-            rows=_rows(body),
-            parts=tuple(body.get("parts", ())),
-            settings=tuple(body.get("settings", ())),
-            minutes=body.get("minutes"),
-            done_by=body.get("done_by"),
-        )
-
-    def _proof(self, event: Event) -> Proof:
-        body = event.body
-        return Proof(**self._entry(event), target=body["target"], answers=tuple(body.get("answers", ())),
-                     verdict=body["verdict"], test=body.get("test"), risks=body.get("risks", {}))
-
-    def _shown(self, event: Event) -> Shown:
-        body = event.body
-        return Shown(**self._entry(event), caution=body["caution"], check=body.get("check"),
-                     shown_to=body.get("shown_to"), acknowledged=body["acknowledged"])
-
-    def _judged(self, event: Event) -> Judged:
-        return Judged(**self._entry(event), why=event.body["why"], body=event.body)
-
-    def _closed(self) -> Closed | None:
-        last = self._of("closed", "reopened")[-1:]
-        if not last or last[0].kind == "reopened":
-            return None
-        return Closed(**self._entry(last[0]), result=last[0].body["result"])
-
-    def _step(self, event: Event) -> Step:
-        return Step(
-            **self._entry(event),
+    def _step(self, event: Event) -> TrailStep:
+        return TrailStep(
+            **self._in_call(event),
+            happened=event.happened,
             kind=event.kind,
-            body=event.body,
+            body=event.in_full(self._texts.get(event.id, {})),
             known=event.known,
             live=event.id not in self._gone,
             withdrawn_by=self._gone.get(event.id),
-            replaces=self._corrects.get(event.id),
         )
-
-
-def _body(event: Event) -> dict[str, Any]:
-    """Return the body with rows as values, without `happened`."""
-    told = {k: v for k, v in event.body.items() if k != "happened"}
-    if "rows" in told and event.kind != "machine":
-        told["rows"] = from_stored(told["rows"])
-    return told
-
-
-def _rows(body: Mapping[str, Any]) -> Rows | None:
-    return from_stored(body["rows"]) if "rows" in body else None

@@ -16,29 +16,27 @@ from datetime import datetime
 from typing import Any
 
 from diag.errors import RecordError
+from diag.record.body import faults, misfits, parted
 from diag.record.event import (
     FRESH,
     VERSION,
     Event,
-    Salts,
     Sealed,
     canonical,
     event_id,
-    find_call_id,
-    new_call_id,
-    new_desk_id,
     place_in_words,
     place_of,
     plain,
     seal,
-    show_call_id,
-    stamp,
 )
-from diag.record.kinds import KINDS, MOST_TEXT, ROLES, Kind
+from diag.record.fields import Path as Place
+from diag.record.fields import leaves
+from diag.record.ids import Salts, find_call_id, new_call_id, new_desk_id, show_call_id, stamp
+from diag.record.kinds import KINDS, MOST_TEXT, ROLES
 from diag.text import clean, one_line
 
 __all__ = [
-    "KINDS", "VERSION", "Event", "Flaw", "Kind", "Salts", "Sealed", "canonical", "check", "erase",
+    "KINDS", "VERSION", "Event", "RecordFlaw", "Salts", "Sealed", "canonical", "check", "erase",
     "erased_targets", "event_id", "find_call_id", "flaws_of", "heads", "keep_sealed", "make_event", "merge",
     "new_call_id", "new_desk_id", "order", "place_of", "seal", "show_call_id", "stamp", "verify",
 ]
@@ -60,10 +58,18 @@ def make_event(
 ) -> tuple[Event, tuple[Sealed, ...]]:
     """Return a new event and its sealed values (fields that are None or empty text are left out).
 
-    `parents` are the present heads of the call. Raises RecordError naming the field that does not fit.
+    `parents` are the present heads of the call. Free labels in the body are sealed. Raises RecordError naming the
+    field that does not fit.
     """
-    told = {name: clean(text) for name, text in (sealed_values or {}).items() if text}
-    values = {name: text for name, text in told.items() if text}
+    n = 1 + max((p.n for p in parents), default=0)
+    told = plain({k: v for k, v in (body or {}).items() if v is not None})
+    labels: dict[str, str] = {}
+    if kind in KINDS:
+        for path, what in misfits(KINDS[kind], told):
+            raise RecordError(f"{'.'.join(map(str, (kind, *path)))} {what}.", place_in_words(call, n, kind))
+        told, labels = parted(KINDS[kind], told)
+    cleaned = {name: clean(text) for name, text in {**labels, **(sealed_values or {})}.items() if text}
+    values = {name: text for name, text in cleaned.items() if text}
     if values and salts is None:
         raise ValueError("sealed values need a source of salts")
     salted = {name: salts(16) for name in sorted(values)} if salts else {}
@@ -71,12 +77,12 @@ def make_event(
         "v": VERSION,
         "call": call,
         "parents": sorted({p.id for p in parents}),
-        "n": 1 + max((p.n for p in parents), default=0),
+        "n": n,
         "at": at if isinstance(at, str) else stamp(at),
         "desk": desk,
         "by": by,
         "kind": kind,
-        "body": plain({k: v for k, v in (body or {}).items() if v is not None}),
+        "body": told,
         "sealed": {name: seal(values[name], salt) for name, salt in salted.items()},
     }
     event = Event.from_json({**envelope, "id": event_id(envelope)})
@@ -150,7 +156,7 @@ def erase(events: Iterable[Event], targets: Iterable[tuple[str, str]] | None = N
 
 
 @dataclass(frozen=True)
-class Flaw:
+class RecordFlaw:
     """One way in which a record is not as it was made."""
 
     call: str
@@ -212,35 +218,39 @@ def _chain_flaws(event: Event, before: Mapping[str, Event]) -> Iterator[str]:
 
 
 def _body_flaws(event: Event, before: Mapping[str, Event] | None) -> Iterator[str]:
-    kind = KINDS[event.kind]
     if event.by not in ROLES:
         yield f"by must be one of {', '.join(ROLES)}."
-    faults = list(kind.faults(event.body, event.sealed))
-    if not faults and len(canonical(event.body)) > _MOST_BYTES:
+    found = list(faults(KINDS[event.kind], event.v, event.body, event.sealed))
+    if not found and len(canonical(event.body)) > _MOST_BYTES:
         yield f"Its body is larger than {_MOST_BYTES // 1000} kB."
-    for path, what in faults:
+    for path, what in found:
         yield f"{'.'.join(map(str, (event.kind, *path)))} {what}."
-    if before is not None and not faults:
+    if before is not None and not found:
         yield from _reference_flaws(event, before)
 
 
 def _reference_flaws(event: Event, before: Mapping[str, Event]) -> Iterator[str]:
-    for leaf in KINDS[event.kind].body.leaves(event.body):
-        if leaf.type.name != "event":
-            continue
-        target = before.get(leaf.value)
+    for path, target_id, kind in references(event):
+        target = before.get(target_id)
         if target is None or target.n >= event.n:
-            yield f"{leaf.path[0]} names an event that is not there before it."
-        elif leaf.type.refers and target.kind != leaf.type.refers:
-            yield f"{leaf.path[0]} names an event of kind {target.kind}, not {leaf.type.refers}."
-        elif event.kind == "withdrawn" and target.known and not KINDS[target.kind].withdrawable:
+            yield f"{path[0]} names an event that is not there before it."
+        elif kind not in ("event", target.kind):
+            yield f"{path[0]} names an event of kind {target.kind}, not {kind}."
+        elif event.kind == "withdrawn" and target.known and not KINDS[target.kind].WITHDRAWABLE:
             yield f"An event of kind {target.kind} cannot be withdrawn."
     for target_id, name in event.body["targets"] if event.kind == "erased" else ():
         if target_id not in before or name not in before[target_id].sealed:
             yield f"It erases {one_line(name, limit=40)!r} of an event that has no such sealed field."
 
 
-def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None = None) -> list[Flaw]:
+def references(event: Event) -> Iterator[tuple[Place, str, str]]:
+    """Yield (place in the body, id, kind or "event") of every event that a known one names."""
+    for leaf in leaves(KINDS[event.kind], event.body):
+        if leaf.type.is_event:
+            yield leaf.path, leaf.value, leaf.type.refers
+
+
+def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None = None) -> list[RecordFlaw]:
     """Return every way in which the events of one call are not as they were made.
 
     Sealed values may be missing (never handed over, or erased), but not altered. `head` is the hash of a
@@ -253,32 +263,32 @@ def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None =
     by_event: dict[str, list[Sealed]] = {}
     for value in values:
         by_event.setdefault(value.event, []).append(value)
-    flaws = [Flaw(e.call, e.n, e.kind, e.id, what)
+    flaws = [RecordFlaw(e.call, e.n, e.kind, e.id, what)
              for e in known for what in flaws_of(e, by_event.get(e.id, ()), before)]
     return flaws + list(_whole_flaws(given, before, by_event, head))
 
 
 def _whole_flaws(given: Sequence[Event], before: Mapping[str, Event], sealed: Mapping[str, Any],
-                 head: str | None) -> Iterator[Flaw]:
+                 head: str | None) -> Iterator[RecordFlaw]:
     """Yield flaws that show only when all events are seen together."""
     known = order(given)
     if not known:
-        yield Flaw("", 0, "", "", "There are no events.")
+        yield RecordFlaw("", 0, "", "", "There are no events.")
         return
     first = known[0]
     for event in given:
         if before[event.id] != event:
-            yield Flaw(event.call, event.n, event.kind, event.id, "It is there twice with different content.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id, "It is there twice with different content.")
     for event in known[1:]:
         if event.call != first.call:
-            yield Flaw(event.call, event.n, event.kind, event.id, "It belongs to another call.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id, "It belongs to another call.")
         elif event.kind == "opened" and not event.parents:
-            yield Flaw(event.call, event.n, event.kind, event.id, "The call is opened a second time.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id, "The call is opened a second time.")
     for event_id_ in sorted(set(sealed) - set(before)):
-        yield Flaw(first.call, 0, "", event_id_, "There are sealed values of an event that is missing.")
+        yield RecordFlaw(first.call, 0, "", event_id_, "There are sealed values of an event that is missing.")
     wanted = (head or "").strip().lower()
     if head is not None and (len(wanted) < 12 or not any(e.id.startswith(wanted) for e in known)):
-        yield Flaw(first.call, 0, "", wanted, "The given head is not in it: newest events were cut off, or "
+        yield RecordFlaw(first.call, 0, "", wanted, "The given head is not in it: newest events were cut off, or "
                                               "the record was written anew.")
 
 

@@ -86,6 +86,12 @@ def is_stored(value: object) -> bool:
     return whole and value == sorted(set(value))
 
 
+def row_of(place: str) -> int | None:
+    """Return the row of a reading's place: 7 for "7" and for "7 first"; None for a place without a number."""
+    head = place.partition(" ")[0]
+    return int(head) if re.fullmatch("[1-9][0-9]{0,2}", head) else None
+
+
 class _Reader:
     """Reads a list of rows for one machine."""
 

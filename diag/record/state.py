@@ -7,101 +7,28 @@ join them by event id with `diag.record.fold.sealed_view`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
+from diag.record.body import Body, InCall
+from diag.record.kinds import (
+    Answer,
+    CautionShown,
+    Closed,
+    DoneBefore,
+    Judged,
+    Machine,
+    Opened,
+    ProofVerdict,
+    Repaired,
+    Situation,
+    Stored,
+    Swap,
+    Waiting,
+)
 from diag.record.rows import Rows
 
-Stored = Mapping[str, Any]
-"""A reading or setting as stored."""
-
-
-@dataclass(frozen=True)
-class Machine:
-    """The machine profile as far as it is known in this call."""
-
-    axes: Mapping[str, Any] = field(default_factory=dict)
-    """Axis -> value, list of values, or "unknown"."""
-    rows: int | None = None
-    row_width: Stored | None = None
-    holes: int | None = None
-    sections: Mapping[str, Rows] = field(default_factory=dict)
-    book: Mapping[str, Any] = field(default_factory=dict)
-    """Quantity -> value of the operator's manual."""
-
-
-@dataclass(frozen=True)
-class Situation:
-    """What is planted and since when there is trouble."""
-
-    crop: str | None = None
-    seed_lot_code: str | None = None
-    target: Stored | None = None
-    speed: Stored | None = None
-    since: str | None = None
-    changes: tuple[str, ...] = ()
-    rows: Rows | None = None
-    """The rows in trouble; None while nobody said."""
-    rhythm: str | None = None
-    flags: tuple[str, ...] = ()
-    without: tuple[str, ...] = ()
-    """Tools that are not at hand."""
-
-
-@dataclass(frozen=True)
-class Entry:
-    """What every live event of the call has in common."""
-
-    event: str
-    number: int
-    """Position in reading order, counted from 1."""
-    n: int
-    by: str
-    desk: str
-    at: str
-    happened: str | None
-    epoch: int
-    """How many repairs came before it."""
-
-
-@dataclass(frozen=True)
-class Answer(Entry):
-    """A live answer to a check."""
-
-    check: str
-    rows: Rows | None
-    pieces: Mapping[str, Mapping[int, Any]]
-    """Pieces that do not sit in their own row: piece -> {row: home row or "spare"}, for these rows."""
-    channel: str
-    observer: str
-    status: str
-    outcome: str | None
-    value: Stored | int | None
-    values: Mapping[str, Any] | None
-    spacings: Mapping[str, Any] | None
-    positions: Mapping[str, Any] | None
-    log: Mapping[str, Any] | None
-    method: str | None
-    replaces: str | None
-    """The withdrawn answer that this one corrects."""
-    proves: str | None
-    """The repair whose proof it belongs to."""
-
-
-@dataclass(frozen=True)
-class DoneBefore(Entry):
-    """Something done before the call."""
-
-    body: Stored
-
-
-@dataclass(frozen=True)
-class Swap(Entry):
-    """Two rows exchanged a piece (or a row and the shelf)."""
-
-    piece: str
-    from_row: Any
-    to_row: Any
+_Kind = TypeVar("_Kind", bound=Body)
 
 
 @dataclass(frozen=True)
@@ -119,73 +46,16 @@ class NotPutBack:
 
 
 @dataclass(frozen=True)
-class Waiting(Entry):
-    """What the call waits for."""
-
-    reason: str
-    until: str | None
-    acres: str | None
-
-
-@dataclass(frozen=True)
-class Repair(Entry):
-    """A repair or an interim measure."""
-
-    causes: tuple[str, ...]
-    kind: str
-    rows: Rows | None
-    parts: tuple[Mapping[str, Any], ...]
-    settings: tuple[Mapping[str, Any], ...]
-    minutes: int | None
-    done_by: str | None
-
-
-@dataclass(frozen=True)
-class Proof(Entry):
-    """The verdict on a repair."""
-
-    target: str
-    answers: tuple[str, ...]
-    verdict: str
-    test: str | None
-    risks: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Shown(Entry):
-    """A caution that was shown, and how it was acknowledged."""
-
-    caution: str
-    check: str | None
-    shown_to: str | None
-    acknowledged: str
-
-
-@dataclass(frozen=True)
-class Judged(Entry):
-    """What was believed at a close, a proof or a write-up."""
-
-    why: str
-    body: Stored
-
-
-@dataclass(frozen=True)
-class Closed(Entry):
-    """How the call ended."""
-
-    result: str
-
-
-@dataclass(frozen=True)
-class Step(Entry):
+class TrailStep(InCall):
     """One event of the trail, withdrawn or not."""
 
-    kind: str
-    body: Stored
-    known: bool
-    live: bool
-    withdrawn_by: str | None
-    replaces: str | None
+    happened: str | None = None
+    kind: str = ""
+    body: Stored = None  # type: ignore[assignment]
+    """What it says, free labels put back as far as they are here."""
+    known: bool = True
+    live: bool = True
+    withdrawn_by: str | None = None
 
 
 @dataclass(frozen=True)
@@ -194,28 +64,19 @@ class State:
 
     call: str
     channel: str
-    opened: Stored
-    """Body of `opened`: program, knowledge {version, digest}, follows, practice."""
+    held: Mapping[type[Body], tuple[Body, ...]]
+    """What all live events say by their kind, in reading order; withdrawals are history."""
     machine: Machine
     situation: Situation
     accepted: tuple[tuple[str, str], ...]
     """(symptom, chosen or matched), in the order first named."""
     denied: tuple[str, ...]
-    done_before: tuple[DoneBefore, ...]
-    answers: tuple[Answer, ...]
-    """Live answers in reading order."""
-    swaps: tuple[Swap, ...]
     pieces: Mapping[str, Mapping[int, Any]]
     """Pieces that now sit in another row: piece -> {row: home row or "spare"}."""
     not_put_back: tuple[NotPutBack, ...]
+    standing: Mapping[str, tuple[NotPutBack, ...]]
+    """Answer -> what stood changed for a test when it was given."""
     waiting: Waiting | None
-    repairs: tuple[Repair, ...]
-    proofs: tuple[Proof, ...]
-    notes: tuple[str, ...]
-    """Event ids of live notes."""
-    photos: tuple[str, ...]
-    cautions: tuple[Shown, ...]
-    judged: tuple[Judged, ...]
     closed: Closed | None
     epoch: int
     """How many repairs cut the call's time so far."""
@@ -223,19 +84,58 @@ class State:
     """Event id -> epoch, for every event."""
     timeline: tuple[str, ...]
     """Event ids in the order in which things happened."""
-    trail: tuple[Step, ...]
+    trail: tuple[TrailStep, ...]
     unknown: tuple[str, ...]
     """Events of a newer program: kept, shown, not interpreted."""
+
+    def of(self, kind: type[_Kind]) -> tuple[_Kind, ...]:
+        """Return what the live events of a kind say, in reading order."""
+        return self.held.get(kind, ())  # type: ignore[return-value]
+
+    @property
+    def opened(self) -> Opened:
+        """How the call was opened: program, knowledge, follows, practice."""
+        return self.of(Opened)[0]
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """Live answers."""
+        return self.of(Answer)
+
+    @property
+    def done_before(self) -> tuple[DoneBefore, ...]:
+        """What was done before the call."""
+        return self.of(DoneBefore)
+
+    @property
+    def swaps(self) -> tuple[Swap, ...]:
+        """Pieces exchanged."""
+        return self.of(Swap)
+
+    @property
+    def repairs(self) -> tuple[Repaired, ...]:
+        """Repairs and interim measures."""
+        return self.of(Repaired)
+
+    @property
+    def proofs(self) -> tuple[ProofVerdict, ...]:
+        """Verdicts on repairs."""
+        return self.of(ProofVerdict)
+
+    @property
+    def cautions(self) -> tuple[CautionShown, ...]:
+        """Cautions that were shown."""
+        return self.of(CautionShown)
+
+    @property
+    def judged(self) -> tuple[Judged, ...]:
+        """What was believed at closes, proofs and write-ups."""
+        return self.of(Judged)
 
     @property
     def writable(self) -> bool:
         """False when the call holds events that this program does not understand."""
         return not self.unknown
-
-    @property
-    def acknowledged(self) -> frozenset[str]:
-        """Cautions acknowledged at least once."""
-        return frozenset(c.caution for c in self.cautions if c.acknowledged != "none")
 
     @property
     def due(self) -> str | None:

@@ -54,20 +54,25 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
 from diag.errors import DiagError, TranscriptError
 from diag.knowledge.yamlfile import Lines, load_yaml
-from diag.record.event import new_call_id
-from diag.record.fields import Leaf
+from diag.record.body import Body, fault_of
+from diag.record.event import Event, Sealed, plain
+from diag.record.fields import Leaf, leaves
 from diag.record.fields import Path as Place
-from diag.record.graph import Event, Sealed, flaws_of, keep_sealed, make_event
-from diag.record.hand import Context, HandError, stored, when
-from diag.record.kinds import KINDS, Kind
-from diag.record.rows import from_stored
+from diag.record.fold import fold
+from diag.record.graph import flaws_of, keep_sealed, make_event
+from diag.record.hand import Context, when
+from diag.record.ids import new_call_id
+from diag.record.kinds import KINDS
+from diag.record.moved import linked
 from diag.record.transcript_write import transcript_text, write_transcript
 from diag.text import one_line
 
 __all__ = [
-    "EXPECTED", "Known", "Step", "Transcript", "read_transcript", "transcript_text", "write_transcript",
+    "EXPECTED", "Known", "Transcript", "TranscriptStep", "read_transcript", "transcript_text", "write_transcript",
 ]
 
 DESK = "TRANSCRIPT"
@@ -78,11 +83,6 @@ _START = "2026-01-01T00:00:00Z"
 _TOP = ("title", "invented", "start", "events", "expect")
 _OWN = ("kind", "as", "at", "by")
 _WORDS = ("likely", "open", "unlikely", "set_aside")
-_ANY = {"version": "any", "digest": "none"}
-_DEFAULTS: Mapping[str, Mapping[str, Any]] = {
-    "opened": {"program": "transcript", "knowledge": _ANY},
-    "answer": {"status": "given", "observer": "technician"},
-}
 EXPECTED = ("top", "top3", "not_set_aside", "rejects", "belief", "next_check", "findings", "cautions",
             "conflict", "faults_known")
 
@@ -106,7 +106,7 @@ class Known:
 
 
 @dataclass(frozen=True)
-class Step:
+class TranscriptStep:
     """One entry of the file."""
 
     name: str | None
@@ -123,7 +123,7 @@ class Transcript:
     expect: Mapping[str, Any]
     events: tuple[Event, ...]
     sealed: tuple[Sealed, ...]
-    steps: tuple[Step, ...] = field(repr=False)
+    steps: tuple[TranscriptStep, ...] = field(repr=False)
 
 
 def read_transcript(path: Path | str, known: Known | None = None) -> Transcript:
@@ -149,7 +149,7 @@ class _Reader:
         self._call = new_call_id(self._random)
         self._events: list[Event] = []
         self._sealed: list[Sealed] = []
-        self._steps: list[Step] = []
+        self._steps: list[TranscriptStep] = []
         self._by_id: dict[str, Event] = {}
         self._channel = "phone"
         self._context = Context(_START)
@@ -201,11 +201,8 @@ class _Reader:
         """Run something that may find a fault, and name its place."""
         try:
             return work()
-        except HandError as e:
-            place, fault = (*path, *e.path), e.error
         except DiagError as e:
-            place, fault = path, e
-        raise self._fault(_at_field(place) + fault.what, place, fault.remedy or _SEE)
+            raise self._fault(_at_field(path) + e.what, path, e.remedy or _SEE) from None
 
     # -- one step
 
@@ -218,55 +215,38 @@ class _Reader:
             raise self._fault(what, (*path, "kind"), _nearest(entry["kind"], KINDS))
         if "at" in entry:
             self._context.at = self._try((*path, "at"), lambda: when(str(entry["at"]), self._context.at))
-        body, private = self._fields(kind, entry, path)
-        event = self._make(kind, entry, body, private, path)
+        body = self._body(kind, entry, path)
+        event = self._make(kind, entry, body, path)
         self._take(event, entry.get("as"), path)
 
-    def _fields(self, kind: Kind, entry: Mapping[str, Any],
-                path: Place) -> tuple[dict[str, Any], dict[str, str]]:
-        """Return the body and the sealed values of a step."""
-        fields = kind.body.fields
-        interim = ("interim",) if kind.name == "repair" else ()
-        self._only(entry, (*_OWN, *interim, *fields, *kind.sealed), path, kind.name)
+    def _body(self, kind: type[Body], entry: Mapping[str, Any], path: Place) -> dict[str, Any]:
+        """Return the body of a step as stored, free text still in it."""
+        fields = [info.alias or name for name, info in kind.model_fields.items()]
+        interim = ["interim"] if kind.KIND == "repair" else []
+        self._only(entry, (*_OWN, *interim, *fields), path, kind.KIND)
         told = {k: v for k, v in entry.items() if k in fields and k not in _OWN and v is not None}
-        body = {**_DEFAULTS.get(kind.name, {})}
-        for name, value in told.items():
-            if kind.name == "erased" and name == "targets":
-                value = self._erased(value, (*path, name))
-            body[name] = self._try((*path, name), lambda n=name, v=value: stored(fields[n], v, self._context))  # type: ignore[misc]
         if interim:
-            body["kind"] = "interim" if entry.get("interim") is True else "repair"
-        return body, self._private(kind, entry, path)
+            told["kind"] = "interim" if entry.get("interim") is True else "repair"
+        try:
+            made = kind.model_validate(told, context=self._context)
+        except ValidationError as e:
+            error = e.errors(include_url=False)[0]
+            place, what = fault_of(kind, error)
+            ends = "" if what.endswith(".") else "."
+            remedy = error.get("ctx", {}).get("remedy") or _SEE
+            raise self._fault(f"{_at_field((*path, *place))}{what}{ends}", (*path, *place), remedy) from None
+        body: dict[str, Any] = made.model_dump(by_alias=True, exclude_unset=True)
+        return body
 
-    def _private(self, kind: Kind, entry: Mapping[str, Any], path: Place) -> dict[str, str]:
-        private = {name: entry[name] for name in kind.sealed if entry.get(name) is not None}
-        for name, value in private.items():
-            if isinstance(value, bool | list | dict):
-                raise self._fault(f"{name} must be text.", (*path, name), "Put the text in quotes.")
-        return {name: str(value) for name, value in private.items()}
-
-    def _erased(self, value: Any, path: Place) -> Any:
-        """Return [step, field] pairs with the steps' ids."""
-        names = self._context.names
-        if not isinstance(value, list) or not all(isinstance(t, list) and len(t) == 2 for t in value):
-            raise self._fault("targets must list [step, field] pairs.", path, "Write [[name, words]].")
-        unknown = [t[0] for t in value if t[0] not in names]
-        if unknown:
-            raise self._fault(f'No earlier step is called "{unknown[0]}".', path, "Name the step with `as:`.")
-        return [[names[t[0]], t[1]] for t in value]
-
-    def _make(self, kind: Kind, entry: Mapping[str, Any], body: dict[str, Any], private: dict[str, str],
-              path: Place) -> Event:
-        for place, what in kind.faults(body, {}):
-            shown = ".".join(map(str, (kind.name, *place)))
-            raise self._fault(f"{shown} {what}.", (*path, *place), _SEE)
-        for leaf in kind.body.leaves(body):
+    def _make(self, kind: type[Body], entry: Mapping[str, Any], body: dict[str, Any], path: Place) -> Event:
+        for leaf in leaves(kind, plain(body)):
             self._look_up(leaf, body, path)
+        if kind.KIND in ("change", "repair") and self._events:
+            body = linked(kind.KIND, plain(body), fold(self._events, self._sealed))
         role = {"phone": "phone_desk", "site": "technician"}[body.get("channel", self._channel)]
-        by = entry.get("by", "tool" if kind.name == "judged" else role)
+        by = entry.get("by", "tool" if kind.KIND == "judged" else role)
         made: tuple[Event, tuple[Sealed, ...]] = self._try(path, lambda: make_event(
-            self._call, self._events[-1:], self._context.at, DESK, by, kind.name, body, private,
-            salts=self._random))
+            self._call, self._events[-1:], self._context.at, DESK, by, kind.KIND, body, salts=self._random))
         event, sealed = made
         for flaw in flaws_of(event, sealed, self._by_id):
             raise self._fault(flaw, path, "Refer to an earlier step that fits.")
@@ -277,7 +257,7 @@ class _Reader:
         """Add an event and keep what later steps need of it."""
         self._events.append(event)
         self._by_id[event.id] = event
-        self._steps.append(Step(name, self._lines.at(path), event.id))
+        self._steps.append(TranscriptStep(name, self._lines.at(path), event.id))
         if name is not None:
             if not isinstance(name, str) or name in self._context.names:
                 raise self._fault("`as` must be a new name.", (*path, "as"), "Choose another word.")
@@ -285,23 +265,22 @@ class _Reader:
         if event.kind in ("opened", "channel"):
             self._channel = event.body["channel"]
         if event.kind == "machine":
-            self._context.rows = event.body.get("rows", self._context.rows)
-            for section in event.body.get("sections", ()):
-                self._context.sections[section["name"]] = from_stored(section["rows"])
+            machine = fold(self._events, self._sealed).machine
+            self._context.rows, self._context.sections = machine.rows, machine.sections
 
     # -- ids of the knowledge
 
     def _look_up(self, leaf: Leaf, body: Mapping[str, Any], path: Place) -> None:
         refers = leaf.type.refers
-        if leaf.type.name == "axis_value" and self._known.values is not None:
+        if refers == "axis_value" and self._known.values is not None:
             allowed = self._known.values.get(str(leaf.path[-1]), frozenset()) | {"unknown"}
             for value in leaf.value if isinstance(leaf.value, list) else [leaf.value]:
                 self._one_of(value, allowed, f"a value of {leaf.path[-1]}", (*path, *leaf.path))
-        elif leaf.type.name == "id" and refers == "outcome":
+        elif refers == "outcome":
             if self._known.outcomes is not None:
                 allowed = self._known.outcomes.get(body["check"], frozenset())
                 self._one_of(leaf.value, allowed, f"an outcome of {body['check']}", (*path, *leaf.path))
-        elif leaf.type.name == "id" and refers:
+        elif refers and refers != "axis_value" and not leaf.type.is_event:
             self._one_of(leaf.value, getattr(self._known, refers), f"a known {refers}", (*path, *leaf.path))
 
     def _one_of(self, value: Any, allowed: Iterable[str] | None, what: str, path: Place) -> None:

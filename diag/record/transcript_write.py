@@ -11,9 +11,10 @@ from typing import Any
 import yaml
 
 from diag.errors import TranscriptError
-from diag.record.fields import is_hash
-from diag.record.graph import Event, Sealed, keep_sealed, order, place_of
-from diag.record.hand import written
+from diag.record.event import Event, Sealed, place_of
+from diag.record.graph import keep_sealed, order, references
+from diag.record.hand import Naming
+from diag.record.ids import is_hash
 from diag.record.kinds import KINDS
 
 _PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?: [A-Za-z0-9_/]+)*|[0-9]+(?:\.[0-9]+)? [A-Za-z][A-Za-z0-9_/]*")
@@ -46,13 +47,15 @@ def transcript_text(events: Iterable[Event], sealed: Iterable[Sealed], *, title:
     texts: dict[str, dict[str, str]] = {}
     for value in keep_sealed(known, sealed):
         texts.setdefault(value.event, {})[value.field] = value.value
-    names = _names(known)
+    naming = Naming(_names(known))
     head = {"title": title or "A recorded call", "invented": invented, "start": known[0].at}
     lines = [f"{key}: {_flow(value)}" for key, value in head.items()] + ["events:"]
     at = known[0].at
     for event in known:
-        lines += _step(event, texts.get(event.id, {}), names, at)
+        lines += _step(event, texts.get(event.id, {}), naming, at)
         at = event.at
+        if event.kind == "machine":
+            naming.rows = event.body.get("rows", naming.rows)
     if expect:
         lines += ["expect:", *(f"  {key}: {_flow(value)}" for key, value in expect.items())]
     return "\n".join(lines) + "\n"
@@ -60,32 +63,30 @@ def transcript_text(events: Iterable[Event], sealed: Iterable[Sealed], *, title:
 
 def _names(events: list[Event]) -> dict[str, str]:
     """Return {event id: name} for the events that others refer to."""
-    wanted: set[str] = set()
-    for event in events:
-        leaves = KINDS[event.kind].body.leaves(event.body)
-        wanted |= {leaf.value for leaf in leaves if leaf.type.name == "event"}
+    wanted = {named for event in events for _, named, _ in references(event)}
     return {e.id: f"{e.kind}_{i}" for i, e in enumerate(events, 1) if e.id in wanted}
 
 
-def _step(event: Event, private: Mapping[str, str], names: Mapping[str, str], since: str) -> list[str]:
+def _step(event: Event, texts: Mapping[str, str], naming: Naming, since: str) -> list[str]:
     """Return the lines of one step."""
-    fields = KINDS[event.kind].body.fields
     entry: dict[str, Any] = {"kind": event.kind}
-    if event.id in names:
-        entry["as"] = names[event.id]
+    if event.id in naming.names:
+        entry["as"] = naming.names[event.id]
     if event.at != since:
         entry["at"] = event.at
     entry["by"] = event.by
-    for key, value in event.body.items():
-        if event.kind == "repair" and key == "kind":
-            entry.update({"interim": True} if value == "interim" else {})
-        elif event.kind == "erased" and key == "targets":
-            entry[key] = []  # what was erased is not in the file, so there is nothing to name
-        else:
-            entry[key] = written(fields[key], value, names)
-    entry.update(private)
-    lines = [f"    {key}: {_flow(value)}" for key, value in entry.items()]
+    told = event.told(texts).model_dump(context=naming, by_alias=True, exclude_unset=True)
+    if event.kind == "repair":
+        told = {**({"interim": True} if told.pop("kind") == "interim" else {}), **told}
+    if event.kind == "erased":
+        told["targets"] = []  # what was erased is not in the file, so there is nothing to name
+    texts_of = {name: text for name, text in texts.items() if name in KINDS[event.kind].texts()}
+    lines = [f"    {key}: {_flow(_lists(value))}" for key, value in {**entry, **told, **texts_of}.items()]
     return [f"  - {lines[0].strip()}", *lines[1:]]
+
+
+def _lists(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
 
 
 class _Dumper(yaml.SafeDumper):

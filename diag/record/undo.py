@@ -87,7 +87,7 @@ class _History:
         self.undone: list[tuple[Event, Event]] = []
         """(event, its withdrawal)"""
         for event in events:
-            if event.desk == desk and event.known and KINDS[event.kind].withdrawable:
+            if event.desk == desk and event.known and KINDS[event.kind].WITHDRAWABLE:
                 self._take(event)
         gone = withdrawals(events)
         self.done = [e for e in self.done if e.id not in gone]

@@ -98,7 +98,7 @@ def header(call: CallDesk) -> str:
     if state.situation.rows is not None:
         parts.append("all rows" if state.situation.rows == "all" else f"row {show_rows(state.situation.rows)}")
     parts.append("by phone" if state.channel == "phone" else "on site")
-    if state.opened.get("practice"):
+    if state.opened.practice:
         parts.append("PRACTICE")
     return " | ".join(parts)
 
@@ -204,12 +204,12 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
 
 def _last_change_first(call: CallDesk) -> list[str]:
     """Return the offer to put back what was changed last before the call, while nothing was repaired yet."""
-    told = [d.body for d in call.state.done_before if "before" in d.body and d.body.get("effect") != "better"]
+    told = [d for d in call.state.done_before if d.before is not None and d.effect != "better"]
     if not told or call.state.repairs:
         return []
-    last = max(told, key=lambda body: body.get("order", 0))
-    now = f", now {setting_words(last['after'])}" if "after" in last else ""
-    return [f"Changed last before the call: {last['what']} (was {setting_words(last['before'])}{now}). "
+    last = max(told, key=lambda d: d.order or 0)
+    now = f", now {setting_words(last.after)}" if last.after is not None else ""
+    return [f"Changed last before the call: {last.what} (was {setting_words(last.before)}{now}). "
             "Putting that back first tells most."]
 
 

@@ -9,8 +9,9 @@ from typing import Any
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
 from diag.reason.judge import applicable
+from diag.record.kinds import KINDS, Answer
 from diag.record.rows import show_rows
-from diag.record.state import Answer, Step
+from diag.record.state import TrailStep
 from diag.record.times import age_words, clock
 
 NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
@@ -64,7 +65,7 @@ def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
     return lines
 
 
-def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
+def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
     knowledge, body = call.engine.knowledge, step.body
     if step.kind == "answer":
         check = knowledge.questions.get(body["check"])
@@ -88,8 +89,6 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
     if step.kind == "repair":
         labels = [knowledge.causes[c].repair.do if c in knowledge.causes else c for c in body.get("causes", ())]
         return ("repaired: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels)
-    if step.kind == "proof":
-        return f"proof: {body['verdict'].replace('_', ' ')}"
     if step.kind == "note":
         return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
     if step.kind in ("machine", "situation"):
@@ -104,16 +103,10 @@ def _step_text(call: CallDesk, step: Step, answer: Answer | None) -> str:
     if step.kind == "waiting":
         return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
             f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
-    plain = {"opened": "call opened", "reopened": "opened again", "photo": "photo"}
     if step.kind == "channel":
         return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
-    if step.kind == "closed":
-        return f"closed: {body['result'].replace('_', ' ')}"
-    if step.kind == "swap":
-        return f"swapped: {body['piece']} of {body['from_row']} and {body['to_row']}"
-    if step.kind == "done_before":
-        return f"done before the call: {body['what']}"
-    return plain.get(step.kind, "")
+    says = KINDS[step.kind].SAYS if step.known else "an event of a newer program"
+    return says.format_map({k: str(v).replace("_", " ") for k, v in body.items()})
 
 
 def _beside(call: CallDesk, answer: Answer) -> str:

@@ -14,11 +14,12 @@ from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from diag.errors import RecordError, StoreError
+from diag.record.body import faults
 from diag.record.graph import (
     KINDS,
     VERSION,
     Event,
-    Flaw,
+    RecordFlaw,
     Sealed,
     canonical,
     check,
@@ -176,7 +177,7 @@ class Store:
         """
         found = self._as_stored(call)
         for event in found:
-            if event.known and any(True for _ in KINDS[event.kind].faults(event.body, event.sealed)):
+            if event.known and any(True for _ in faults(KINDS[event.kind], event.v, event.body, event.sealed)):
                 raise RecordError("A stored event was damaged or changed.", place_of(event),
                                   "Verify the call to see where, and restore the newest backup.")
         return found
@@ -220,14 +221,14 @@ class Store:
         """Return the id of the one call that begins so. Raises UsageError otherwise."""
         return find_call_id(prefix, self.call_ids())
 
-    def verify(self, call: str, head: str | None = None) -> list[Flaw]:
+    def verify(self, call: str, head: str | None = None) -> list[RecordFlaw]:
         """Return every way in which a stored call is not as it was made."""
         try:
             events = self._as_stored(call)
         except RecordError as e:
             if call not in self.call_ids():
                 raise
-            return [Flaw(call, 0, "", "", f"{e.what} ({e.where})")]
+            return [RecordFlaw(call, 0, "", "", f"{e.what} ({e.where})")]
         return verify(events, self.sealed(call), head)
 
     # -- going out and coming in

@@ -9,8 +9,8 @@ from pathlib import Path
 from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, true
 
 from diag.errors import RecordError, StoreError
-from diag.record.fields import is_call_id
-from diag.record.graph import KINDS, Event, Sealed, new_desk_id, order
+from diag.record.graph import Event, Sealed, new_desk_id, order, references
+from diag.record.ids import is_call_id
 from diag.store import tables as t
 from diag.store.summary import folded
 
@@ -36,10 +36,7 @@ def by_call(events: Iterable[Event]) -> dict[str, list[Event]]:
 
 def named_by(event: Event) -> list[str]:
     """Return the ids of the events that an event rests on: its parents and what it refers to."""
-    leaves = KINDS[event.kind].body.leaves(event.body)
-    named = [leaf.value for leaf in leaves if leaf.type.name == "event"]
-    erased = [target[0] for target in event.body["targets"]] if event.kind == "erased" else []
-    return list(dict.fromkeys([*event.parents, *named, *erased]))
+    return list(dict.fromkeys([*event.parents, *(named for _, named, _ in references(event))]))
 
 
 def events_where(connection: Connection, *where: ColumnElement[bool]) -> list[Event]:

@@ -9,11 +9,11 @@ from typing import Any
 
 from diag.record.fold import fold, live_events, sealed_view
 from diag.record.graph import Event, Sealed
+from diag.record.kinds import KINDS
 from diag.record.rows import show_rows
 from diag.text import one_line
 
-SHOWN_KINDS = ("opened", "machine", "situation", "complaint", "channel", "waiting", "repair", "judged",
-               "closed", "reopened", "withdrawn", "erased", "done_before", "note")
+SHOWN_KINDS = tuple(name for name, kind in KINDS.items() if kind.LISTED)
 """Kinds that a summary depends on; others only move the time of the last change."""
 
 _MOST_WORDS = 200
@@ -65,12 +65,13 @@ def summarise(events: Sequence[Event], sealed: Iterable[Sealed], changed: str, c
 
     `events` need only be those of SHOWN_KINDS; `changed` and `count` speak of all of them.
     """
-    state = fold(events)
+    sealed = list(sealed)
+    state = fold(events, sealed)
     live = live_events(events)
     texts = sealed_view(events, sealed)
     last = {(e.kind, name): text for e in live for name, text in texts.get(e.id, {}).items()}
     situation = state.situation
-    causes = [c for r in state.repairs for c in r.causes] or _judged(state.judged[-1].body if state.judged else {})
+    causes = [c for r in state.repairs for c in r.causes] or _judged(state.judged[-1].ranking if state.judged else [])
     summary = CallSummary(
         call=state.call,
         channel=state.channel,
@@ -90,13 +91,13 @@ def summarise(events: Sequence[Event], sealed: Iterable[Sealed], changed: str, c
         waiting_for=state.waiting.reason if state.waiting else "",
         due=state.due or "",
         result=state.closed.result if state.closed else "",
-        practice=bool(state.opened.get("practice", False)),
+        practice=state.opened.practice,
     )
     return summary, _searched(summary, [t for e in live for t in texts.get(e.id, {}).values()])
 
 
-def _judged(body: Mapping[str, Any]) -> list[str]:
-    ranking = body.get("ranking", [])
+def _judged(ranking: Any) -> list[str]:
+    ranking = ranking if isinstance(ranking, list) else []
     named = [r["cause"] for r in ranking if isinstance(r, Mapping) and isinstance(r.get("cause"), str)]
     return named[:3]
 

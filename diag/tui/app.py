@@ -20,7 +20,7 @@ from textual.scrollbar import ScrollBar, ScrollBarRender
 
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings, key_name
-from diag.tui.messages import EngineReady, Judged, JudgeFailed, StartFailed, StoreReady
+from diag.tui.messages import BeliefReady, EngineReady, JudgeFailed, StartFailed, StoreReady
 from diag.tui.screens.page import Page
 from diag.tui.screens.start import StartScreen
 from diag.tui.theme import NO_COLOR, THEMES
@@ -219,7 +219,7 @@ class DiagApp(App[int]):
 
         {"settings": others.settings, "demo": others.demonstrations, "practice": others.practice}[name](self)
 
-    def on_judged(self, message: Judged) -> None:
+    def on_belief_ready(self, message: BeliefReady) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
 

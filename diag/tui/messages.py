@@ -37,7 +37,7 @@ class StartFailed(Message):
 
 
 @dataclass
-class Judged(Message):
+class BeliefReady(Message):
     """A judgement came from the desk's thread; it may be stale."""
 
     work: Work

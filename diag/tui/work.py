@@ -8,7 +8,7 @@ from concurrent.futures import CancelledError, Future
 from typing import TYPE_CHECKING, Any
 
 from diag.errors import DiagError
-from diag.tui.messages import Judged, JudgeFailed
+from diag.tui.messages import BeliefReady, JudgeFailed
 
 if TYPE_CHECKING:
     from diag.call.desk import CallDesk, Thought
@@ -68,7 +68,7 @@ class Work:
     def _done(self, future: Future[Thought]) -> None:
         """Tell the application; runs on the desk's thread."""
         try:
-            self.app.post_message(Judged(self, future.result()))
+            self.app.post_message(BeliefReady(self, future.result()))
         except CancelledError:
             return
         except Exception as error:

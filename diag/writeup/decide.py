@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
-from diag.call.proof import changed_at
 from diag.measure.economics import BU_PER_AC, SPACING_RULES, Range, skip_cost, spacing_cost
 from diag.record.rows import expand
 from diag.text import number, wrap
@@ -126,7 +125,7 @@ class _Measured:
     def __init__(self, call: CallDesk) -> None:
         self._seen = [s for s in call.think().read.seen.values() if s.answer.epoch == call.state.epoch]
         standing = {c.name for c in call.state.not_put_back}
-        changed = changed_at(call)
+        changed = call.state.standing
         self._put_back = {event for event, changes in changed.items() if {c.name for c in changes} != standing}
         late = [s for s in call.state.trail if s.live and s.kind == "change" and not s.body.get("temporary")]
         place = {event: i for i, event in enumerate(call.state.timeline)}

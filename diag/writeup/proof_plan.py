@@ -17,8 +17,8 @@ from diag.errors import UsageError
 from diag.knowledge.model import Check, Verification
 from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, sequential
 from diag.reason.feasible import usual_observer
+from diag.record.kinds import Repaired
 from diag.record.rows import Rows, expand
-from diag.record.state import Repair
 from diag.text import number, wrap
 from diag.writeup.story.measured import Measurements, pairs_of, row_text
 from diag.writeup.story.model import Pair
@@ -117,14 +117,14 @@ def most_of(samples: Sequence[Sample]) -> Sample | None:
 # --- which proof ------------------------------------------------------------------------------------------------
 
 
-def _repair(call: CallDesk, event: str | None) -> Repair:
+def _repair(call: CallDesk, event: str | None) -> Repaired:
     repairs = [r for r in call.state.repairs if r.kind == "repair" and (event is None or r.event == event)]
     if not repairs:
         raise UsageError("There is no repair to prove.", "proof", "Record the repair first.")
     return repairs[-1]
 
 
-def _verification(call: CallDesk, done: Repair) -> Verification:
+def _verification(call: CallDesk, done: Repaired) -> Verification:
     knowledge = call.engine.knowledge
     for cause in done.causes:
         known = knowledge.causes.get(cause)
@@ -133,7 +133,7 @@ def _verification(call: CallDesk, done: Repair) -> Verification:
     raise UsageError("The knowledge names no proof for this repair.", "proof", "Measure again what showed the fault.")
 
 
-def _check(call: CallDesk, done: Repair, verification: Verification) -> tuple[Check, bool]:
+def _check(call: CallDesk, done: Repaired, verification: Verification) -> tuple[Check, bool]:
     """Return the check to make: the one that showed the fault if it may prove it, else the best that can be made."""
     questions, channel = call.engine.knowledge.questions, call.state.channel
     shown = [a.check for a in call.state.answers if a.epoch <= done.epoch and a.status == "given"]
@@ -145,7 +145,7 @@ def _check(call: CallDesk, done: Repair, verification: Verification) -> tuple[Ch
     return questions[(feasible or known)[0]], False
 
 
-def _rows(call: CallDesk, done: Repair, verification: Verification) -> tuple[tuple[int, ...], int | None]:
+def _rows(call: CallDesk, done: Repaired, verification: Verification) -> tuple[tuple[int, ...], int | None]:
     count = call.state.machine.rows
     scope: Rows | None = done.rows if done.rows is not None else call.state.situation.rows
     rows = expand(scope, count) if scope is not None and (scope != "all" or count) else ()

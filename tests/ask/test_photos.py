@@ -14,6 +14,7 @@ from diag.call.desk import CallDesk, Desk
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
+from diag.record.kinds import PhotoTaken
 from diag.store.open import open_store
 
 
@@ -79,4 +80,4 @@ def test_what_is_no_picture_is_refused(call: CallDesk, tmp_path: Path) -> None:
     for name, words in (("x.jpg", "no picture"), ("none.jpg", "No such file")):
         with pytest.raises(UsageError, match=words):
             photo_form(call).record(call, {"file": str(tmp_path / name)})
-    assert call.state.photos == ()
+    assert call.state.of(PhotoTaken) == ()

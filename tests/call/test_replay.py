@@ -15,7 +15,6 @@ from diag.call.shown import shown_word
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import data_folder
 from diag.reason.judge import Engine
-from diag.record.moved import seats
 from diag.record.transcript import Transcript, read_transcript
 
 DEMO = sorted(data_folder("transcripts_demo").glob("*.yaml"))
@@ -102,7 +101,7 @@ def test_the_first_call_is_complete(engine: Engine) -> None:
     assert {"vac_manometer_row", "dug_50_spacings", "vac_raise_step"} <= seen
     assert (["accepted"], "mended") == ([p.verdict for p in call.state.proofs], transcript.events[-1].body["result"])
     assert () == call.state.not_put_back
-    assert {} == seats(transcript.events)[0]
+    assert {} == call.state.pieces
 
 
 def test_the_first_call_shows_its_cause_by_taking_it_away_and_putting_it_back(engine: Engine) -> None:

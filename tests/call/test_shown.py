@@ -214,7 +214,7 @@ def test_a_closed_call_keeps_what_was_judged(engine: Engine) -> None:
     case = on_site(engine)
     first = case.vacuum("before", LOW)
     case.call.judged("close")
-    body = dict(case.call.state.judged[-1].body)
+    body = case.call.state.judged[-1].model_dump(exclude_unset=True)
     case.call.record("judged", {**body, "outcomes": {first.id: "even"}}, by="tool")
     assert "one_low" == outcomes_of(case.call)[first.id]
     case.call.record("closed", {"result": "mended"})

@@ -10,7 +10,10 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from diag.record.fold import fold
 from diag.record.graph import KINDS, Event, Sealed, heads, make_event, merge, order
+from diag.record.moved import linked
+from diag.record.state import State
 from diag.record.undo import corrected, live_events, redo_targets, undo_targets
 
 CALL = "K7Q2M4TXB9"
@@ -41,12 +44,19 @@ class Desk:
     def add(self, kind: str, /, by: str = "technician", at: float | None = None, **told: Any) -> Event:
         """Type one event; fields go to the body or are sealed as its kind says. One minute passes."""
         self.minute = self.minute + 1 if at is None else at
-        private = {k: told.pop(k) for k in KINDS[kind].sealed if k in told}
+        private = {k: told.pop(k) for k in KINDS[kind].texts() if k in told}
+        if kind in ("change", "repair"):
+            told = linked(kind, told, self.state)
         event, sealed = make_event(self.call, heads(self.events), clock(self.minute), self.name, by, kind,
                                    told, private, salts=self.salts)
         self.events = order([*self.events, event])
         self.sealed.extend(sealed)
         return event
+
+    @property
+    def state(self) -> State:
+        """The call as this desk knows it."""
+        return fold(self.events, self.sealed)
 
     def open(self, **told: Any) -> Event:
         """Open the call."""
@@ -135,7 +145,7 @@ _moves = st.one_of(
 def _do(desk: Desk, desks: list[Desk], move: tuple[Any, ...]) -> None:
     """Let a desk make a move; one that is impossible just now is left out."""
     name, *rest = move
-    live = [e for e in live_events(desk.events) if KINDS[e.kind].withdrawable]
+    live = [e for e in live_events(desk.events) if KINDS[e.kind].WITHDRAWABLE]
     by_id = {e.id: e for e in desk.events}
     if name == "add":
         kind, body, happened = rest

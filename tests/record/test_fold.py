@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import fields, replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,10 +12,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from record.making import Desk, clock, desks
 
+from diag.call.case_of import read_case
 from diag.errors import RecordError
+from diag.knowledge.base import Knowledge
+from diag.reason.tables import Tables
+from diag.record.body import Body
 from diag.record.fold import fold, sealed_view
 from diag.record.graph import Event, erase, event_id, merge
+from diag.record.kinds import KINDS, Machine, Note, PhotoTaken, Situation
 from diag.record.state import NotPutBack, State
+from diag.record.transcript import read_transcript
 from diag.record.undo import live_events, redo_targets, undo_targets
 
 INH2O = "inH2O"
@@ -34,7 +41,7 @@ def a_desk() -> Desk:
 
 def outcomes(desk: Desk) -> list[tuple[str, str | None]]:
     """The live answers in short."""
-    return [(a.check, a.outcome) for a in fold(desk.events).answers]
+    return [(a.check, a.outcome) for a in desk.state.answers]
 
 
 HISTORY = {"epochs", "timeline", "trail"}
@@ -47,7 +54,9 @@ def meaning(state: State) -> dict[str, Any]:
     def bare(value: Any) -> Any:
         if isinstance(value, tuple):
             return tuple(bare(v) for v in value)
-        return replace(value, number=0, n=0) if hasattr(value, "number") else value
+        if isinstance(value, Body):
+            return value.placed(replace(value._in_call, number=0, n=0))
+        return {k: bare(v) for k, v in value.items()} if isinstance(value, dict) else value
 
     return {f.name: bare(getattr(state, f.name)) for f in fields(State) if f.name not in HISTORY}
 
@@ -63,7 +72,7 @@ def test_machine_and_situation_grow_event_by_event() -> None:
     desk.add("machine", axes={"drive": "chain"}, row_width=measured("30", "in"), book={"drag": "firm"})
     desk.add("situation", crop="corn", rows=[7, 8], changes=["new_seed"], flags=["alone"])
     desk.add("situation", rows="all", speed=measured("5", "mph"))
-    state = fold(desk.events)
+    state = desk.state
 
     assert {"meter": "flat", "drive": "chain"} == state.machine.axes
     assert {"vacuum": measured("20"), "drag": "firm"} == state.machine.book
@@ -81,7 +90,7 @@ def test_symptoms_have_a_last_word() -> None:
     desk.add("complaint", accepted=[{"id": "gaps", "how": "matched"}, {"id": "pairs", "how": "chosen"}],
              denied=["late"])
     desk.add("complaint", accepted=[{"id": "late", "how": "chosen"}], denied=["pairs"])
-    state = fold(desk.events)
+    state = desk.state
 
     assert (("gaps", "matched"), ("late", "chosen")) == state.accepted
     assert ("pairs",) == state.denied
@@ -93,7 +102,7 @@ def test_channel_counts_from_when_it_is_said() -> None:
     for action in (lambda: desk.answer("a"), lambda: desk.add("channel", channel="site"),
                    lambda: desk.answer("b"), lambda: desk.answer("c", channel="phone")):
         action()
-    state = fold(desk.events)
+    state = desk.state
 
     assert "site" == state.channel
     assert ["phone", "site", "phone"] == [a.channel for a in state.answers]
@@ -113,13 +122,12 @@ def test_every_other_kind_finds_its_place() -> None:
     proof = desk.add("proof", target=repair.id, answers=[after.id], verdict="accepted",
                      risks={"alpha": "0.05"})
     judged = desk.add("judged", why="proof", ranking=[{"cause": "seal", "probability": "0.9312"}])
-    state = fold(desk.events)
+    state = desk.state
 
-    assert {"fan"} == state.acknowledged
     assert [("fan", "gauge", "caller", "key"), ("seed", None, None, "none")] == [
         (c.caution, c.check, c.shown_to, c.acknowledged) for c in state.cautions]
-    assert ((note.id,), (photo.id,)) == (state.notes, state.photos)
-    assert ["seals"] == [d.body["what"] for d in state.done_before]
+    assert ([note.id], [photo.id]) == ([n.event for n in state.of(Note)], [p.event for p in state.of(PhotoTaken)])
+    assert ["seals"] == [d.what for d in state.done_before]
     assert [("seal",), ("accepted", {"alpha": "0.05"})] == [
         state.repairs[0].causes, (state.proofs[0].verdict, state.proofs[0].risks)]
     assert [(answer.id, None, 0), (after.id, repair.id, 1)] == [
@@ -132,15 +140,15 @@ def test_waiting_and_closing() -> None:
     """A wait holds until the next one, the line again, or the end; one after the end is the follow-up."""
     desk = a_desk()
     desk.add("waiting", **{"for": "part", "until": clock(600), "text": "seal on Thursday"})
-    assert ("part", clock(600)) == ((w := fold(desk.events).waiting) and w.reason, fold(desk.events).due)
+    assert ("part", clock(600)) == ((w := desk.state.waiting) and w.reason, desk.state.due)
     desk.add("waiting", **{"for": "none"})
-    assert fold(desk.events).waiting is None
+    assert desk.state.waiting is None
     desk.add("waiting", **{"for": "caller"})
     desk.add("closed", result="mended_by_phone")
-    state = fold(desk.events)
+    state = desk.state
     assert (None, "mended_by_phone") == (state.waiting, state.closed and state.closed.result)
     desk.add("waiting", **{"for": "proof", "acres": "80"})
-    assert ("proof", "80") == ((w := fold(desk.events).waiting) and w.reason, w and w.acres)
+    assert ("proof", "80") == ((w := desk.state.waiting) and w.reason, w and w.acres)
     desk.add("reopened")
     assert (None, None) == ((state := fold(desk.events)).closed, state.waiting)
 
@@ -187,7 +195,7 @@ def test_withdrawn_and_brought_back() -> None:
         seen.append(outcomes(desk))
 
     assert [[("dug", "yes")], [], [("dug", "yes")], []] == seen
-    step = next(s for s in fold(desk.events).trail if s.event == answer.id)
+    step = next(s for s in desk.state.trail if s.event == answer.id)
     assert (False, True) == (step.live, step.withdrawn_by is not None)
 
 
@@ -210,7 +218,7 @@ def test_changed_answer_knows_what_it_replaces() -> None:
     first = desk.answer("dug", "yes")
     second = desk.change(first, "no")
     third = desk.change(second, "maybe")
-    state = fold(desk.events)
+    state = desk.state
 
     assert [(third.id, second.id)] == [(a.event, a.replaces) for a in state.answers]
     assert [None, second.id] == [s.replaces for s in state.trail if s.event in (first.id, third.id)]
@@ -305,7 +313,7 @@ def test_repairs_cut_time() -> None:
     desk.add("repair", kind="repair", causes=["seal"])
     desk.answer("c")
     desk.add("repair", kind="repair", causes=["tube"])
-    state = fold(desk.events)
+    state = desk.state
 
     assert [("a", 0), ("b", 0), ("c", 1)] == [(a.check, a.epoch) for a in state.answers]
     assert ([0, 0, 1], 2) == ([r.epoch for r in state.repairs], state.epoch)
@@ -318,7 +326,7 @@ def test_a_withdrawn_repair_cuts_nothing() -> None:
     desk.answer("a")
     desk.withdraw(repair.id)
 
-    assert [(0, 0)] == [(a.epoch, fold(desk.events).epoch) for a in fold(desk.events).answers]
+    assert [(0, 0)] == [(a.epoch, desk.state.epoch) for a in desk.state.answers]
 
 
 def test_happened_decides_before_and_after_a_repair() -> None:
@@ -328,7 +336,7 @@ def test_happened_decides_before_and_after_a_repair() -> None:
     desk.answer("before", happened=clock(50), at=70)
     desk.answer("after", happened=clock(65), at=71)
     desk.answer("now", at=72)
-    state = fold(desk.events)
+    state = desk.state
 
     assert [("before", 0), ("after", 1), ("now", 1)] == [(a.check, a.epoch) for a in state.answers]
     assert ["opened", "before", "repair", "after", "now"] == [
@@ -342,7 +350,7 @@ def test_a_repair_typed_afterwards() -> None:
     desk.answer("after", at=40)
     desk.add("repair", kind="repair", causes=["seal"], happened=clock(30), at=90)
 
-    assert [("before", 0), ("after", 1)] == [(a.check, a.epoch) for a in fold(desk.events).answers]
+    assert [("before", 0), ("after", 1)] == [(a.check, a.epoch) for a in desk.state.answers]
 
 
 def test_a_clock_set_back_changes_no_order() -> None:
@@ -352,7 +360,7 @@ def test_a_clock_set_back_changes_no_order() -> None:
     desk.add("repair", kind="repair", causes=["seal"], at=20)
     desk.answer("after", at=10)
 
-    assert [("before", 0), ("after", 1)] == [(a.check, a.epoch) for a in fold(desk.events).answers]
+    assert [("before", 0), ("after", 1)] == [(a.check, a.epoch) for a in desk.state.answers]
 
 
 def test_a_correction_stays_in_its_time() -> None:
@@ -361,12 +369,12 @@ def test_a_correction_stays_in_its_time() -> None:
     first = desk.answer("dug", "yes")
     desk.add("repair", kind="repair", causes=["seal"])
     second = desk.change(first, "no")
-    assert [("no", 0)] == [(a.outcome, a.epoch) for a in fold(desk.events).answers]
+    assert [("no", 0)] == [(a.outcome, a.epoch) for a in desk.state.answers]
 
     desk.change(second, "maybe")
-    assert [("maybe", 0)] == [(a.outcome, a.epoch) for a in fold(desk.events).answers]
+    assert [("maybe", 0)] == [(a.outcome, a.epoch) for a in desk.state.answers]
     desk.answer("dug", "never")
-    assert [0, 1] == [a.epoch for a in fold(desk.events).answers]
+    assert [0, 1] == [a.epoch for a in desk.state.answers]
 
 
 def test_proof_answers_belong_to_the_epoch_after() -> None:
@@ -376,10 +384,10 @@ def test_proof_answers_belong_to_the_epoch_after() -> None:
     early = desk.answer("count", happened=clock(1))
     repair = desk.add("repair", kind="repair", causes=["seal"])
     proof = desk.add("proof", target=repair.id, answers=[early.id], verdict="not_yet")
-    assert [("before", 0), ("count", 1)] == [(a.check, a.epoch) for a in fold(desk.events).answers]
+    assert [("before", 0), ("count", 1)] == [(a.check, a.epoch) for a in desk.state.answers]
 
     desk.withdraw(proof.id)
-    assert [0, 0] == [a.epoch for a in fold(desk.events).answers]
+    assert [0, 0] == [a.epoch for a in desk.state.answers]
 
 
 # -------------------------------------------------------------------------- swaps and what was changed
@@ -395,13 +403,13 @@ def test_what_sits_where_at_each_answer() -> None:
     desk.answer("d", rows=[7])
     desk.answer("e", rows="all")
     desk.answer("f", None, values={"6": measured("18"), "7": measured("18")})
-    state = fold(desk.events)
+    state = desk.state
 
     both = {"meter": {5: 6, 6: 5}}
     assert [{}, {"meter": {6: 5}}, both, {}, both, {"meter": {6: 5}}] == [a.pieces for a in state.answers]
     assert both == state.pieces
     desk.add("swap", piece="meter", from_row=6, to_row=5)
-    assert {} == fold(desk.events).pieces
+    assert {} == desk.state.pieces
 
 
 def test_swaps_in_a_ring_and_with_the_shelf() -> None:
@@ -410,7 +418,7 @@ def test_swaps_in_a_ring_and_with_the_shelf() -> None:
     desk.add("swap", piece="meter", from_row=1, to_row=2)
     desk.add("swap", piece="meter", from_row=2, to_row=3)
     desk.add("swap", piece="tube", from_row="spare", to_row=4)
-    state = fold(desk.events)
+    state = desk.state
 
     assert {"meter": {1: 2, 2: 3, 3: 1}, "tube": {4: "spare"}} == state.pieces
 
@@ -422,7 +430,7 @@ def test_a_swap_that_happened_earlier() -> None:
     desk.answer("after", rows=[6], at=40)
     desk.add("swap", piece="meter", from_row=5, to_row=6, happened=clock(30), at=90)
 
-    assert [{}, {"meter": {6: 5}}] == [a.pieces for a in fold(desk.events).answers]
+    assert [{}, {"meter": {6: 5}}] == [a.pieces for a in desk.state.answers]
 
 
 def test_an_answer_may_name_its_piece() -> None:
@@ -430,7 +438,7 @@ def test_an_answer_may_name_its_piece() -> None:
     desk = a_desk()
     desk.answer("a", rows=[6], piece={"meter": 9})
 
-    assert [{"meter": {6: 9}}] == [a.pieces for a in fold(desk.events).answers]
+    assert [{"meter": {6: 9}}] == [a.pieces for a in desk.state.answers]
 
 
 def test_not_put_back() -> None:
@@ -439,13 +447,13 @@ def test_not_put_back() -> None:
     one = desk.add("change", setting="vacuum", before=measured("20"), after=measured("18"), temporary=True)
     two = desk.add("change", setting="vacuum", before=measured("18"), after=measured("16"), temporary=True)
     desk.add("change", part="alarm", rows=[14], before="on", after="off", temporary=True)
-    state = fold(desk.events)
+    state = desk.state
     assert (NotPutBack((one.id, two.id), "vacuum", None, measured("20"), measured("16")),
             "alarm") == (state.not_put_back[0], state.not_put_back[1].name)
 
     desk.add("change", setting="vacuum", after=measured("20.0"))
     desk.add("change", part="alarm", rows=[15], before="off", after="on")
-    assert [("alarm", (14,))] == [(c.name, c.rows) for c in fold(desk.events).not_put_back]
+    assert [("alarm", (14,))] == [(c.name, c.rows) for c in desk.state.not_put_back]
 
 
 @pytest.mark.parametrize("end", ["lasting", "settles", "repair", "withdrawn"])
@@ -463,7 +471,7 @@ def test_ends_of_a_temporary_change(end: str) -> None:
     else:
         desk.withdraw(change.id)
 
-    assert () == fold(desk.events).not_put_back
+    assert () == desk.state.not_put_back
 
 
 def test_a_lasting_change_is_no_open_one() -> None:
@@ -471,18 +479,42 @@ def test_a_lasting_change_is_no_open_one() -> None:
     desk = a_desk()
     desk.add("change", setting="vacuum", before=measured("20"), after=measured("18"))
 
-    assert () == fold(desk.events).not_put_back
+    assert () == desk.state.not_put_back
 
 
 # ------------------------------------------------------------------------------------------ properties
 
 
+def judged_by(state: State) -> dict[str, Any]:
+    """All of a state that a judgement may rest on: everything but free labels."""
+    machine, situation, names = state.machine, state.situation, {"before", "after", "settings", "parts", "test", "what"}
+    return {
+        "machine": (machine.axes, machine.rows, machine.row_width, machine.holes, list(machine.sections.values()),
+                    {k: v for k, v in machine.book.items() if isinstance(v, dict)}),
+        "situation": {n: getattr(situation, n) for n in ("crop", "target", "speed", "changes", "rows", "flags")},
+        "standing": {a: [(n.events, n.rows) for n in told] for a, told in state.standing.items()},
+        "not_put_back": [(n.events, n.rows) for n in state.not_put_back],
+        "told": [(told.event, told.epoch, told.model_dump(exclude={*told.texts(), *names, "setting", "part", "value"}))
+                 for kind in (*KINDS.values(),) if kind not in (Machine, Situation) for told in state.of(kind)],
+        "answers": [(a.value, a.values, a.pieces) for a in state.answers],
+        "rest": (state.channel, state.accepted, state.denied, state.pieces, state.epochs, state.timeline),
+    }
+
+
 @given(desks())
-def test_fold_reads_bodies_only(made: list[Desk]) -> None:
-    """With sealed values or with every sealed field struck out of the events, the state is the same."""
+def test_what_is_judged_rests_on_bodies_only(made: list[Desk]) -> None:
+    """With sealed values or without, the state is the same but for the words of free labels."""
     for desk in made:
-        bare = [replace(e, sealed={}) for e in desk.events]
-        assert fold(desk.events) == fold(bare)
+        assert judged_by(desk.state) == judged_by(fold(desk.events))
+
+
+def test_the_case_rests_on_bodies_only(whole: Knowledge) -> None:
+    """Every demo call gives the engine the same case with its sealed values and without."""
+    tables = Tables(whole)
+    for path in sorted((Path(__file__).parents[2] / "transcripts_demo").glob("*.yaml")):
+        made = read_transcript(path)
+        full, bare = (read_case(fold(made.events, s), tables).case for s in (made.sealed, ()))
+        assert full == bare, path.name
 
 
 @given(desks(), st.randoms(use_true_random=False))
@@ -523,7 +555,7 @@ def test_a_withdrawn_event_counts_as_never_typed(made: list[Desk]) -> None:
     """The state holds nothing of an event that does not hold."""
     desk = made[0]
     live = {e.id for e in live_events(desk.events)}
-    state = fold(desk.events)
+    state = desk.state
     told = [*state.answers, *state.swaps, *state.repairs, *state.proofs, *state.cautions, *state.done_before]
 
     assert {entry.event for entry in told} <= live

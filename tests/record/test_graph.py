@@ -492,7 +492,7 @@ def test_every_kind_says_what_it_takes() -> None:
     assert {"opened", "machine", "situation", "complaint", "done_before", "answer", "withdrawn", "channel",
             "caution", "swap", "change", "waiting", "repair", "proof", "note", "photo", "judged", "closed",
             "reopened", "erased"} == set(KINDS)
-    assert {"opened", "judged", "caution", "erased"} == {k for k, v in KINDS.items() if not v.withdrawable}
+    assert {"opened", "judged", "caution", "erased"} == {k for k, v in KINDS.items() if not v.WITHDRAWABLE}
 
 
 def test_utc_is_used_everywhere() -> None:

@@ -67,8 +67,8 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         await put(app, pilot, parts="1 seal, 4 brushes", settings="vacuum: 18 inH2O -> 20 inH2O", minutes="25")
         await press(pilot, "ctrl+s")
         (repair,) = call.state.repairs
-        assert [(p["item"], p["qty"]) for p in repair.parts] == [("seal", 1), ("brushes", 4)]
-        assert repair.settings[0]["after"] == {"value": "20", "unit": "inH2O"}
+        assert [(p.item, p.qty) for p in repair.parts] == [("seal", 1), ("brushes", 4)]
+        assert repair.settings[0].after == {"value": "20", "unit": "inH2O"}
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
         assert "measure again to prove the repair" in words(app)
         await press(pilot, "3", "enter", "f9", "3", "enter")
@@ -171,8 +171,8 @@ def test_done_before_the_call(little: Engine, place: Path) -> None:
         await put(app, pilot, what="tightened the eliminator", rows="all", before="notch 3", after="notch 2", effect=3,
                   old_part=1, happened="yesterday 15:00")
         await press(pilot, "ctrl+s")
-        body = call.state.done_before[0].body
-        assert (body["what"], body["rows"], body["before"], body["effect"], body["old_part"], body["told_by"]) == (
+        done = call.state.done_before[0]
+        assert (done.what, done.rows, done.before, done.effect, done.old_part, done.told_by) == (
             "tightened the eliminator", "all", "notch 3", "worse", "kept", "caller"
         )
         assert call.state.done_before[0].happened == "2026-05-03T15:00:00Z"

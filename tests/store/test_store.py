@@ -552,7 +552,7 @@ def test_erasing(store: Store) -> None:
     opened, words = desk.events[0].id, desk.events[3].id
     store.erase(CALL, [(opened, "customer"), (words, "words")], at=clock(90))
 
-    assert {"contact", "place", "label", "said"} == {s.field for s in store.sealed(CALL)}
+    assert {"contact", "place", "label", "said", "seed_lot_code"} == {s.field for s in store.sealed(CALL)}
     assert ("", "", "Alder Flat") == ((s := store.calls()[0]).customer, s.words, s.place)
     assert ([], 1) == (store.calls(search="monday"), store.count("flat"))
     assert [] == store.verify(CALL)
@@ -574,7 +574,7 @@ def test_erased_data_never_comes_back(store: Store, other: Store, tmp_path: Path
     assert [] == store.sealed(CALL)
 
     store.export_file([CALL], new)
-    assert 6 == other.import_file(new).erased
+    assert 7 == other.import_file(new).erased
     assert [] == other.sealed(CALL)
     other.import_file(old)
     assert ([], "") == (other.sealed(CALL), other.calls()[0].customer)

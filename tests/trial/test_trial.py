@@ -73,7 +73,7 @@ def test_practice_answers_and_judges(small: Knowledge) -> None:
     """The simulated machine answers each check once; naming the cause ends it and tells the truth."""
     desk = Desk(Engine(small, counter=True))
     practice = Practice(desk, seed=4)
-    assert practice.call.state.opened["practice"] is True
+    assert practice.call.state.opened.practice is True
     assert practice.take("plain") in ("red", "blue", "ok")
     with pytest.raises(UsageError, match="was done"):
         practice.take("plain")

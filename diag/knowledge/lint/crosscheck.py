@@ -118,7 +118,7 @@ def _axis(k: Knowledge, axis: vocabulary.Axis) -> Iterator[Fault]:
         yield ("values",), f"Shares add up to {total:.3f}.", "They must add up to 1."
 
 
-def _state(k: Knowledge, state: vocabulary.State) -> Iterator[Fault]:
+def _state(k: Knowledge, state: vocabulary.MachineState) -> Iterator[Fault]:
     yield from _known(state.brings, k.hazards, "hazard", "brings")
 
 

@@ -108,11 +108,6 @@ class DeskScreen(DeskActs):
         rows: list[list[Part]] = []
         if turn.advice:
             rows.append([("Worth doing now: ", "bold"), turn.advice])
-        if turn.check is not None:
-            from diag.writeup.completeness import only_now
-
-            if told := only_now(call, turn.check.id):
-                rows.append([("Only now: ", "bold"), told])
         for caution, text in turn.cautions:
             word, _, rest = text.partition(":")
             rows.append([(word, CAUTION_STYLES.get(caution.word, "bold")), ":" + rest])

@@ -12,7 +12,7 @@ from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.knowledge.story_terms import Detail
 from diag.record.graph import Event
-from diag.record.state import Step
+from diag.record.state import TrailStep
 from diag.text import clean, one_line
 from diag.units import QUANTITIES, Measured, System
 from diag.writeup.story.measured import setting_text
@@ -27,7 +27,7 @@ _LOCAL_DATE = re.compile(r"(\d{1,2})[./](\d{1,2})[./](\d{4})\Z")
 # --- reading ------------------------------------------------------------------------------------------
 
 
-def notes_of(call: CallDesk) -> list[Step]:
+def notes_of(call: CallDesk) -> list[TrailStep]:
     """Return live notes that answer a question of the write-up, in reading order."""
     return [s for s in call.state.trail if s.kind == "note" and s.live and "item" in s.body]
 
@@ -48,7 +48,7 @@ def details_of(call: CallDesk, personal: Mapping[str, Mapping[str, str]], units:
     return found
 
 
-def _told(detail: Detail, step: Step, text: str, units: System | None) -> tuple[Told, str]:
+def _told(detail: Detail, step: TrailStep, text: str, units: System | None) -> tuple[Told, str]:
     value = step.body.get("value")
     events = (step.event, *step.body.get("evidence", ()))
     on = step.happened or step.at

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.call.proof import Sample
@@ -11,8 +10,7 @@ from diag.call.shown import FOR, Bench
 from diag.knowledge.model import Verification
 from diag.measure.counting import exact_interval, fisher
 from diag.measure.proof import LIMIT
-from diag.record.rows import from_stored
-from diag.record.state import Repair as RepairDone
+from diag.record.kinds import PartFitted, Repaired, SettingChanged
 from diag.writeup.story.measured import row_text, setting_text
 from diag.writeup.story.model import Count, PartUsed, Proof, Repair, Tally
 
@@ -39,10 +37,10 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
         )
 
 
-def _part(call: CallDesk, done: RepairDone, part: Mapping[str, Any], bench: Bench) -> PartUsed:
+def _part(call: CallDesk, done: Repaired, part: PartFitted, bench: Bench) -> PartUsed:
     """Return a part with the firm tests that point at a mended cause whose repair takes such a part."""
     knowledge = call.engine.knowledge
-    named = part["item"].casefold().replace(" ", "_")
+    named = part.item.casefold().replace(" ", "_")
     events: dict[str, None] = {}
     for cause in done.causes:
         known = knowledge.causes.get(cause)
@@ -52,15 +50,15 @@ def _part(call: CallDesk, done: RepairDone, part: Mapping[str, Any], bench: Benc
             events |= dict.fromkeys(t.event for t in bench.tests(cause) if t.firm and t.ratio >= FOR)
     by_label = {p.label.casefold().replace(" ", "_"): p.label for p in knowledge.parts.values()}
     by_label |= {name: p.label for name, p in knowledge.parts.items()}
-    return PartUsed(by_label.get(named, part["item"]), part["qty"], tuple(events))
+    return PartUsed(by_label.get(named, part.item), part.qty, tuple(events))
 
 
-def _setting(setting: Mapping[str, Any]) -> str:
-    rows = f", {row_text(from_stored(setting['rows']))}" if "rows" in setting else ""
-    before, after = setting_text(setting.get("before")), setting_text(setting.get("after"))
+def _setting(setting: SettingChanged) -> str:
+    rows = f", {row_text(setting.rows)}" if setting.rows is not None else ""
+    before, after = setting_text(setting.before), setting_text(setting.after)
     if before and after:
-        return f"{setting['name']}{rows}: {before} -> {after}"
-    return f"{setting['name']}{rows}: {after or before or 'changed'}"
+        return f"{setting.name}{rows}: {before} -> {after}"
+    return f"{setting.name}{rows}: {after or before or 'changed'}"
 
 
 def proofs(call: CallDesk, bench: Bench) -> Iterator[Proof]:

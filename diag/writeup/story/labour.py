@@ -12,7 +12,7 @@ from datetime import datetime
 
 from diag.call.desk import CallDesk
 from diag.record.kinds import WAIT_ENDS
-from diag.record.state import Step
+from diag.record.state import TrailStep
 from diag.writeup.story.model import Item, Labour, MadeTest
 
 ACTIVITIES: Mapping[str, str] = {
@@ -87,12 +87,12 @@ class _Clock:
         gap = call.engine.knowledge.write_up.longest_gap_minutes
         place = {event: i for i, event in enumerate(call.state.timeline)}
         steps = sorted((s for s in call.state.trail if s.live), key=lambda s: place[s.event])
-        before: Step | None = None
+        before: TrailStep | None = None
         for step in steps:
             self._add(before, step, gap, call)
             before = step
 
-    def _add(self, before: Step | None, step: Step, longest: float, call: CallDesk) -> None:
+    def _add(self, before: TrailStep | None, step: TrailStep, longest: float, call: CallDesk) -> None:
         told = step.body.get("minutes") if step.kind == "repair" else None
         passed = max(0.0, _minutes(before, step)) if before else 0.0
         if before and before.kind == "waiting" and before.body["for"] != WAIT_ENDS:
@@ -109,12 +109,12 @@ class _Clock:
             self.by_event[step.event] = passed
 
 
-def _minutes(a: Step, b: Step) -> float:
+def _minutes(a: TrailStep, b: TrailStep) -> float:
     times = [datetime.fromisoformat(s.happened or s.at) for s in (a, b)]
     return (times[1] - times[0]).total_seconds() / 60
 
 
-def _activity(step: Step, call: CallDesk) -> str:
+def _activity(step: TrailStep, call: CallDesk) -> str:
     mended = any(r.kind == "repair" and step.epoch > r.epoch for r in call.state.repairs)
     if step.kind == "channel":
         return "travel" if step.body["channel"] == "site" else ""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
-from diag.record.rows import from_stored
-from diag.record.state import Step
+from diag.record.kinds import DoneBefore
+from diag.record.state import TrailStep
 from diag.units import System
 from diag.writeup.story.measured import reading_text, row_text, setting_text
 from diag.writeup.story.model import Line, Photo
@@ -23,20 +23,19 @@ OLD_PARTS: Mapping[str, str] = {
 
 def done_before(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
     """Return what was done before the call, in the order in which it was done."""
-    entries = sorted(call.state.done_before, key=lambda d: (d.body.get("order", 1000), d.number))
-    return tuple(Line(_done_text(d.body, sealed.get(d.event, {}).get("said", "")), (d.event,)) for d in entries)
+    entries = sorted(call.state.done_before, key=lambda d: (d.order or 1000, d.number))
+    return tuple(Line(_done_text(d, sealed.get(d.event, {}).get("said", "")), (d.event,)) for d in entries)
 
 
-def _done_text(body: Mapping[str, object], said: str) -> str:
-    rows = body.get("rows")
-    where = f", {row_text(from_stored(rows))}" if rows is not None else ""  # type: ignore[arg-type]
-    before, after = setting_text(body.get("before")), setting_text(body.get("after"))
+def _done_text(done: DoneBefore, said: str) -> str:
+    where = f", {row_text(done.rows)}" if done.rows is not None else ""
+    before, after = setting_text(done.before), setting_text(done.after)
     told = f"{before} -> {after}" if before and after else f"to {after}" if after else f"was {before}" if before else ""
     change = f" ({told})" if told else ""
-    parts = [f"{body['what']}{where}{change}"]
-    parts += [EFFECTS[str(body["effect"])]] if body.get("effect") else []
-    parts += [OLD_PARTS[str(body["old_part"])]] if body.get("old_part") else []
-    parts += [f"told by the {str(body['told_by']).replace('_', ' ')}"] if body.get("told_by") else []
+    parts = [f"{done.what}{where}{change}"]
+    parts += [EFFECTS[done.effect]] if done.effect else []
+    parts += [OLD_PARTS[done.old_part]] if done.old_part else []
+    parts += [f"told by the {done.told_by.replace('_', ' ')}"] if done.told_by else []
     return "; ".join(parts) + (f': "{said}"' if said else "")
 
 
@@ -75,22 +74,22 @@ def changed(call: CallDesk, sealed: Sealed, units: System | None) -> tuple[Line,
     return tuple(lines)
 
 
-def _when(step: Step) -> str:
+def _when(step: TrailStep) -> str:
     return f"{step.at[:10]} {step.at[11:16]} UTC"
 
 
-def _asks(call: CallDesk, step: Step) -> str:
+def _asks(call: CallDesk, step: TrailStep) -> str:
     check = call.engine.knowledge.questions.get(step.body.get("check", ""))
     rows = step.body.get("rows")
     where = f", {row_text(rows)}" if rows is not None else ""
     return (check.asks.rstrip(".") if check else str(step.body.get("check", step.kind))) + where
 
 
-def _answer_text(call: CallDesk, step: Step, units: System | None) -> str:
+def _answer_text(call: CallDesk, step: TrailStep, units: System | None) -> str:
     return reading_text(step.body, call.engine.knowledge.questions.get(step.body.get("check", "")), units)
 
 
-def _step_text(call: CallDesk, step: Step, units: System | None) -> str:
+def _step_text(call: CallDesk, step: TrailStep, units: System | None) -> str:
     if step.kind == "answer":
         return f"{_asks(call, step)}: {_answer_text(call, step, units)}"
     if step.kind == "repair":
@@ -98,7 +97,7 @@ def _step_text(call: CallDesk, step: Step, units: System | None) -> str:
                   if c in call.engine.knowledge.causes]
         return f"{step.body['kind']}: {'; '.join(labels)}"
     if step.kind == "proof":
-        return f"proof: {step.body['verdict'].replace('_', ' ')}"
+        return f"proof: {str(step.body['verdict']).replace('_', ' ')}"
     return step.kind.replace("_", " ")
 
 
@@ -143,5 +142,5 @@ def _notes(call: CallDesk, sealed: Sealed, *, marked: bool) -> Iterator[Line]:
             yield Line(text, (step.event,), step.happened or step.at)
 
 
-def _live(call: CallDesk, kind: str) -> list[Step]:
+def _live(call: CallDesk, kind: str) -> list[TrailStep]:
     return [s for s in call.state.trail if s.live and s.kind == kind]

@@ -14,8 +14,8 @@ from diag.call.readings import context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
 from diag.figures import AGAIN
 from diag.knowledge.model import Check
-from diag.record.rows import Rows, show_rows
-from diag.record.state import Answer
+from diag.record.kinds import Answer
+from diag.record.rows import Rows, row_of, show_rows
 from diag.text import number
 from diag.units import QUANTITIES, UNITS, Measured, System, show
 from diag.writeup.story.model import MadeTest, Pair, Value
@@ -106,8 +106,8 @@ def _list_text(values: Mapping[str, Any], check: Check | None, units: System | N
     single: dict[int, str] = {}
     for key in _ordered(values, check):
         text = setting_text(values[key], units)
-        if key.isdigit() and is_row(key, check):
-            alike.setdefault(text, []).append(int(key))
+        if " " not in key and is_row(key, check):
+            alike.setdefault(text, []).append(row_of(key) or 0)
         else:
             single[len(single)] = f"{where_text(key, check)}: {text}"
     rows = sorted(alike.items(), key=lambda x: x[1])
@@ -119,10 +119,10 @@ def _ordered(values: Mapping[str, Any], check: Check | None) -> list[str]:
     asked = {label: i for i, label in enumerate(check.takes.labels)} if check else {}
 
     def place(key: str) -> tuple[int, int, str]:
-        head = key.partition(" ")[0]
         if key == AGAIN:
             return 2, 0, key
-        return (0, int(head), key) if head.isdigit() else (1, asked.get(key, len(asked)), key)
+        row = row_of(key)
+        return (0, row, key) if row else (1, asked.get(key, len(asked)), key)
 
     return sorted(values, key=place)
 
@@ -131,7 +131,7 @@ def where_text(key: str, check: Check | None) -> str:
     """Return the place a value was taken at: "row 7", "first row read again", "cold", "no. 3" of a list of points."""
     if key == AGAIN:
         return FIRST_AGAIN
-    if key.isdigit() and not is_row(key, check):
+    if row_of(key) and " " not in key and not is_row(key, check):
         return f"no. {key}"
     head, _, rest = key.partition(" ")
     return f"row {head} {rest}".rstrip() if is_row(key, check) else key.replace("_", " ")

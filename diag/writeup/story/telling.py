@@ -48,7 +48,8 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     `personal` False leaves out everything that is sealed: names, numbers, places and all free text. `units`: the
     reader's units, shown beside readings that were taken in others.
     """
-    sealed = call.personal if personal else {}
+    call = call if personal else call.without_text()
+    sealed = call.personal
     bench = Bench(call)
     tests = Measurements(call, bench, units).tests()
     details = details_of(call, sealed, units)
@@ -72,14 +73,13 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
 def _record(call: CallDesk) -> Record:
     state = call.state
     opened = state.opened
-    knowledge = opened["knowledge"]
-    known = (knowledge["version"], knowledge["digest"])
+    known = (opened.knowledge.version, opened.knowledge.digest)
     if known[1] == UNKNOWN_DIGEST:
         known = (call.engine.knowledge.version, call.engine.knowledge.digest)
     by = [s.by for s in state.trail if s.by != "tool"]
     return Record(
-        call=show_call_id(call.call), stored=call.desk.store is not None, practice=bool(opened.get("practice")),
-        channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened["program"],
+        call=show_call_id(call.call), stored=call.desk.store is not None, practice=opened.practice,
+        channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened.program,
         knowledge=" ".join(known), heads=tuple(e.id for e in heads(call.events)),
         events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "", minutes=span_minutes(call),
     )
