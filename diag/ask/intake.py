@@ -9,7 +9,8 @@ from typing import Any
 from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
-from diag.hear.complaint import FactFound, Match, Offer, listener
+from diag.hear.complaint import Match, listener
+from diag.hear.facts import FactFound, Offer
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.record.rows import StoredRows, parse_rows, to_stored
@@ -59,6 +60,7 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
 
     `observer`: who told it; "relayed" where nobody who saw it has confirmed it.
     """
+    facts = tuple(facts)
     offers = [o for f in facts for o in f.offers]
     events = []
     machine = _machine(call, offers)
@@ -72,7 +74,15 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
             events += _answer(call, offer, observer)
         elif offer.slot == "done_before":
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
+    figures = [f'{f.kind.replace("_", " ")} {f.value} ("{f.said}")' for f in facts if _only_told(f)]
+    if figures:
+        events.append(call.record("note", {}, {"text": f"Told by the {observer}: " + "; ".join(figures) + "."}))
     return events
+
+
+def _only_told(fact: FactFound) -> bool:
+    """Tell whether a fact is a figure that no field of the call holds: it is kept in the caller's words."""
+    return all(o.slot == "reading" for o in fact.offers)
 
 
 def _machine(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:

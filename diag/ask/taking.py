@@ -10,7 +10,7 @@ from typing import Any
 from diag.ask.intake import LISTS, accept_facts, situation_value
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError, UsageError
-from diag.hear.complaint import FactFound
+from diag.hear.facts import FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.rows import StoredRows
 from diag.record.times import parse_when

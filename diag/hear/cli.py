@@ -12,7 +12,8 @@ from diag.errors import DiagError, UsageError
 from diag.text import clean, count
 
 if TYPE_CHECKING:
-    from diag.hear.complaint import FactFound, Match
+    from diag.hear.complaint import Match
+    from diag.hear.facts import FactFound
     from diag.hear.train import Trainer
     from diag.knowledge.base import Knowledge
 
@@ -61,6 +62,7 @@ def as_told(text: str, found: Match) -> dict[str, Any]:
         ],
         "ticked": {"symptoms": list(found.ticked), "facts": [_fact(f) for f in found.facts if f.ticked]},
         "denied": list(found.said_not),
+        "danger": [_fact(f) for f in found.danger],
         "facts": [_fact(f) for f in found.facts],
     }
 
@@ -71,6 +73,7 @@ def _fact(fact: FactFound) -> dict[str, Any]:
 
 def _lines(text: str, found: Match, knowledge: Knowledge) -> list[str]:
     lines = [f'"{clean(text).strip()}"']
+    lines += [f'danger first: {f.value} ("{f.said}")' for f in found.danger]
     if found.none:
         lines.append(f"no complaint of the list: {found.none}")
     for p in found.proposals[:SHOWN]:

@@ -31,13 +31,13 @@ def of_words(words: Sequence[Word], rows_at: frozenset[int], kinds: Kinds) -> Co
     for _, sentence in groupby(spoken, key=lambda pair: pair[1].sentence):
         tokens = [_token(word, at in rows_at) for at, word in sentence]
         as_kinds = [kinds[t][0] if t in kinds else t for t in tokens]
-        found.update(_key(t) for t in tokens)
-        found.update(_key("kind " + k) for t in tokens for k in kinds.get(t, ()))
+        found.update(key(t) for t in tokens)
+        found.update(key("kind " + k) for t in tokens for k in kinds.get(t, ()))
         for told in {tuple(tokens), tuple(as_kinds)}:
-            found.update(_key(f"{a} . {b}") for a, b in zip(told, told[2:], strict=False))
-        found.update(_key(f"{a} {b}") for a, b in pairwise(["<", *tokens, ">"]))
+            found.update(key(f"{a} . {b}") for a, b in zip(told, told[2:], strict=False))
+        found.update(key(f"{a} {b}") for a, b in pairwise(["<", *tokens, ">"]))
         both = zip(pairwise(as_kinds), pairwise(tokens), strict=True)
-        found.update(_key(f"{a} {b}") for (a, b), pair in both if (a, b) != pair)
+        found.update(key(f"{a} {b}") for (a, b), pair in both if (a, b) != pair)
     return found
 
 
@@ -61,7 +61,8 @@ def _token(word: Word, names_row: bool) -> str:
 
 
 @lru_cache(maxsize=50_000)
-def _key(spelling: str) -> int:
+def key(spelling: str) -> int:
+    """Return the number of a feature."""
     return crc32(spelling.encode())
 
 

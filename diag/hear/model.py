@@ -20,8 +20,13 @@ from diag.errors import KnowledgeError
 FILE = "weights.npz"
 NO_COMPLAINT = ""
 """Stands among the names of the classes for a text that is no complaint of the list."""
-STRENGTH: Mapping[str, float] = {"words": 1.0, "pieces": 0.8}
+STRENGTH: Mapping[str, float] = {"words": 1.0, "pieces": 0.8, "near": 4.0}
 """Length to which each group of features is scaled."""
+OF_TEXT = ("words", "pieces")
+"""Groups of a whole text."""
+OF_NUMBER = ("near",)
+"""Groups of a number in it."""
+_PARTS: Mapping[str, Sequence[str]] = {"symptoms": OF_TEXT, "slots": OF_TEXT, "numbers": OF_NUMBER}
 MOST_POINTS = 6.0
 """Points of the lexicon above which a symptom gets no more credit."""
 
@@ -70,15 +75,12 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
-class Model:
-    """The trained weights with everything needed to use them."""
+class Linear:
+    """Weights of several groups of features for the same classes."""
 
     names: tuple[str, ...]
     groups: Mapping[str, Group]
     bias: NDArray[np.float32]
-    mixing: Mixing
-    digest: str
-    """Of all that it was trained on: see `train.digest_of`."""
 
     def vote(self, counted: Mapping[str, Mapping[int, int]]) -> dict[str, float]:
         """Return log odds (up to a constant) by class for the counted features of each group."""
@@ -87,15 +89,33 @@ class Model:
             total = total + group.vote(counted[name], STRENGTH[name])
         return dict(zip(self.names, total.tolist(), strict=True))
 
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """All that was learnt, with everything needed to use it."""
+
+    symptoms: Linear
+    """Classes: symptoms and `NO_COMPLAINT`."""
+    slots: Linear
+    """Classes: `slot value`, each for itself: whether the text tells so."""
+    numbers: Linear
+    """Classes: what a number is told for."""
+    mixing: Mixing
+    digest: str
+    """Of all that it was trained on: see `train.digest_of`."""
+
     def save(self, path: Path) -> None:
         """Write the weights as one compressed file of plain arrays."""
-        arrays: dict[str, Any] = {"names": np.array(self.names), "bias": self.bias, "digest": np.array(self.digest)}
+        arrays: dict[str, Any] = {"digest": np.array(self.digest)}
         arrays |= {f"mixing_{name}": np.array(value) for name, value in asdict(self.mixing).items()}
-        for name, group in self.groups.items():
-            arrays |= {f"{name}_{part}": value for part, value in (
-                ("keys", group.keys), ("rarity", group.rarity.astype(np.float16)),
-                ("weights", group.weights), ("scale", group.scale),
-            )}
+        for part in _PARTS:
+            linear: Linear = getattr(self, part)
+            arrays |= {f"{part}_names": np.array(linear.names), f"{part}_bias": linear.bias}
+            for name, group in linear.groups.items():
+                arrays |= {f"{part}_{name}_{field}": value for field, value in (
+                    ("keys", group.keys), ("rarity", group.rarity.astype(np.float16)),
+                    ("weights", group.weights), ("scale", group.scale),
+                )}
         np.savez_compressed(path, **arrays)
 
 
@@ -104,15 +124,19 @@ def load_model(path: Path) -> Model:
     """Return the trained model kept in a file. Raises KnowledgeError when it cannot be read."""
     try:
         with np.load(path, allow_pickle=False) as kept:
-            groups = {name: _group(kept, name) for name in STRENGTH}
+            parts = {part: _linear(kept, part, groups) for part, groups in _PARTS.items()}
             mixed = {name: kept[f"mixing_{name}"].tolist() for name in Mixing.__dataclass_fields__}
             mixing = Mixing(**mixed | {"none": tuple(mixed["none"])})
-            names: Sequence[str] = kept["names"].tolist()
-            return Model(tuple(names), groups, kept["bias"], mixing, str(kept["digest"]))
+            return Model(**parts, mixing=mixing, digest=str(kept["digest"]))
     except (OSError, ValueError, KeyError, EOFError) as error:
         raise KnowledgeError(
             "The trained weights cannot be read.", str(path), "Make them again: `diag knowledge train`."
         ) from error
+
+
+def _linear(kept: Any, part: str, groups: Sequence[str]) -> Linear:
+    names: Sequence[str] = kept[f"{part}_names"].tolist()
+    return Linear(tuple(names), {name: _group(kept, f"{part}_{name}") for name in groups}, kept[f"{part}_bias"])
 
 
 def _group(kept: Any, name: str) -> Group:

@@ -31,6 +31,7 @@ class Rows:
     pattern: str
     first: int
     last: int
+    numbers: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +139,16 @@ def _counts_else(said: Said, at: int, *, sure: bool) -> bool:
 
 def _as_rows(words: Sequence[Word], numbers: list[int], first: int, last: int) -> Rows:
     listed = sorted(set(numbers))
-    value = _ranges(listed)
+    value = as_ranges(listed)
     before = [w.text for w in words[max(0, first - 3) : first + 1]]
     if {"but", "except"} & set(before) and {"all", "every"} & set(before):
-        return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last)
+        return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last, tuple(listed))
     side = len(listed) > 1 and listed[-1] - listed[0] == len(listed) - 1
-    return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last)
+    return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last, tuple(listed))
 
 
-def _ranges(numbers: list[int]) -> str:
+def as_ranges(numbers: Sequence[int]) -> str:
+    """Return sorted row numbers as one types them: 3, 7-9."""
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][-1] + 1:
@@ -176,6 +178,13 @@ def figures(said: Said, named_rows: Iterable[Rows] = ()) -> list[Figure]:
             known |= {i: f for i in numbers if i not in known and (f := read(said, quantity, i, sure))}
         found += [known[i] for i in sorted(known)]
     return _each_once(found)
+
+
+def bare_figure(said: Said, quantity: Quantity, at: int, known: Sequence[Figure]) -> Figure | None:
+    """Return the number at a place as that quantity: with the unit said, else as others of it, else by its size."""
+    sure = [f for f in known if f.quantity is quantity]
+    return _with_unit(said, quantity, at, sure) or _bare(said, quantity, at, sure) or _like_others(
+        said, quantity, at, sure)
 
 
 def _each_once(found: list[Figure]) -> list[Figure]:

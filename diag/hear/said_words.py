@@ -106,7 +106,7 @@ def _figures(text: str) -> str:
 
 
 def _meant(word: str, lexicon: Lexicon) -> list[str]:
-    """Return the word or words meant: short forms written out, misspelt trade words put right."""
+    """Return the word or words meant: short forms written out, common misspellings put right."""
     for form in (word, word.replace("'", "")):
         if form in lexicon.spellings:
             return lexicon.spellings[form].split()
@@ -115,4 +115,4 @@ def _meant(word: str, lexicon: Lexicon) -> list[str]:
     word = word.split("'")[0] or word
     if word in lexicon.spellings:
         return lexicon.spellings[word].split()
-    return [word] if stem(word) in lexicon.known else [lexicon.speller(word)]
+    return [word]

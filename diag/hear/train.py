@@ -19,8 +19,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diag.hear.complaint import Listener, Votes, mixed, none_signs
-from diag.hear.model import NO_COMPLAINT, STRENGTH, Group, Mixing, Model
+from diag.hear.model import NO_COMPLAINT, OF_NUMBER, OF_TEXT, STRENGTH, Group, Linear, Mixing, Model
 from diag.hear.texts import Text
+from diag.hear.told import SLOTS, numbers_told, slots_told
 from diag.knowledge.base import Knowledge
 
 WORDINGS = "wordings"
@@ -29,7 +30,7 @@ LEAST_TEXTS = 2
 """Texts in which a feature must stand to get a weight."""
 FOLDS = 3
 """Groups of hands, each heard by what the others teach, for the constants."""
-_INVERSE_PENALTY = 8.3
+_INVERSE_PENALTY, _NUMBER_PENALTY = 8.3, 1.0
 _SHARES = ((1.0,), (0.6, 0.4), (0.5, 0.3, 0.2))
 """How a text counts for its symptoms, best first."""
 _TICK_PRECISION = 0.92
@@ -48,12 +49,12 @@ def digest_of(knowledge: Knowledge, texts: Sequence[Text]) -> str:
     """Return the digest of everything the weights depend on: texts, labels, wordings, phrases, sets and small words."""
     lexicon = knowledge.lexicon
     seen = {
-        "texts": [(t.say, t.right, t.hand) for t in texts],
+        "texts": [(t.say, t.right, t.hand, t.told) for t in texts],
         "symptoms": [(s.id, s.label, s.wordings, dict(s.concepts)) for s in knowledge.symptoms.values()],
         "phrases": sorted(lexicon.all_phrases()),
         "words": [lexicon.sets, lexicon.spellings, lexicon.skipped, lexicon.numbers],
     }
-    return "sha256:" + hashlib.sha256(json.dumps(seen, sort_keys=True, default=list).encode()).hexdigest()
+    return "sha256:" + hashlib.sha256(json.dumps(seen, sort_keys=True, default=str).encode()).hexdigest()
 
 
 def all_texts(knowledge: Knowledge, texts: Sequence[Text]) -> list[Text]:
@@ -78,58 +79,63 @@ class Trainer:
         """Return the hands that can be judged by."""
         return sorted({t.hand for t in self.texts} - {WORDINGS})
 
-    def train(self, without: frozenset[str] = frozenset(), mixing: Mixing | None = None) -> Model:
-        """Return a model of all hands but those."""
-        chosen = [n for n, t in enumerate(self.texts) if t.hand not in without]
-        tables = {name: _Table([self._counted[n][name] for n in chosen]) for name in STRENGTH}
-        matrices = [t.matrix([self._counted[n][name] for n in chosen], STRENGTH[name]) for name, t in tables.items()]
-        weights, bias = self._fit(matrices, [self.texts[n] for n in chosen])
-        groups, start = {}, 0
-        for name, table in tables.items():
-            part = weights[start : start + len(table.keys)]
-            groups[name], start = table.group(part), start + len(table.keys)
-        return Model(self.names, groups, bias, mixing or Mixing(), self.digest)
-
-    def _fit(self, matrices: Sequence[Any], texts: Sequence[Text]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Return weights (features x classes) and bias of a logistic regression over all classes at once."""
-        from scipy import sparse
-        from sklearn.linear_model import LogisticRegression
-
-        place = {name: n for n, name in enumerate(self.names)}
-        rows, classes, shares = [], [], []
-        for row, text in enumerate(texts):
-            for name, share in zip(text.right or (NO_COMPLAINT,), _SHARES[len(text.right or (1,)) - 1], strict=True):
-                rows.append(row)
-                classes.append(place[name])
-                shares.append(share)
-        features = sparse.hstack(matrices, format="csr")[rows]
-        fitted = LogisticRegression(C=_INVERSE_PENALTY, max_iter=60, tol=1e-3)
-        fitted.fit(features, np.array(classes), sample_weight=np.array(shares))
-        weights = np.zeros((features.shape[1], len(self.names)), np.float32)
-        bias = np.full(len(self.names), fitted.intercept_.mean(), np.float32)
-        weights[:, fitted.classes_], bias[fitted.classes_] = fitted.coef_.T, fitted.intercept_
-        return weights, bias
-
-    def heard_by(self, model: Model, hands: frozenset[str]) -> list[tuple[Text, Votes]]:
-        """Return the votes on the texts of some hands."""
-        return [
-            (text, replace(self._untrained[n], trained=model.vote(self._counted[n])))
-            for n, text in enumerate(self.texts) if text.hand in hands
-        ]
-
     def finished(self) -> Model:
         """Return the model of all hands, with constants fitted on held-out ones."""
         return self.train(mixing=self.constants)
+
+    def train(self, without: frozenset[str] = frozenset(), mixing: Mixing | None = None) -> Model:
+        """Return all that is learnt from all hands but those."""
+        chosen = self._without(without)
+        told = [n for n in chosen if self.texts[n].hand != WORDINGS]
+        return Model(
+            self._symptoms(chosen), self._slots(told), self._numbers(told), mixing or Mixing(), self.digest,
+        )
+
+    def _without(self, hands: frozenset[str]) -> list[int]:
+        return [n for n, t in enumerate(self.texts) if t.hand not in hands]
+
+    def _symptoms(self, chosen: Sequence[int]) -> Linear:
+        """Return the vote on symptoms; a text counts for each of its symptoms by its share."""
+        labels = [
+            list(zip(right or (NO_COMPLAINT,), _SHARES[max(0, len(right) - 1)], strict=True))
+            for right in (self.texts[n].right for n in chosen)
+        ]
+        return fit([self._counted[n] for n in chosen], labels, self.names, OF_TEXT, _INVERSE_PENALTY)
+
+    def _slots(self, chosen: Sequence[int]) -> Linear:
+        """Return the vote on what a text tells as a whole, each slot for itself."""
+        counted = [self._counted[n] for n in chosen]
+        told = [slots_told(self.texts[n].told) for n in chosen]
+        each = [fit(counted, [[(str(name in t), 1.0)] for t in told], ("True", "False"), OF_TEXT, _INVERSE_PENALTY)
+                for name in SLOTS]
+        groups = {g: _beside([one.groups[g] for one in each]) for g in OF_TEXT}
+        bias = np.array([one.bias[0] - one.bias[1] for one in each], np.float32)
+        return Linear(SLOTS, groups, bias)
+
+    def _numbers(self, chosen: Sequence[int]) -> Linear:
+        """Return the vote on what a number is told for."""
+        counted, labels = [], []
+        for n in chosen:
+            words, near = self._listener.numbers(self.texts[n].say)
+            for at, kind in numbers_told(words, self.texts[n].told, self.knowledge.lexicon).items():
+                counted.append({"near": near[at]})
+                labels.append([(kind, 1.0)])
+        return fit(counted, labels, tuple(sorted({k for one in labels for k, _ in one})), OF_NUMBER, _NUMBER_PENALTY)
+
+    def _heard_by_others(self, hands: frozenset[str]) -> list[tuple[Text, Votes]]:
+        """Return the votes on the texts of some hands, by what the others teach."""
+        learnt = self._symptoms(self._without(hands))
+        return [
+            (text, replace(self._untrained[n], trained=learnt.vote(self._counted[n])))
+            for n, text in enumerate(self.texts) if text.hand in hands
+        ]
 
     @cached_property
     def constants(self) -> Mixing:
         """Return the constants fitted on held-out hands, a third of the hands at a time."""
         hands = self.hands()
-        heard = [
-            pair for n in range(min(FOLDS, len(hands)))
-            for out in [frozenset(hands[n::FOLDS])] for pair in self.heard_by(self.train(out), out)
-        ]
-        return self.mix(heard)
+        folds = [frozenset(hands[n::FOLDS]) for n in range(min(FOLDS, len(hands)))]
+        return self.mix([pair for out in folds for pair in self._heard_by_others(out)])
 
     def mix(self, heard: Sequence[tuple[Text, Votes]]) -> Mixing:
         """Return the constants fitted on votes that come from models which had not seen the texts."""
@@ -143,6 +149,42 @@ class Trainer:
         mixing = replace(mixing, none=none, none_from=none_from)
         sure = [p >= none_from for p in chance]
         return replace(mixing, tick_from=_tick_from(heard, sure, names, mixing))
+
+
+def fit(
+    counted: Sequence[Counted], labels: Sequence[Sequence[tuple[str, float]]], names: Sequence[str],
+    groups: Sequence[str], inverse_penalty: float,
+) -> Linear:
+    """Return a logistic regression over all classes at once; a text may count for several, by their shares."""
+    from scipy import sparse
+    from sklearn.linear_model import LogisticRegression
+
+    place = {name: n for n, name in enumerate(names)}
+    told = [(row, place[name], share) for row, several in enumerate(labels) for name, share in several]
+    tables = {name: _Table([one[name] for one in counted]) for name in groups}
+    matrices = [t.matrix([one[name] for one in counted], STRENGTH[name]) for name, t in tables.items()]
+    features = sparse.hstack(matrices, format="csr")[[row for row, _, _ in told]]
+    fitted = LogisticRegression(C=inverse_penalty, max_iter=60, tol=1e-3)
+    fitted.fit(features, np.array([n for _, n, _ in told]), sample_weight=np.array([s for _, _, s in told]))
+    weights, bias = np.zeros((features.shape[1], len(names)), np.float32), np.zeros(len(names), np.float32)
+    if len(fitted.classes_) == 2:
+        weights[:, fitted.classes_[1]], bias[fitted.classes_[1]] = fitted.coef_[0], fitted.intercept_[0]
+    else:
+        bias[:] = fitted.intercept_.mean()
+        weights[:, fitted.classes_], bias[fitted.classes_] = fitted.coef_.T, fitted.intercept_
+    found, start = {}, 0
+    for name, table in tables.items():
+        found[name] = table.group(weights[start : start + len(table.keys)])
+        start += len(table.keys)
+    return Linear(tuple(names), found, bias)
+
+
+def _beside(groups: Sequence[Group]) -> Group:
+    """Return two-class groups over the same features as one: the first class of each against the second."""
+    scale = np.array([g.scale.max() for g in groups], np.float32)
+    weights = [g.weights.astype(np.float32) * g.scale for g in groups]
+    apart = np.stack([w[:, 0] - w[:, 1] for w in weights], 1)
+    return Group(groups[0].keys, groups[0].rarity, np.rint(apart / scale).astype(np.int8), scale)
 
 
 class _Table:

@@ -1,4 +1,4 @@
-"""Phrases over words, the stems they are made of, and the spelling of trade words.
+"""Phrases over words, and the stems they are made of.
 
 A phrase is a short pattern over words, read left to right:
 
@@ -25,11 +25,10 @@ NUMBER = "NUM"
 NEAR, FAR = 3, 7  # words that `..` and `....` may pass over
 _NUMBER_SLOT = re.compile(r"NUM(?:<(?P<below>\d+)|>(?P<above>\d+))?")
 _ANY_NUMBER = 1e18
-_SHORTEST_SPELT, _LONGEST_SPELT = 5, 20  # letters of words that are put right
-_LONG_WORD = 8  # letters from which on two slips are forgiven
-_SPELLER_KEEPS = 20_000  # words remembered while someone types
 _VOWELS = "aeiouy"
 _SHORTEST_STEM = 3
+_KEPT = {"rates": "rate", "rate": "rate", "evening": "evening", "evenings": "evening", "rats": "rats", "rat": "rats"}
+"""Words that would fall together with others of another meaning."""
 _ENDINGS = (("ies", "y"), ("ied", "y"), ("ing", ""), ("ed", ""), ("es", ""), ("s", ""), ("e", ""))
 
 
@@ -119,6 +118,8 @@ def _slot(word: str, sets: Mapping[str, Sequence[str]], skipped: frozenset[str])
 def stem(word: str) -> str:
     """Return the word without its common English endings, so that skips, skipped and skipping are one."""
     word = word.lower()
+    if word in _KEPT:
+        return _KEPT[word]
     for ending, instead in _ENDINGS:
         rest = word.removesuffix(ending) + instead
         if word.endswith(ending) and _may_stand(rest, ending):
@@ -139,33 +140,3 @@ def _undouble(rest: str) -> str:
 
 def _without_e(rest: str) -> str:
     return rest[:-1] if rest.endswith("e") and len(rest) > _SHORTEST_STEM else rest
-
-
-class Speller:
-    """Finds the trade word meant by a misspelt one: same first letter, one slip, two in long words."""
-
-    def __init__(self, words: Iterable[str]) -> None:
-        self._by_letter: dict[str, list[str]] = {}
-        for word in words:
-            if len(word) >= _SHORTEST_SPELT:
-                self._by_letter.setdefault(word[0], []).append(word)
-        self._found: dict[str, str] = {}
-
-    def __call__(self, word: str) -> str:
-        """Return the trade word meant, or the word itself."""
-        if word not in self._found:
-            if len(self._found) >= _SPELLER_KEEPS:
-                self._found.clear()
-            self._found[word] = self._nearest(word)
-        return self._found[word]
-
-    def _nearest(self, word: str) -> str:
-        if not _SHORTEST_SPELT <= len(word) <= _LONGEST_SPELT:
-            return word
-        from rapidfuzz import process
-        from rapidfuzz.distance import OSA
-
-        slips = 1 if len(word) < _LONG_WORD else 2
-        choices = self._by_letter.get(word[0], [])
-        near = process.extractOne(word, choices, scorer=OSA.distance, score_cutoff=slips)
-        return word if near is None else str(near[0])

@@ -15,7 +15,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
 from diag.errors import UnitError
-from diag.knowledge.phrases import Phrase, Speller, read_phrase, stem
+from diag.knowledge.phrases import Phrase, read_phrase
 from diag.units import quantity_named, unit_named
 
 ANY_ROLE, PLAIN_ROLE = "any", "read"  # of a figure whatever its role; of a figure without a word of a role
@@ -85,6 +85,13 @@ class RowPattern(Offers):
     concept: Id
 
 
+class SlotTold(Offers):
+    """What a text as a whole tells, as learnt from the hands: "ground good", and what it may be accepted as."""
+
+    name: Text
+    words: Words = Field(min_length=1)  # one of them must stand in the text: its sentence is quoted
+
+
 class Bare(_Entry):
     """Numbers without a unit that may be meant: their range as said, and the unit they get."""
 
@@ -152,7 +159,6 @@ class Lexicon(_Entry):
     numbers: dict[Text, Number] = {}
     ordinals: dict[Text, int] = {}
     spellings: dict[Text, str] = {}  # wrong or short form: what is meant
-    plain: Words = ()  # ordinary words that must not be taken for a misspelt trade word
     sets: dict[SetName, Words] = {}
     row_words: Words = ()  # words before a row number
     loose_row_words: dict[Text, Words] = {}  # words before a row number, unless after one of these
@@ -165,6 +171,7 @@ class Lexicon(_Entry):
     talk: Talk = Talk()
     row_patterns: tuple[RowPattern, ...] = ()
     quantities: tuple[Quantity, ...] = ()
+    slots: tuple[SlotTold, ...] = ()
     concepts: tuple[Concept, ...] = ()
 
     @model_validator(mode="after")
@@ -217,29 +224,6 @@ class Lexicon(_Entry):
         return {key: tuple(phrases) for key, phrases in found.items()}
 
     @cached_property
-    def vocabulary(self) -> frozenset[str]:
-        """Every word the lexicon names, as spelt there."""
-        words: set[str] = {w for group in self.sets.values() for w in group}
-        for _, text in self.all_phrases():
-            words |= {p.lstrip("=") for part in text.split() for p in part.strip("()").split("/")}
-        for quantity in self.quantities:
-            said = (*quantity.near, *quantity.not_near, *_flat(quantity.roles), *_flat(quantity.units))
-            words |= {w for text in said for w in text.split()}
-        words |= {*self.row_words, *self.thousands, *self.counted, *self.numbers, *self.ordinals}
-        words |= {*self.talk.negators, *self.talk.breaks, *self.talk.joins}
-        return frozenset(w for w in words if w.isalpha() and w.islower())
-
-    @cached_property
-    def known(self) -> frozenset[str]:
-        """Stems that are spelt right, trade words and ordinary ones."""
-        return frozenset(stem(w) for w in (*self.vocabulary, *self.plain, *self.skipped))
-
-    @cached_property
-    def speller(self) -> Speller:
-        """What finds the trade word meant by a misspelt one."""
-        return Speller(sorted(self.vocabulary))
-
-    @cached_property
     def by_name(self) -> Mapping[str, Concept]:
         """Concepts by name."""
         return {c.name: c for c in self.concepts}
@@ -253,6 +237,8 @@ class Lexicon(_Entry):
         """Yield (owner, check id, outcome id) for every answer the lexicon can propose."""
         for concept in self.concepts:
             yield from ((concept.name, check, outcome) for check, outcome in concept.answers.items())
+        for slot in self.slots:
+            yield from ((slot.name, check, outcome) for check, outcome in slot.answers.items())
         for pattern in self.row_patterns:
             yield from ((pattern.name, check, outcome) for check, outcome in pattern.answers.items())
 

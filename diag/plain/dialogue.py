@@ -6,7 +6,8 @@ from diag.ask.intake import fact_text, read_words, search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.call.desk import Desk
 from diag.figures import number_in
-from diag.hear.complaint import MOST_REASONED, FactFound, Match
+from diag.hear.complaint import MOST_REASONED, Match
+from diag.hear.facts import FactFound
 from diag.plain.asking import Asking
 from diag.plain.talk import LeaveError, Read, Write
 from diag.plain.words import HELP
@@ -119,6 +120,8 @@ class Dialogue(Asking):
         spoke = (self.ask("Who spoke, and for whom") or "not said") if message else ""
         words = self.ask("What do they say, in their own words")
         match = read_words(self.desk.engine.knowledge, words)
+        for danger in match.danger:
+            self.say(f"FIRST: {danger.value} ({danger.said}). Put that right before anything else.")
         accepted = self._symptoms(match)
         facts = self._facts(match)
         typed = {"call_back": self.ask("When to call back [not said]")} if message else {}

@@ -18,7 +18,7 @@ from diag.ask.turn import acknowledged_now, turn
 from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
-from diag.hear.complaint import FactFound, Offer
+from diag.hear.facts import FactFound, Offer
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
 from diag.say import explaining, present

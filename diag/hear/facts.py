@@ -1,0 +1,273 @@
+"""Facts in a caller's words: rows, figures, what ground and screen show, and what else the lexicon offers as a tick.
+
+A number is what the model and the rules take it for; what is surest is ticked, which an untouched intake takes over;
+what is unsure is offered only. Every fact quotes the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import exp
+from typing import Literal
+
+from diag.hear.ear import Ear, Heard, quote
+from diag.hear.model import Model
+from diag.hear.numbers import MACHINE_ROWS, NOTHING, OTHER_ROW, ROW
+from diag.hear.said import Said
+from diag.hear.said_figures import MOST_ROWS, Figure, Rows, as_ranges, bare_figure
+from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Lexicon, Offers
+
+Slot = Literal["answer", "axis", "situation", "machine", "reading", "done_before"]
+Counted = Mapping[str, Mapping[int, int]]
+Chances = Mapping[str, float]
+
+DANGER = "danger"
+"""Kind of what is heard first and stops everything: always ticked."""
+OFFERED, TICKED = 0.5, 0.8
+"""Chances from which a figure, or a slot of the whole text, is offered and ticked."""
+_RULE_OFFERED, _ROW_TICKED = 0.2, 0.6
+"""The same for rows and figures that a rule finds as well."""
+_UNSURE = 0.5
+"""Chance of what a rule finds where nothing was learnt."""
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One thing a fact may be accepted as: answer (check, outcome), axis or situation (field, value) and so on."""
+
+    slot: Slot
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class FactFound:
+    """A fact in the caller's words; `doubt` says why a value may not be as told."""
+
+    kind: str
+    value: str
+    said: str
+    offers: tuple[Offer, ...]
+    doubt: str = ""
+    ticked: bool = False
+    """So sure that an untouched intake takes it over."""
+
+
+def facts_in(ear: Ear, counted: Counted, model: Model | None) -> tuple[FactFound, ...]:
+    """Return what is told, each fact once; one that offers no more than another of its kind is left out."""
+    told = _told_for(ear, model)
+    slots = {name: _chance(odds) for name, odds in model.slots.vote(counted).items()} if model else {}
+    found = [*_rows(ear, told), *_machine_rows(ear, told), *_figures(ear, told)]
+    numbered = any(f.kind == "rows" and f.ticked for f in found)
+    found += _concepts(ear, slots, numbered=numbered)
+    found += _slots(ear, slots)
+    unlike = sorted(dict.fromkeys(found), key=lambda f: (f.kind, not f.ticked, -len(f.offers), f.value, f.said))
+    kept: list[FactFound] = []
+    for fact in unlike:
+        same = [k for k in kept if k.kind == fact.kind]
+        if not any(set(fact.offers) <= set(k.offers) and (fact.offers or fact.value == k.value) for k in same):
+            kept.append(fact)
+    return tuple(sorted(kept, key=lambda f: (f.kind, f.value, f.said)))
+
+
+def _told_for(ear: Ear, model: Model | None) -> dict[int, Chances]:
+    """Return by place the chances of what each number is told for; empty where nothing was learnt."""
+    if model is None:
+        return {}
+    found: dict[int, Chances] = {}
+    for at, near in ear.numbers().items():
+        odds = model.numbers.vote({"near": near})
+        most = max(odds.values())
+        weights = {kind: exp(o - most) for kind, o in odds.items()}
+        total = sum(weights.values())
+        found[at] = {kind: w / total for kind, w in weights.items()}
+    return found
+
+
+def _chance(odds: float) -> float:
+    return 1 / (1 + exp(-max(-50.0, min(50.0, odds))))
+
+
+# ------------------------------------------------------------------------------------------------ rows
+
+
+def _rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
+    """Return rows named by number: all that are sure as one fact, the rest each for itself."""
+    said, found = ear.said, []
+    taken: set[int] = set()
+    for row in ear.rows:
+        taken.update(range(row.first, row.last))
+        sure = [told[at][ROW] for at in range(row.first, row.last) if at in told]
+        chance = max(sure, default=_UNSURE)
+        if chance >= _RULE_OFFERED:
+            found.append((row, chance >= _ROW_TICKED))
+    for at, chances in told.items():
+        number = said.words[at].value or 0.0
+        if at not in taken and chances[ROW] >= OFFERED and number == int(number) and 1 <= number <= MOST_ROWS:
+            found.append((Rows(f"{number:.0f}", "one", at, at + 1, (int(number),)), chances[ROW] >= TICKED))
+    return _joined(said, found)
+
+
+def _joined(said: Said, found: Sequence[tuple[Rows, bool]]) -> list[FactFound]:
+    sure = [row for row, ticked in found if ticked]
+    single = [row for row in sure if row.numbers and not row.value.startswith("all")]
+    numbers = sorted({n for row in single for n in row.numbers})
+    facts = [_rows_fact(said, row, ticked) for row, ticked in found if not ticked or row not in single]
+    if single:
+        words = " ... ".join(dict.fromkeys(quote(said, r.first, r.last) for r in single))
+        pattern = single[0].pattern if len({r.value for r in single}) == 1 else _pattern(numbers)
+        whole = Rows(as_ranges(numbers), pattern, single[0].first, single[0].last, tuple(numbers))
+        facts.append(replace(_rows_fact(said, whole, True), said=words))
+    return facts
+
+
+def _pattern(numbers: Sequence[int]) -> str:
+    side = len(numbers) > 1 and numbers[-1] - numbers[0] == len(numbers) - 1
+    return "one" if len(numbers) == 1 else "adjacent" if side else "some"
+
+
+def _rows_fact(said: Said, row: Rows, ticked: bool) -> FactFound:
+    pattern = said.lexicon.patterns.get(row.pattern)
+    offers = (Offer("situation", "rows", row.value), *(offers_of(pattern) if pattern else ()))
+    return FactFound("rows", row.value, quote(said, row.first, row.last), offers, ticked=ticked)
+
+
+def _machine_rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
+    """Return how many rows the planter has."""
+    said, found = ear.said, []
+    for row in ear.machine_rows:
+        chance = max((told[at][MACHINE_ROWS] for at in range(row.first, row.last) if at in told), default=_UNSURE)
+        if chance >= _RULE_OFFERED:
+            found.append((row.value, quote(said, row.first, row.last), chance))
+    ruled = {at for row in ear.machine_rows for at in range(row.first, row.last)}
+    for at, chances in told.items():
+        number = said.words[at].value or 0.0
+        if at not in ruled and chances[MACHINE_ROWS] >= OFFERED and number == int(number) and 1 < number <= MOST_ROWS:
+            found.append((f"{number:.0f}", quote(said, at, at + 1), chances[MACHINE_ROWS]))
+    return [
+        FactFound("machine_rows", value, words, (Offer("machine", "rows", value),), ticked=chance >= TICKED)
+        for value, words, chance in found
+    ]
+
+
+# --------------------------------------------------------------------------------------------- figures
+
+
+def _figures(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
+    """Return measured values: with the unit that was said, else with the one such a number has."""
+    said, ruled = ear.said, {f.first: f for f in ear.values}
+    quantities = {q.name: q for q in said.lexicon.quantities}
+    found = []
+    for at in sorted({*ruled, *told}):
+        chances = told.get(at, {})
+        kind, chance = _likeliest(chances)
+        figure = ruled.get(at)
+        if figure is not None and (not chances or _supported(figure, chances)):
+            found.append(_figure_fact(said, figure, ticked=chance >= TICKED and kind.startswith(figure.quantity.name)))
+        elif chance >= OFFERED and kind not in (NOTHING, ROW, OTHER_ROW, MACHINE_ROWS):
+            quantity = quantities.get(kind.partition("_")[0])
+            role = kind.partition("_")[2] or PLAIN_ROLE
+            figure = bare_figure(said, quantity, at, ear.values) if quantity else None
+            if figure is not None:
+                found.append(_figure_fact(said, replace(figure, role=role), ticked=chance >= TICKED))
+            elif quantity is None:
+                found.append(_plain_fact(said, at, kind, ticked=chance >= TICKED))
+    return found
+
+
+def _likeliest(chances: Chances) -> tuple[str, float]:
+    kind = max(chances, key=lambda k: chances[k]) if chances else NOTHING
+    return kind, chances.get(kind, 0.0)
+
+
+def _supported(figure: Figure, chances: Chances) -> bool:
+    """Tell whether what was learnt does not speak against the rule."""
+    alike = sum(p for kind, p in chances.items() if kind.startswith(figure.quantity.name))
+    counts = chances.get("count", 0.0) if figure.quantity.needs_role else 0.0
+    return alike + counts >= _RULE_OFFERED
+
+
+def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:
+    quantity, value = figure.quantity, f"{figure.value.value} {figure.value.unit}"
+    kind = quantity.name if figure.role == PLAIN_ROLE else f"{quantity.name}_{figure.role}"
+    field = quantity.situation.get(figure.role) or quantity.situation.get(ANY_ROLE)
+    offers = [Offer("reading", kind, value)]
+    if field:
+        offers.append(Offer("situation", field, value))
+    return FactFound(kind, value, quote(said, figure.first, figure.last), tuple(offers), figure.doubt,
+                     ticked and not figure.doubt)
+
+
+def _plain_fact(said: Said, at: int, kind: str, *, ticked: bool) -> FactFound:
+    """Return a count or another figure without a unit of its own, in the caller's words."""
+    word, words = said.words[at], said.words
+    after = at + 1 < len(words) and words[at + 1].text in said.lexicon.counted and words[at + 1].pause == word.pause
+    spoken = quote(said, at, at + 1 + after)
+    number = f"{word.value:g}" if word.value is not None else word.text
+    return FactFound(kind, number, spoken, (Offer("reading", kind, spoken),), ticked=ticked)
+
+
+# --------------------------------------------------------------------------------------- slots, concepts
+
+
+def _slots(ear: Ear, slots: Chances) -> list[FactFound]:
+    """Return what ground and screen show and whether plants are up, with the sentence that tells it."""
+    lexicon, found = ear.said.lexicon, []
+    for slot in lexicon.slots:
+        chance = slots.get(slot.name, 0.0)
+        if chance >= OFFERED and slot.words:
+            name, _, value = slot.name.partition(" ")
+            spoken = _sentence_with(ear.said, slot.words)
+            if spoken:
+                found.append(FactFound(name, value, spoken, offers_of(slot), ticked=chance >= TICKED))
+    return found
+
+
+def _sentence_with(said: Said, words: Iterable[str]) -> str:
+    """Return the first sentence that has one of the words, shortened; "" where none has."""
+    wanted = set(words)
+    number = next((w.sentence for w in said.words if w.text in wanted), None)
+    if number is None:
+        return ""
+    inside = [at for at, w in enumerate(said.words) if w.sentence == number]
+    return quote(said, inside[0], inside[-1] + 1)
+
+
+def _concepts(ear: Ear, slots: Chances, *, numbered: bool) -> list[FactFound]:
+    """Return the facts of things heard; rows in words only where no numbers tell them."""
+    spoken: dict[str, Heard] = {}
+    for one in ear.heard:
+        best = spoken.get(one.concept.name)
+        if one.concept.about and one.status == "said" and (best is None or len(one.quote) > len(best.quote)):
+            spoken[one.concept.name] = one
+    found = []
+    for one in spoken.values():
+        chance = slots.get(f"rows {one.concept.rows}", _UNSURE) if one.concept.rows or one.concept.pattern else 1.0
+        if one.concept.rows and (numbered or chance < OFFERED):
+            continue
+        fact = _concept_fact(one, ear.said.lexicon)
+        ticked = fact.kind == DANGER or (bool(one.concept.rows) and chance >= TICKED)
+        found.append(replace(fact, ticked=ticked))
+    return found
+
+
+def _concept_fact(heard: Heard, lexicon: Lexicon) -> FactFound:
+    concept = heard.concept
+    offers = list(offers_of(concept, heard.quote if concept.keeps_words else ""))
+    if concept.rows:
+        offers.append(Offer("situation", "rows", concept.rows))
+    if concept.pattern:
+        offers += offers_of(lexicon.patterns[concept.pattern])
+    value = heard.quote if concept.keeps_words else concept.rows or concept.meaning
+    return FactFound(concept.about or "", value, heard.quote, tuple(offers))
+
+
+def offers_of(entry: Offers, words: str = "") -> tuple[Offer, ...]:
+    """Return the ticks of an entry; `words` are the caller's, for entries that keep them."""
+    found = [Offer("answer", check, outcome) for check, outcome in entry.answers.items()]
+    found += [Offer("axis", axis, value) for axis, value in entry.axes.items()]
+    found += [Offer("situation", field, words or value) for field, value in entry.situation.items()]
+    if entry.done_before:
+        found.append(Offer("done_before", entry.done_before, words))
+    return tuple(found)
