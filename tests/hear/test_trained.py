@@ -121,9 +121,11 @@ def test_saved_weights_are_read_back(whole: Knowledge, tmp_path: Path) -> None:
     kept = load_model(whole.callers[-1] / FILE)
     kept.save(tmp_path / FILE)
     again = load_model(tmp_path / FILE)
-    assert (kept.names, kept.mixing, kept.digest) == (again.names, again.mixing, again.digest)
-    assert NO_COMPLAINT in again.names
-    assert all((kept.groups[g].weights == again.groups[g].weights).all() for g in kept.groups)
+    assert (kept.symptoms.names, kept.mixing, kept.digest) == (again.symptoms.names, again.mixing, again.digest)
+    assert NO_COMPLAINT in again.symptoms.names
+    for part in ("symptoms", "slots", "numbers"):
+        for name, group in getattr(kept, part).groups.items():
+            assert (group.weights == getattr(again, part).groups[name].weights).all()
 
 
 def test_shares_are_added_and_told_with_their_interval() -> None:

@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList, TextArea
 from textual.worker import get_current_worker
 
-from diag.ask.intake import fact_text, read_words
+from diag.ask.intake import Marks, fact_text, read_words
 from diag.ask.profiles import Draft, machine_body, note_fitted
 from diag.ask.taking import Taking, faults, take
 from diag.errors import DiagError
@@ -61,6 +61,7 @@ class IntakeScreen(Page[None]):
         self._more: tuple[str, ...] = ()
         """Symptoms taken from the list."""
         self._draft = Draft()
+        self._symptom_marks, self._fact_marks = Marks(), Marks()
 
     def body(self) -> Iterable[Widget]:
         with VerticalScroll(id="page", can_focus=False):
@@ -148,7 +149,8 @@ class IntakeScreen(Page[None]):
     def _show_match(self, knowledge: Knowledge, words: str, found: Match) -> None:
         self._match = found
         matches, facts = self.query_one("#matches", Ticks), self.query_one("#facts", Ticks)
-        kept, told = tuple(dict.fromkeys((*matches.ticked(), *self._more))), facts.ticked()
+        kept = self._symptom_marks.marked((*matches.ticked(), *self._more), found.ticked)
+        told = self._fact_marks.marked(facts.ticked(), (f.said + f.kind for f in found.facts if f.ticked))
         self._more = ()
         ticks = []
         for p in found.proposals[:0 if found.none else MOST_MATCHES]:
@@ -156,7 +158,7 @@ class IntakeScreen(Page[None]):
             why = p.reason
             ticks.append(Tick(p.symptom, f"{knowledge.symptoms[p.symptom].label}{thought}: {why}"))
         shown = {t.key for t in ticks}
-        ticks += [Tick(s, knowledge.symptoms[s].label) for s in kept if s not in shown]
+        ticks += [Tick(s, knowledge.symptoms[s].label) for s in sorted(kept - shown)]
         matches.show([Tick(t.key, t.label, "x" if t.key in kept else "") for t in ticks])
         names = [fact_text(knowledge, f) for f in found.facts]
         facts.show([Tick(f.said + f.kind, n, "x" if f.said + f.kind in told else "")
@@ -164,7 +166,9 @@ class IntakeScreen(Page[None]):
         self._row("matches").display = bool(ticks)
         self._row("facts").display = bool(facts.ticks)
         row = self._row("words")
-        if found.none and words.strip():
+        if found.danger:
+            row.wrong(f"FIRST: {found.danger[0].value}. Put that right before anything else.")
+        elif found.none and words.strip():
             row.wrong(f"That sounds like {found.none}. F3 shows the whole list.")
         else:
             row.wrong("")
