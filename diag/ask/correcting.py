@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from diag.ask.turn import Turn
+from diag.ask.turn import Turn, question, stage_of
 from diag.call.desk import CallDesk
 from diag.errors import RecordError
+from diag.reason.judge import applicable
 from diag.record.graph import show_call_id
 from diag.record.kinds import Answer
 from diag.say import present
+from diag.say.follows import Choice
 
 
 def answer_of(call: CallDesk, event: str) -> Answer | None:
@@ -21,8 +23,19 @@ def change_turn(call: CallDesk, event: str) -> Turn | None:
     check = call.engine.knowledge.questions.get(answer.check) if answer else None
     if answer is None or check is None:
         return None
-    lines = (("was", present.reading_text(answer, check)), *present.check_lines(call, check))
-    return Turn("check", f"Change: {check.asks}", check, lines=lines)
+    choices = tuple(Choice(name, o.says) for name, o in check.outcomes.items())
+    return Turn("check", question(call, check), choices, check=check, key=check.id,
+                beside=(("it was", present.reading_text(answer, check)),), stage=stage_of(call))
+
+
+def told_turn(call: CallDesk, key: str, outcome: str) -> Turn:
+    """Return the read-back of a result that nobody asked for: it is recorded only when it is agreed to."""
+    check = call.engine.knowledge.questions[key]
+    here = applicable(call.engine, key, call.think().read.case)
+    doubt = () if here else (("beware", "this does not fit the machine of this call: it moves nothing"),)
+    said = f"{check.asks}: {check.outcomes[outcome].says}. Is that what was said?"
+    return Turn("check", said, (Choice(outcome, f"yes: {check.outcomes[outcome].says}"),), check=check, key=key,
+                beside=doubt, stage=stage_of(call))
 
 
 def can_be_withdrawn(call: CallDesk, event: str) -> bool:

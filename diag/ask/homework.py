@@ -69,7 +69,7 @@ def sheet(call: CallDesk, checks: Sequence[str], width: int = 78) -> str:
     for place, key in enumerate(checks, 1):
         check = knowledge.questions[key]
         lines += ["", f"{place}. {check.asks}"]
-        lines += [wrap(f"[{knowledge.states[s.state].label}] {s.do}", width, "   ") for s in check.steps]
+        lines += [wrap(f"{knowledge.states[s.state].label}: {s.do}", width, "   ") for s in check.steps]
         lines += [f"   {blank}" for blank in _blanks(call, check)]
     return "\n".join(lines)
 
@@ -132,7 +132,7 @@ def card(call: CallDesk, width: int = 78) -> str:
     words = call.text_of("complaint", "words")
     told += [wrap(f'They say: "{words}"', width)] if words else []
     told.append("Believed now:")
-    told += [f"  {c.belief:<9} {c.percent:>10} {c.label}" for c in present.cause_lines(call, most=5)]
+    told += [f"  {c.chance:<12} {c.label}" for c in present.cause_lines(call, most=5)]
     told.append("Recorded:")
     told += [wrap(line, width, "  ") for event, line in present.trail_lines(call)]
     told += ["! " + w for w in present.warnings(call)]
@@ -151,7 +151,7 @@ def short_card(call: CallDesk) -> str:
     top = present.cause_lines(call, most=2)
     rows = call.state.situation.rows
     where = "" if rows is None else " all rows." if rows == "all" else f" Row {show_rows(rows)}."
-    causes = "; ".join(f"{c.belief} {c.label}" for c in top)
+    causes = "; ".join(f"{c.label} ({c.chance})" for c in top)
     offers = call.offers()
     next_one = f" Next: {call.engine.knowledge.questions[offers[0].check].asks}." if offers else ""
     minutes = call.minutes()

@@ -25,20 +25,10 @@ def read_words(knowledge: Knowledge, words: str) -> Match:
     return listener(knowledge).match(words)
 
 
-class Marks:
-    """What is ticked in a list while words are typed: what is sure by itself, and what a person turned on or off."""
-
-    def __init__(self) -> None:
-        self._by_itself: frozenset[str] = frozenset()
-        self._refused: frozenset[str] = frozenset()
-
-    def marked(self, ticked_now: Iterable[str], sure: Iterable[str]) -> frozenset[str]:
-        """Return the keys to tick: `sure` ones that nobody turned off, and those that somebody turned on."""
-        now = frozenset(ticked_now)
-        self._refused = (self._refused | (self._by_itself - now)) - (now - self._by_itself)
-        turned_on = now - self._by_itself
-        self._by_itself = frozenset(sure) - self._refused - turned_on
-        return turned_on | self._by_itself
+def fact_words(knowledge: Knowledge, fact: FactFound) -> str:
+    """Return a fact's words: what it would be taken as."""
+    told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
+    return ("; ".join(t for t in told if t) or fact.value) + (f" ({fact.doubt})" if fact.doubt else "")
 
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from diag import figures
 from diag.analyses.context import CONTEXT
@@ -11,6 +12,7 @@ from diag.call.desk import CallDesk
 from diag.call.readings import context
 from diag.knowledge.model import Check
 from diag.record.graph import Event
+from diag.say.steps import body_words
 from diag.text import one_line
 from diag.units import QUANTITIES
 
@@ -43,17 +45,28 @@ def missing(call: CallDesk, check: Check) -> tuple[Need, ...]:
     return tuple(needs)
 
 
-def give(call: CallDesk, need: Need, text: str) -> Event:
+def give(call: CallDesk, need: Need, text: str, units: str = "us") -> Event:
     """Record a missing value as typed. Raises UnitError or UsageError with place and remedy."""
+    kind, body = _body(call, need, text, units)
+    return call.set_situation(body) if kind == "situation" else call.set_machine(body)
+
+
+def need_words(call: CallDesk, need: Need, text: str, units: str = "us") -> str:
+    """Return what a missing value would be taken as. Raises UnitError or UsageError."""
+    return body_words(call, _body(call, need, text, units)[1])
+
+
+def _body(call: CallDesk, need: Need, text: str, units: str) -> tuple[str, dict[str, Any]]:
     said = one_line(text)
     if need.name in SITUATION:
-        return call.set_situation(situation_field(call, SITUATION[need.name], said))
+        return "situation", situation_field(call, SITUATION[need.name], said)
     if need.name in COUNTED:
-        return call.set_machine({need.name: figures.whole(said, need.asks, 1, 1000)})
+        return "machine", {need.name: figures.whole(said, need.asks, 1, 1000)}
     value: dict[str, str] | str = said
     if need.quantity in QUANTITIES:
-        default = QUANTITIES[need.quantity].us if QUANTITIES[need.quantity].dimension == "count" else None
+        known = QUANTITIES[need.quantity]
+        default = known.us if units == "us" else known.metric
         value = figures.measured(said, need.quantity, default_unit=default).as_json()
     if need.name == "row_width":
-        return call.set_machine({"row_width": value})
-    return call.set_machine({"book": {need.name: value}})
+        return "machine", {"row_width": value}
+    return "machine", {"book": {need.name: value}}

@@ -3,50 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from diag.ask.answers import CALLED, gauge_unit, parse_answer, understood
+from diag.ask.answers import CALLED, understood
 from diag.call.readings import Evaluated, evaluate
-from diag.errors import DiagError
 from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.record.body import InCall
 from diag.record.kinds import Answer
 from diag.record.state import State
-from diag.text import clean
 from diag.units import Measured, suspicion
 
 BASIS: Mapping[str, str] = {"book": "against this machine's book value", "generic": "against the generic range"}
 
 
-@dataclass(frozen=True)
-class Preview:
-    """What a text would give. `fits`: it can be recorded as it stands."""
-
-    fits: bool
-    lines: tuple[str, ...]
-    outcome: str | None = None
-
-
-NOTHING = Preview(False, ())
-
-
-def preview(knowledge: Knowledge, state: State, check: Check, text: str, system: str = "us") -> Preview:
-    """Return what a typed answer would be taken as: the verdict forming, or what is wrong and the remedy."""
-    if not clean(text).strip():
-        return NOTHING
-    try:
-        body = parse_answer(check, text, unit=gauge_unit(knowledge, state, check, system), rows=state.machine.rows)
-    except DiagError as error:
-        return Preview(False, (f"{error.what} {error.remedy}".strip(),))
-    if "outcome" in body:
-        return Preview(True, (check.outcomes[body["outcome"]].says,), body["outcome"])
-    if not check.measured:
-        return Preview(True, ())
-    seen = evaluate(knowledge, check, would_be(check, body, state), state)
-    return Preview(True, tuple(_verdict(check, seen, body)), seen.outcome)
+def verdict_of(knowledge: Knowledge, state: State, check: Check, body: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return what a reading would be taken as: read back, with the verdict forming."""
+    return tuple(_verdict(check, evaluate(knowledge, check, would_be(check, body, state), state), body))
 
 
 def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
@@ -57,7 +31,7 @@ def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
 
 
 def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:
-    told, read = [], understood(body)
+    told, read = [], next(iter(_tallied(check, body)), understood(body))
     if seen.outcome:
         basis = BASIS.get(seen.basis, "")
         told.append(f"{read} = {check.outcomes[seen.outcome].says}" + (f" ({basis})" if basis else ""))
@@ -65,7 +39,7 @@ def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str
         told.append(f"{read}: no verdict yet: {seen.reason}")
     if seen.analysed:
         told += [seen.analysed.words, *seen.analysed.notes]
-    told += _tallied(check, body) + _doubts(check, body)
+    told += _doubts(check, body)
     return list(dict.fromkeys(t for t in told if t))
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from diag.ask.form import Field, Form, Values, text_of, whole_of_text
 from diag.ask.intake import LISTS, accept_facts, situation_value
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError, UsageError
@@ -90,19 +91,20 @@ def take(desk: Desk, taking: Taking) -> CallDesk:
         raise UsageError(wrong, name.replace("_", " "), "")
     personal = {name: taking.typed[name] for name in PERSONAL if taking.typed.get(name, "").strip()}
     call = desk.new_call(taking.channel, practice=taking.practice, follows=taking.follows, **personal)
-    if taking.machine or taking.whose:
-        call.set_machine(taking.machine, **taking.whose)
-    situation = situation_of(knowledge, taking)
-    if situation:
-        call.set_situation(situation)
-    call.set_complaint(taking.words, taking.accepted, taking.denied)
-    accept_facts(call, _left(knowledge, taking, situation), RELAYED if taking.relayed else CALLER)
-    if taking.relayed:
-        call.record("note", {}, {"text": f"From a message, not yet confirmed. Spoke: {taking.relayed}"})
-        until = parse_when(taking.typed.get("call_back", ""), desk.clock(), "call back")
-        call.record(
-            "waiting", {"for": "caller", **({"until": until} if until else {})}, {"text": first_questions(call)}
-        )
+    with call.act():
+        if taking.machine or taking.whose:
+            call.set_machine(taking.machine, **taking.whose)
+        situation = situation_of(knowledge, taking)
+        if situation:
+            call.set_situation(situation)
+        call.set_complaint(taking.words, taking.accepted, taking.denied)
+        accept_facts(call, _left(knowledge, taking, situation), RELAYED if taking.relayed else CALLER)
+        if taking.relayed:
+            call.record("note", {}, {"text": f"From a message, not yet confirmed. Spoke: {taking.relayed}"})
+            until = parse_when(taking.typed.get("call_back", ""), desk.clock(), "call back")
+            call.record(
+                "waiting", {"for": "caller", **({"until": until} if until else {})}, {"text": first_questions(call)}
+            )
     return call
 
 
@@ -134,3 +136,27 @@ def _stored(knowledge: Knowledge, taking: Taking, name: str, value: str) -> Any:
         return _field(knowledge, replace(taking, typed={name: value}), name).get(name)
     except DiagError:
         return None
+
+
+CARD = (
+    ("customer", "Customer", ""), ("phone", "Phone", ""), ("place", "Farm or place", ""),
+    ("label", "Machine", "what they call it; Ctrl+P, Machine picks a kept profile"),
+    ("machine_rows", "Rows it has", ""),
+    ("rows", "Rows in trouble", "e.g. 7 or 3, 7-9 or all"), ("crop", "Crop", ""), ("seed_lot_code", "Seed lot", ""),
+    ("target", "Target", "e.g. 32000/ac or 6.5 in"), ("speed", "Speed", "e.g. 5 mph"), ("since", "Since when", ""),
+    ("rhythm", "Rhythm", "e.g. every 40th seed, only uphill"),
+)
+RELAY = (("spoke", "Who spoke", "name, and for whom"), ("call_back", "Call back", "e.g. 10:40, tomorrow 7:00"))
+
+
+def card_form(typed: Mapping[str, str], keep: Callable[[Mapping[str, str]], None], *, message: bool = False) -> Form:
+    """Return the card of a call that is being taken; all of it may stay empty. `keep` takes what was filled in."""
+    fields = (*(RELAY if message else ()), *CARD)
+
+    def record(call: object, values: Values) -> None:
+        filled = {name: text_of(values, name) for name, _, _ in fields}
+        whole_of_text(filled["machine_rows"], "Rows it has", 1, 200)
+        keep({name: text for name, text in filled.items() if text})
+
+    return Form("card", "Card", tuple(Field(n, label, hint=hint, value=typed.get(n, "")) for n, label, hint in fields),
+                record, "Keep")

@@ -1,9 +1,9 @@
-"""What the desk asks now: the check (or what must be known before it), its cautions first, what else is offered."""
+"""What the desk asks now, for every front end: one question, what is said before it, the answers it has."""
 
 from __future__ import annotations
 
 from collections.abc import Container, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from diag.ask.needs import Need, missing
@@ -11,51 +11,64 @@ from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
+from diag.reason.cautions import cautions_for, spoken, spoken_of_check
 from diag.reason.next_check import Offer
 from diag.say import present
+from diag.say.follows import Choice, at_first
+from diag.text import number
 
 HOLDS = timedelta(hours=4)
-"""How long an acknowledged caution holds before it is read in full again."""
-GATES = ("DANGER", "WARNING")
-"""Words of cautions that must be acknowledged."""
+"""How long an acknowledged sentence holds before it is said again."""
+STAGES = ("hear", "find", "mend", "prove", "done")
+NOT_KNOWN = "unknown"
 
 
 @dataclass(frozen=True)
 class Turn:
-    """What is to be shown and asked now.
+    """What is asked now.
 
-    `kind`: axis | flags | caution | need | form | check | nothing | stop | closed.
+    `kind`: check | form (a look), axis | need (wanted first), place | say | danger (before hands go on),
+    act (worth doing now), proved | closed | nothing (ends), stop (an emergency). Answers of the last five
+    name acts of the front end, the others are recorded.
     """
 
     kind: str
-    title: str
+    asks: str
+    """The question, in the words to be said."""
+    choices: tuple[Choice, ...] = ()
+    hint: str = ""
+    """What else the line takes."""
     check: Check | None = None
     offer: Offer | None = None
     axis: str | None = None
-    advice: str = ""
-    cautions: tuple[tuple[Caution, str], ...] = ()
-    """Cautions to be read now, in full."""
-    held: str = ""
-    """Those that were read and still hold, in short."""
-    gates: tuple[Caution, ...] = ()
-    """Cautions to be acknowledged before anything else."""
-    lines: tuple[tuple[str, str], ...] = ()
+    need: Need | None = None
     form: tuple[FormLine, ...] = ()
+    says: tuple[str, ...] = ()
+    """Sentences that hold for it, in short; those of a `say` turn are its question."""
+    sentences: tuple[str, ...] = ()
+    """Ids of what is acknowledged when this turn is answered."""
+    dangers: tuple[Caution, ...] = ()
+    cautions: tuple[Caution, ...] = ()
+    """All cautions in full, worst first."""
+    beside: tuple[tuple[str, str], ...] = ()
+    """(what, words) in small beside the question: what to hear back, what it costs, what it ends."""
+    steps: tuple[str, ...] = ()
     mates: int = 0
     """How many more checks the same look answers."""
     others: tuple[str, ...] = ()
     """The other checks offered."""
     key: str | None = None
     """The question asked: the check, or one item of it."""
-    need: Need | None = None
-    """What the reading cannot be judged without."""
+    stage: str = "find"
+
+    @property
+    def records(self) -> bool:
+        """True where an answer is recorded, False where it names an act."""
+        return self.kind not in ("act", "proved", "closed", "nothing", "stop")
 
 
 def acknowledged_now(call: CallDesk) -> frozenset[str]:
-    """Return the cautions that still hold: acknowledged in this channel, not long ago.
-
-    Another person, another day or a longer pause brings them back in full.
-    """
+    """Return the sentences and cautions that still hold: said to this person, not long ago."""
     role = present.shown_to(call)
     return frozenset(
         c.caution for c in call.state.cautions
@@ -65,7 +78,7 @@ def acknowledged_now(call: CallDesk) -> frozenset[str]:
 
 
 def asked_for_flags(call: CallDesk) -> bool:
-    """Tell whether what makes the situation dangerous was asked for (or there is nothing to ask)."""
+    """Tell whether what is special about the place was asked for (or there is nothing to ask)."""
     told = any(s.live and s.kind == "situation" and "flags" in s.body for s in call.state.trail)
     return told or not call.engine.knowledge.flags or call.state.opened.practice
 
@@ -76,103 +89,180 @@ def axis_to_ask(call: CallDesk, offer: Offer | None) -> str | None:
     return next((a for a in (offer.axes_to_ask if offer else ()) if a not in known), None)
 
 
-def advice(call: CallDesk) -> str:
-    """Return what is worth doing now when that is no check, in words."""
-    judgement = call.think().judgement
-    if judgement.action == "check":
-        return ""
-    text = present.ACTIONS[judgement.action]
-    if judgement.plan.repair:
-        cause = call.engine.knowledge.causes[judgement.plan.repair]
-        text += f": {cause.label} (about {cause.repair.minutes:g} min)"
-        if judgement.action == "try":
-            text += ". Write it down as temporary, and read what it does"
-    return text + "."
-
-
 def turn(
-    call: CallDesk, taken: str | None = None, *, form: bool | None = None, not_known: Container[str] = ()
+    call: CallDesk, taken: str | None = None, *, form: bool | None = None, not_known: Container[str] = (),
+    passed: str = "",
 ) -> Turn:
     """Return what is asked now.
 
     `taken`: a check chosen by hand; `form`: the whole look as one form, or not (None: as a form on site, one by
-    one on the phone); `not_known`: names of needs that were asked for in vain.
+    one on the phone); `not_known`: names of needs that were asked for in vain; `passed`: what was worth doing
+    and was passed over (see `worth_doing`).
     """
+    stopped = _stopped(call)
+    if stopped is not None:
+        return stopped
     if call.state.closed:
-        return Turn("closed", "Closed: " + call.state.closed.result.replace("_", " "))
-    stops = present.stopping_now(call)
-    if stops:
-        told = ("then", "When that is over, take it out of the situation: the questions go on.")
-        full = tuple((c, present.caution_line(c, frozenset())) for c in stops)
-        return Turn("stop", "Stop: nothing more is asked now", cautions=full, lines=(told,))
+        return _closed(call)
     offers = call.offers()
     key = taken or (offers[0].check if offers else None)
-    todo = advice(call)
+    doing = worth_doing(call)
+    if taken is None and doing and doing != passed:
+        return _act(call, offers)
     if key is None:
-        proved = call.think().judgement.action == "close"
-        left = "Mended and proved. Write it up, close the call, call back." if proved else (
-            "There is no check left that can be done here. Record a repair, go on on site, or close the call."
-        )
-        told = ("left", left)
-        return Turn("nothing", "Nothing left to ask", advice=todo, lines=(told,))
-    offer = next((o for o in offers if o.check == key), None)
-    return _asked(call, key, offer, offers, todo, form, not_known)
+        return Turn("nothing", "No check is left that can be done here.", at_first("nothing"),
+                    stage=stage_of(call))
+    return _asked(call, key, offers, form, not_known)
+
+
+def worth_doing(call: CallDesk) -> str:
+    """Return what is worth doing now that is no check, as one word with its cause; "" when a check is."""
+    judgement = call.think().judgement
+    return "" if judgement.action == "check" else f"{judgement.action}:{judgement.plan.repair or ''}"
+
+
+def stage_of(call: CallDesk) -> str:
+    """Return how far a call has come."""
+    state = call.state
+    if state.closed:
+        return "done"
+    repairs = [r for r in state.repairs if r.kind == "repair"]
+    if not repairs:
+        return "find"
+    proofs = [p for p in state.proofs if p.target == repairs[-1].event]
+    return "done" if proofs and proofs[-1].verdict == "accepted" else "prove"
+
+
+def _stopped(call: CallDesk) -> Turn | None:
+    """Return what is to be done in an emergency; None when there is none."""
+    now = present.stopping_now(call)
+    if not now or call.state.closed:
+        return None
+    return Turn("stop", "\n".join(c.text for c in now), (Choice("over", "That is over, nobody is in danger"),),
+                cautions=now, stage=stage_of(call))
+
+
+def _closed(call: CallDesk) -> Turn:
+    told = present.ended_lines(call)
+    return Turn("closed", "\n".join(told), at_first("closed"), stage="done")
+
+
+def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
+    """Return what is worth doing now, with what can be done instead."""
+    judgement, knowledge = call.think().judgement, call.engine.knowledge
+    if judgement.action == "close":
+        return Turn("proved", "\n".join(present.proved_lines(call)), at_first("close"), stage="done")
+    asks = present.worth_doing_words(call)
+    choices = list(at_first(judgement.action))
+    beside: list[tuple[str, str]] = []
+    cautions: tuple[Caution, ...] = ()
+    if judgement.plan.repair:
+        repair = knowledge.causes[judgement.plan.repair].repair
+        beside.append(("how", repair.do))
+        cautions = cautions_for(knowledge, repair.hazards, call.state.channel, call.state.situation.flags)
+    if offers:
+        choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
+    stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))
+    return Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, stage=stage)
 
 
 def _asked(
-    call: CallDesk, key: str, offer: Offer | None, offers: Sequence[Offer], todo: str, form: bool | None,
-    not_known: Container[str],
+    call: CallDesk, key: str, offers: Sequence[Offer], form: bool | None, not_known: Container[str]
 ) -> Turn:
     knowledge = call.engine.knowledge
+    offer = next((o for o in offers if o.check == key), None)
     check = knowledge.questions[key] if form is False else whole_of(call, key) or knowledge.questions[key]
-    axis = axis_to_ask(call, offer)
+    keys = members(call, key)
+    as_form = not check.measured and (
+        (check.takes.kind == "several" and form is not False)
+        or (len(keys) > 1 and (form if form is not None else call.state.channel == "site"))
+    )
+    base = Turn("check", question(call, check), check=check, offer=offer, key=key, mates=len(keys) - 1,
+                others=tuple(o.check for o in offers if o.check not in keys)[:2],
+                cautions=present.cautions_now(call, check), beside=_beside(call, check, keys, as_form),
+                steps=tuple(f"{knowledge.states[s.state].label}: {s.do}" for s in check.steps),
+                stage=stage_of(call))
+    return _before(call, base, not_known) or (_form(call, base, keys) if as_form else _check(base))
+
+
+def question(call: CallDesk, check: Check) -> str:
+    """Return a check's question in the words to be said."""
+    return check.phone if call.state.channel == "phone" and check.phone else check.asks + "."
+
+
+def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | None:
+    """Return what must be known, said or typed before a check; None when nothing must."""
+    knowledge, check = call.engine.knowledge, base.check
+    assert check is not None
+    axis = axis_to_ask(call, base.offer)
     if axis:
         entry = knowledge.axes[axis]
-        told: tuple[tuple[str, str], ...] = (("ask", entry.asks), ("for", check.asks + "."))
-        return Turn("axis", "Needed first: " + entry.label, check, offer, axis, todo, lines=told)
+        told = tuple(Choice(v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in entry.values)
+        return replace(base, kind="axis", asks=entry.asks, axis=axis, choices=told, beside=(("then", check.asks),))
     known = acknowledged_now(call)
-    found = present.cautions_now(call, check)
-    cautions = tuple((c, present.caution_line(c, known)) for c in found if c.id not in known)
-    held = present.held_to(c for c in found if c.id in known)
-    gates = tuple(c for c in found if c.id not in known and c.word in GATES)
-    keys = members(call, key)
-    as_form = (check.takes.kind == "several" and form is not False) or (
-        len(keys) > 1 and (form if form is not None else _on_site(call))
-    )
-    as_form = as_form and not check.measured
-    others = tuple(o.check for o in offers if o.check not in keys)[:2]
-    lines = list(_lines(call, check, offer, others, keys, as_form))
-    if gates and not asked_for_flags(call):
-        asks = (("ask", "What makes it dangerous there? Tick what is so; nothing ticked is an answer too."),)
-        return Turn("flags", "Before hands go on", check, offer, None, todo, lines=asks, key=key)
+    sentences = tuple(s for s in spoken_of_check(knowledge, check) if s not in known)
+    dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)
+    if (sentences or dangers) and not asked_for_flags(call):
+        asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
+        words = ", ".join(c.words for c in asked)
+        return replace(base, kind="place", asks=f"Anything special about the place: {words}?", choices=asked,
+                       beside=(), hint="Enter: nothing special; else numbers or words.")
+    told_now = spoken(knowledge)
+    if sentences:
+        return replace(base, kind="say", asks=" ".join(told_now[s] for s in sentences), sentences=sentences,
+                       choices=_agreed(call), beside=(("then", check.asks),))
+    if dangers:
+        return replace(base, kind="danger", asks="\n".join(c.text for c in dangers), dangers=dangers,
+                       sentences=tuple(c.id for c in dangers), beside=(("then", check.asks),),
+                       hint="Type DANGER when it was " + (
+                           "read to the caller and he said yes." if _phone(call) else "read and understood."))
     need = next((n for n in missing(call, check) if n.name not in not_known), None) if check.measured else None
-    if need is not None and not gates:
-        lines = [("need", f"{need.asks}, to judge the reading."), *lines]
-    kind = "caution" if gates else "need" if need else "form" if as_form else "check"
-    shown = form_lines(call, keys) if as_form else ()
-    title = check.asks
-    if as_form and check.look:
-        title = knowledge.looks[check.look].label if check.look in knowledge.looks else check.asks
-        title = title[:1].upper() + title[1:]
-    return Turn(kind, title, check, offer, None, todo, cautions, held, gates, tuple(lines), shown, len(keys) - 1,
-                others, key, need)
+    if need is not None:
+        return replace(base, kind="need", asks=need.asks[:1].upper() + need.asks[1:] + "?", need=need,
+                       beside=(("to judge", check.asks),))
+    return None
 
 
-def _on_site(call: CallDesk) -> bool:
-    return call.state.channel == "site"
+def _agreed(call: CallDesk) -> tuple[Choice, ...]:
+    yes = "said, and he says yes" if _phone(call) else "it is so"
+    return Choice("yes", yes), Choice("no", "not so: this can't be done here")
 
 
-def _lines(
-    call: CallDesk, check: Check, offer: Offer | None, others: Sequence[str], keys: Sequence[str], as_form: bool
-) -> tuple[tuple[str, str], ...]:
+def _phone(call: CallDesk) -> bool:
+    return call.state.channel == "phone"
+
+
+def _check(base: Turn) -> Turn:
+    check = base.check
+    assert check is not None
+    choices = tuple(Choice(name, o.says) for name, o in check.outcomes.items())
+    return replace(base, kind="check", choices=choices)
+
+
+def _form(call: CallDesk, base: Turn, keys: list[str]) -> Turn:
+    check, looks = base.check, call.engine.knowledge.looks
+    assert check is not None
+    lines = form_lines(call, keys)
+    asks = base.asks
+    if check.look in looks and not (_phone(call) and check.phone):
+        asks = looks[check.look or ""].asks
+    return replace(base, kind="form", asks=asks, form=lines, hint="Numbers of what is wrong; - : the rest is fine.",
+                   choices=tuple(Choice(f"{n.check}/{n.outcome}", n.label) for n in lines))
+
+
+def _beside(call: CallDesk, check: Check, keys: Sequence[str], as_form: bool) -> tuple[tuple[str, str], ...]:
+    """Return what stands in small beside a question."""
     knowledge = call.engine.knowledge
-    lines = [x for x in present.check_lines(call, check, offer) if x[0] != "asks"]
+    told: list[tuple[str, str]] = []
+    if _phone(call) and check.read_back:
+        told.append(("hear back", check.read_back))
+    cost = present.cost_words(call, check)
+    if cost:
+        told.append(("takes", cost))
+    told += [("changes evidence", f"{text}. Read or photograph it first.") for text in check.destroys]
     if as_form and check.look in knowledge.looks:
-        lines.insert(0, ("look", knowledge.looks[check.look or ""].asks))
         measured = readings(call, keys[0])
-        if measured:
-            lines.append(("readings", "; ".join(knowledge.questions[k].asks for k in measured)))
+        told += [("with it", "; ".join(knowledge.questions[k].asks for k in measured))] if measured else []
     elif len(keys) > 1 and not check.measured:
-        lines.append(("same look", f"{len(keys) - 1} more checks with the same thing open or the same walk."))
-    lines += [("or", knowledge.questions[k].asks) for k in others]
-    return tuple(lines)
+        told.append(("same look", f"{number(len(keys) - 1)} more with the same thing open"))
+    return tuple(told)

@@ -7,8 +7,9 @@ what it says. Recording is immediate and durable; judging may run on the desk's 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -23,9 +24,11 @@ from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer
 from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
 from diag.record.graph import Event, Sealed, heads, make_event, new_call_id
+from diag.record.kinds import KINDS
 from diag.record.moved import linked
 from diag.record.rows import Rows, to_stored
 from diag.record.state import State
+from diag.record.undo import withdrawals
 
 if TYPE_CHECKING:
     from diag.store.open import Store
@@ -94,6 +97,8 @@ class CallDesk:
         self._state: State | None = None
         self._thought: Thought | None = None
         self._asked = 0
+        self._acts: list[tuple[str, ...]] = []
+        """Events that one act of the user made, undone and redone together."""
         self._pool: ThreadPoolExecutor | None = None
 
     # --- reading ----------------------------------------------------------------------------------
@@ -283,18 +288,37 @@ class CallDesk:
         """Withdraw an event."""
         return self.record("withdrawn", {"target": event}, {"reason": reason}, by=by)
 
-    def undo(self) -> bool:
-        """Withdraw the last own step; False when there is none."""
-        return self._withdraw_all(undo_targets(self._events, self.desk.desk_id))
+    @contextmanager
+    def act(self) -> Iterator[None]:
+        """Everything recorded inside is one act of the user: undo takes it back whole."""
+        start = len(self._events)
+        try:
+            yield
+        finally:
+            made = tuple(e.id for e in self._events[start:] if KINDS[e.kind].WITHDRAWABLE)
+            if len(made) > 1:
+                self._acts.append(made)
 
-    def redo(self) -> bool:
-        """Withdraw the last own undo; False when there is none."""
-        return self._withdraw_all(redo_targets(self._events, self.desk.desk_id))
+    def undo(self) -> tuple[str, ...]:
+        """Withdraw the last own act; return its events, () when there is none."""
+        return self._withdraw_act(undo_targets(self._events, self.desk.desk_id))
 
-    def _withdraw_all(self, targets: Sequence[str]) -> bool:
-        for target in targets:
-            self.withdraw(target)
-        return bool(targets)
+    def redo(self) -> tuple[str, ...]:
+        """Withdraw the last own undo; return the events that stand again, () when there is none."""
+        targets = self._withdraw_act(redo_targets(self._events, self.desk.desk_id))
+        withdrawn = {e.id: e.body["target"] for e in self._events if e.kind == "withdrawn"}
+        return tuple(withdrawn[t] for t in targets)
+
+    def _withdraw_act(self, targets: Sequence[str]) -> tuple[str, ...]:
+        if not targets:
+            return ()
+        whole = next((a for a in reversed(self._acts) if targets[0] in a), None)
+        gone = withdrawals(self._events)
+        chosen = tuple(targets) if whole is None else tuple(e for e in reversed(whole) if e not in gone)
+        with self.act():
+            for target in chosen:
+                self.withdraw(target)
+        return chosen
 
     def switch_channel(self, channel: str) -> Event:
         """Record that the call goes on by phone or on site."""

@@ -11,7 +11,7 @@ from diag.call.shown import shown_words
 from diag.errors import DiagError
 from diag.knowledge.base import Knowledge
 from diag.reason.case import UNKNOWN
-from diag.reason.cautions import cautions_of_check
+from diag.reason.cautions import cautions_of_check, spoken
 from diag.reason.explain import why_check
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
@@ -27,7 +27,7 @@ def known_ids(knowledge: Knowledge) -> Known:
         check=frozenset(knowledge.questions),
         cause=frozenset(knowledge.causes),
         symptom=frozenset(knowledge.symptoms),
-        caution=frozenset(knowledge.cautions),
+        caution=frozenset((*knowledge.cautions, *spoken(knowledge))),
         book=frozenset(knowledge.book),
         observer=frozenset(knowledge.observers),
         finding=frozenset(knowledge.findings),

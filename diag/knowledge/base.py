@@ -28,7 +28,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "kinds": vocabulary.Named,
     "seasons": vocabulary.Named,
     "changes": vocabulary.Named,
-    "flags": vocabulary.Named,
+    "flags": vocabulary.Flag,
     "hazards": vocabulary.Hazard,
     "cautions": vocabulary.Caution,
     "sources": vocabulary.Source,
@@ -97,7 +97,7 @@ class Knowledge:
     kinds: Mapping[str, vocabulary.Named]
     seasons: Mapping[str, vocabulary.Named]
     changes: Mapping[str, vocabulary.Named]
-    flags: Mapping[str, vocabulary.Named]
+    flags: Mapping[str, vocabulary.Flag]
     hazards: Mapping[str, vocabulary.Hazard]
     cautions: Mapping[str, vocabulary.Caution]
     sources: Mapping[str, vocabulary.Source]

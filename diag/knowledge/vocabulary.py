@@ -176,6 +176,8 @@ class MachineState(Model):
     """True when planting stops for it."""
     brings: Ids = ()
     """Hazards that come with every step in this state."""
+    spoken: Text | None = None
+    """The one sentence said before the first step in this state; None where nothing can hurt."""
 
 
 class Subsystem(Model):
@@ -224,6 +226,13 @@ class Finding(Model):
     label: Text
 
 
+class Flag(Named):
+    """Something dangerous about the situation."""
+
+    short: Text | None = None
+    """The word it has in the one line that asks what is special about the place; None where it is not asked there."""
+
+
 class Caution(Model):
     """A caution that comes before a step."""
 
@@ -253,6 +262,8 @@ class Hazard(Model):
     """True when a caller is never asked to do it."""
     wants: Ids = ()
     """Other hazards that come with it."""
+    spoken: Text | None = None
+    """A sentence said beside that of the machine state."""
 
 
 class InlineLimit(Model):

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 from diag.ask.intake import fact_text, read_words, search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
-from diag.call.desk import Desk
+from diag.ask.turn import Turn
+from diag.call.desk import CallDesk, Desk
+from diag.errors import DiagError
 from diag.figures import number_in
 from diag.hear.complaint import MOST_REASONED, Match
 from diag.hear.facts import FactFound
 from diag.plain.asking import Asking
-from diag.plain.talk import LeaveError, Read, Write
-from diag.plain.words import HELP
+from diag.plain.doing import Doing
+from diag.plain.looking import Looking
+from diag.plain.talk import LeaveError, Read, Talk, Write
+from diag.plain.words import Word, help_text
 from diag.record.graph import find_call_id
 from diag.say import present
 from diag.store.listing import listed
@@ -40,42 +47,124 @@ def _kept(desk: Desk) -> dict[str, str]:
     return kept if isinstance(kept, dict) else {}
 
 
-class Dialogue(Asking):
+class Dialogue:
     """One person at the line dialogue."""
 
     def __init__(self, desk: Desk, read: Read, write: Write, units: str) -> None:
-        super().__init__(desk, read, write, units)
-        self._commands = {
-            "?": self._help, "help": self._help, "why": self.why, "causes": self.causes, "how": self.how,
-            "not": self.why_not, "rules": self.rules, "trail": self.trail, "charts": self.charts, "show": self.show,
-            "what": self.what, "list": self.list_checks, "take": self.take, "tell": self.tell, "aloud": self.aloud,
-            "details": self.details, "back": self.back, "again": self.again, "change": self.change, "drop": self.drop,
-            "move": self.move, "rows": self.rows, "machine": self.machine, "situation": self.situation,
-            "without": self.without, "stock": self.stock,
-            "complaint": self._complaint, "phone": self.phone, "site": self.site, "note": self.note,
-            "before": self.before, "swap": self.swap, "changed": self.changed, "wait": self.wait, "photo": self.photo,
-            "homework": self.homework, "sheet": self.sheet, "catch-up": self.catch_up, "card": self.card,
-            "repair": self.repair, "for-now": self.interim, "proof": self.proof, "plan": self.plan,
-            "decide": self.decide, "file": self.from_file, "follow-up": self.follow_up,
-            "write": self.write_up, "missing": self.missing, "give": self.give, "load": self.load,
-            "close": self.close, "healthy": self.healthy, "settings": self._settings, "quit": self._quit,
-        }
+        self.talk = Talk(desk, read, write, units)
+        self.desk, self.say, self.ask, self.number_of = desk, self.talk.say, self.talk.ask, self.talk.number_of
+        self.looking = Looking(self.talk)
+        self.doing = Doing(self.talk, self.looking)
+        self.asking = Asking(self.talk)
+        self.words = {w.name: w for w in self._words()}
+
+    @property
+    def call(self) -> CallDesk:
+        """The call in work."""
+        return self.talk.call
+
+    def _words(self) -> tuple[Word, ...]:
+        def of(name: str, takes: str, tells: str, do: Callable[[str], None]) -> Word:
+            return Word(name, takes, tells, lambda rest, asked: do(rest))
+
+        see, do = self.looking, self.doing
+        return (
+            of("?", "", "after a question: not sure; help says all this", lambda rest: self._help()),
+            of("help", "", "this", lambda rest: self._help()),
+            of("undo", "", "take the last act back, whole", do.undo),
+            of("redo", "", "do again what was taken back", do.redo),
+            of("why", "", "why this check, its steps, what it costs", see.why),
+            Word("caution", "", "all cautions of this step in full", self._cautions),
+            of("emergency", "", "somebody is hurt or in danger: what to do now", self._emergency),
+            Word("other", "[2|3]", "take the second or third offer", self._other),
+            Word("form", "", "all checks of one look at once, or one by one", self._form),
+            of("list", "WORDS", "search checks and results by words", see.list_checks),
+            of("take", "WORDS", "take any check", do.take),
+            of("tell", "WORDS", "tell a result nobody asked for; it is read back", do.tell),
+            of("details", "", "rows, who, when of the next answer", do.details),
+            of("aloud", "", "figures read aloud one by one", do.aloud),
+            of("file", "FILE", "readings from a CSV file", do.from_file),
+            of("causes", "", "ranked causes", see.causes),
+            of("how", "WORDS", "what speaks for and against a cause", see.how),
+            of("not", "WORDS", "why not that cause", see.why_not),
+            of("rules", "", "what was concluded, and from what", see.rules),
+            of("what", "WORDS", "try the answers of a check without recording", see.what),
+            of("charts", "", "the readings drawn", see.charts),
+            of("show", "ID", "the knowledge behind an id", see.show),
+            of("trail", "", "what was recorded, numbered", see.trail),
+            of("change", "N", "answer number N of the trail anew", do.change),
+            of("drop", "N", "take number N back", do.drop),
+            of("move", "N CALL", "move an answer to another call", do.move),
+            of("rows", "ROWS", "the rows in trouble", do.rows),
+            of("machine", "", "pick or fill in the machine", do.machine),
+            of("situation", "", "crop, lot, target, speed, what changed", do.situation),
+            of("without", "", "tools that are not at hand", do.without),
+            of("complaint", "WORDS", "more of what they say", self._complaint),
+            of("phone", "", "go on by phone", do.phone),
+            of("site", "", "go on at the machine", do.site),
+            of("note", "TEXT", "write a note", do.note),
+            of("before", "WHAT", "done before the call", do.before),
+            of("swap", "PIECE A B", "piece of row A now sits in row B", do.swap),
+            of("changed", "WHAT", "a setting changed, for a test or for good", do.changed),
+            of("wait", "FOR", "park the call: waiting for what", do.wait),
+            of("photo", "FILE", "a photo and what it shows", do.photo),
+            of("homework", "", "up to three checks for one walk", do.homework),
+            of("sheet", "FILE", "a field sheet, printed or saved", do.sheet),
+            of("catch-up", "", "what was done, typed afterwards", do.catch_up),
+            of("card", "FILE", "the hand-over card, printed or saved", do.card),
+            of("repair", "WORDS", "record a repair", do.repair),
+            of("for-now", "WORDS", "a way to go on for now", do.interim),
+            of("proof", "", "verdict on a repair", do.proof),
+            of("plan", "", "how to prove the last repair", do.plan),
+            of("decide", "", "keep planting, go slower or stop", do.decide),
+            of("close", "", "close the call", do.close),
+            of("reopen", "", "open a closed call again", self._reopen),
+            of("follow-up", "", "after the call-back", do.follow_up),
+            of("write", "", "the write-up", do.write_up),
+            of("missing", "", "what the write-up lacks", do.missing),
+            of("give", "DETAIL TEXT", "a detail for the write-up", do.give),
+            of("load", "", "what to load on the truck", do.load),
+            of("stock", "", "where the parts are", do.stock),
+            of("healthy", "", "keep the readings as reference", do.healthy),
+            of("settings", "", "units, channel", self._settings),
+            of("quit", "", "leave it as it is; nothing is lost", self._quit),
+        )
 
     def start(self, call: str | None) -> None:
-        """Open a call or take a new one, then work on it."""
+        """Open a call or take a new one, then work on it turn by turn, each under one guard."""
         if call:
             self._open(call)
         else:
             self._choose_call()
         while True:
-            if self.call.state.closed:
-                self._closed()
-            else:
-                self.turn()
+            try:
+                self.asking.turn(self.command)
+            except DiagError as error:
+                self.say(f"Not taken: {error}")
+
+    def command(self, said: str, asked: Turn | None = None) -> bool:
+        """Carry out a word at the prompt; False when it is none ("?" alone is an answer)."""
+        name, _, rest = said.partition(" ")
+        word = self.words.get(name.lower())
+        answers = asked is not None and asked.records and said == "?"
+        if word is None or answers or said.lower() == "not sure":
+            return False
+        kept = self.talk.taken
+        try:
+            word.do(rest.strip(), asked)
+        except DiagError as error:
+            self.say(f"Not done: {error}")
+        if asked is not None and self.talk.taken == kept and name not in ("undo", "redo", "change", "drop"):
+            self.talk.taken = asked.key if asked.records and self._still_open(asked) else None
+        return True
+
+    def _still_open(self, asked: Turn) -> bool:
+        state = self.call.state
+        return not any(a.check == asked.key and a.epoch == state.epoch for a in state.answers)
 
     def _open(self, call: str) -> None:
         store = self.desk.store
-        self.call = self.desk.open_call(find_call_id(call, store.call_ids() if store else []))
+        self.talk.call = self.desk.open_call(find_call_id(call, store.call_ids() if store else []))
         self.say(present.header(self.call))
 
     def _choose_call(self) -> None:
@@ -115,25 +204,21 @@ class Dialogue(Asking):
     # --- taking a call ----------------------------------------------------------------------------
 
     def _intake(self, channel: str, *, message: bool = False) -> None:
-        if channel == "phone" and not message:
-            self.say("First: is anybody driving or moving? Then stop, or call back.")
         spoke = (self.ask("Who spoke, and for whom") or "not said") if message else ""
+        knowledge = self.desk.engine.knowledge
         words = self.ask("What do they say, in their own words")
-        match = read_words(self.desk.engine.knowledge, words)
+        match = read_words(knowledge, words)
         for danger in match.danger:
             self.say(f"FIRST: {danger.value} ({danger.said}). Put that right before anything else.")
         accepted = self._symptoms(match)
         facts = self._facts(match)
         typed = {"call_back": self.ask("When to call back [not said]")} if message else {}
         taking = Taking(channel, words, accepted, match.said_not, facts, typed, relayed=spoke)
-        taking = self._mend_taking(taking)
-        self.call = take(self.desk, taking)
-        self.say("Type ? at any question for what else you can do.")
+        self.talk.call = take(self.desk, self._mend_taking(taking))
+        self.say("help says what else you can type at any question.")
 
     def _mend_taking(self, taking: Taking) -> Taking:
         """Ask again for what does not fit, until the call can be opened."""
-        from dataclasses import replace
-
         while wrong := faults(self.desk.engine.knowledge, taking, self.desk.clock()):
             name, text = next(iter(wrong.items()))
             self.say(text)
@@ -150,7 +235,7 @@ class Dialogue(Asking):
             self.say(f"That sounds like {match.none}.")
         near = [p for p in match.proposals[:MOST_REASONED] if not match.none or p.ticked]
         labels = [f"{knowledge.symptoms[p.symptom].label}{': ' if p.reason else ''}{p.reason}" for p in near]
-        places = self.marked("numbers to turn over", labels, [p.ticked for p in near]) if near else []
+        places = self.talk.marked("numbers to turn over", labels, [p.ticked for p in near]) if near else []
         if places:
             return tuple((near[i].symptom, "matched") for i in places)
         self.say("Pick from the list by number, or nothing.")
@@ -164,38 +249,61 @@ class Dialogue(Asking):
             return ()
         self.say("Told:")
         labels = [fact_text(self.desk.engine.knowledge, f) for f in match.facts]
-        places = self.marked("numbers to turn over", labels, [f.ticked for f in match.facts])
-        return tuple(match.facts[i] for i in places)
+        return tuple(match.facts[i] for i in self.talk.marked("numbers to turn over", labels,
+                                                              [f.ticked for f in match.facts]))
 
     def _complaint(self, rest: str) -> None:
         words = rest or self.ask("What do they say, in their own words")
         if words:
             match = read_words(self.desk.engine.knowledge, words)
-            self.call.set_complaint(words, self._symptoms(match), match.said_not)
+            accepted = self._symptoms(match)
+            self.talk.record(lambda call: call.set_complaint(words, accepted, match.said_not))
 
     # --- the rest ---------------------------------------------------------------------------------
 
-    def _closed(self) -> None:
-        closed = self.call.state.closed
-        self.say(f"Closed: {closed.result.replace('_', ' ') if closed else ''}.")
-        said = self.ask("reopen, follow-up, write, missing, trail or quit")
-        if said == "reopen":
-            self.call.record("reopened", {})
-        elif not self.command(said):
-            self.say("Type reopen, follow-up, write, missing, trail or quit.")
+    def _cautions(self, rest: str, asked: Turn | None) -> None:
+        for caution in asked.cautions if asked else ():
+            self.say(present.caution_line(caution, frozenset()))
+
+    def _emergency(self, rest: str) -> None:
+        knowledge = self.desk.engine.knowledge
+        found = [c for c in knowledge.cautions.values() if c.stops and c.flags]
+        self.say("Machine off, key out, people away. Call the emergency number first; the planter can wait.")
+        told = [f"{knowledge.flags[c.flags[0]].label}: {c.text}" for c in found]
+        chosen = self.number_of("what happened", told, empty="it was nothing") if told else None
+        if chosen is not None:
+            held = [*self.call.state.situation.flags, found[chosen].flags[0]]
+            self.talk.record(lambda call: call.set_situation({"flags": list(dict.fromkeys(held))}))
+
+    def _other(self, rest: str, asked: Turn | None) -> None:
+        place = (number_in(rest, 3) or 2) - 2
+        if asked is None or not 0 <= place < len(asked.others):
+            self.say("There is no such offer now.")
+        else:
+            self.talk.taken = asked.others[place]
+
+    def _form(self, rest: str, asked: Turn | None) -> None:
+        if asked is None or not (asked.mates or asked.form):
+            self.say("This check stands for itself.")
+        else:
+            self.talk.form = asked.kind != "form"
+
+    def _reopen(self, rest: str) -> None:
+        self.talk.record(lambda call: call.record("reopened", {}))
 
     def _settings(self, rest: str) -> None:
-        chosen = self.number_of("Units", ["inches, inH2O, mph, seeds/ac", "cm, kPa, km/h, seeds/ha"], empty=self.units)
-        self.units = self.units if chosen is None else ("us", "metric")[chosen]
+        units = self.talk.units
+        chosen = self.number_of("Units", ["inches, inH2O, mph, seeds/ac", "cm, kPa, km/h, seeds/ha"], empty=units)
+        self.talk.units = units if chosen is None else ("us", "metric")[chosen]
         channel = self.number_of("New calls", ["by phone", "on site"], empty="as before")
         if self.desk.store is not None:
-            kept = {**_kept(self.desk), "units": self.units}
+            kept = {**_kept(self.desk), "units": self.talk.units}
             if channel is not None:
                 kept["channel"] = ("phone", "site")[channel]
             self.desk.store.set_setting(SETTINGS, kept)
 
-    def _help(self, rest: str) -> None:
-        self._write(HELP)
+    def _help(self) -> None:
+        self.talk.write(help_text(tuple(self.words.values())))
 
     def _quit(self, rest: str) -> None:
         raise LeaveError

@@ -6,23 +6,29 @@ from pathlib import Path
 from typing import Any
 
 from diag.ask import aloud, forms_call, forms_mend, homework, profiles
-from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
+from diag.ask.answers import take_answer
+from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer, told_turn
 from diag.ask.form import Form
 from diag.ask.fromfile import can_come_from_file
 from diag.ask.intake import search_answers, situation_field
+from diag.ask.reply import reply
+from diag.ask.turn import Turn
 from diag.call.healthy import keep_healthy
 from diag.errors import DiagError, UsageError
 from diag.figures import number_in
 from diag.knowledge.model import Check
 from diag.plain.looking import Looking
-from diag.plain.talk import WIDTH
+from diag.plain.talk import WIDTH, Part, Talk
 from diag.record.graph import find_call_id
+from diag.say import present
 
 
-class Doing(Looking):
+class Doing(Part):
     """Words that record something."""
 
-    _details: dict[str, Any]
+    def __init__(self, talk: Talk, looking: Looking) -> None:
+        super().__init__(talk)
+        self._looking = looking
 
     # --- the call's data --------------------------------------------------------------------------
 
@@ -30,7 +36,7 @@ class Doing(Looking):
         """rows [ROWS]: the rows in trouble."""
         said = rest or self.ask("Rows in trouble (7 or 3, 7-9 or all)")
         if said:
-            self.call.set_situation(situation_field(self.call, "rows", said))
+            self.talk.record(lambda call: call.set_situation(situation_field(call, "rows", said)))
 
     def situation(self, rest: str) -> None:
         """situation: crop, lot, target, speed, what changed, what to take care of."""
@@ -50,13 +56,13 @@ class Doing(Looking):
             lines = [profiles.profile_line(d, now) for d in drafts]
             chosen = self.number_of("Use a kept profile", lines, empty="another")
             if chosen is not None:
-                profiles.use_profile(self.call, drafts[chosen])
+                self.talk.record(lambda call: profiles.use_profile(call, drafts[chosen]))
                 return
         made: list[profiles.Draft] = []
         form = profiles.profile_form(knowledge, profiles.of_call(self.call), now.date().isoformat(),
                                      lambda body, personal: made.append(profiles.Draft(body, personal)))
         if self.fill(form):
-            profiles.use_profile(self.call, made[0])
+            self.talk.record(lambda call: profiles.use_profile(call, made[0]))
             if store is not None and made[0].personal.get("label"):
                 store.save_profile(made[0].body, made[0].personal)
 
@@ -97,7 +103,7 @@ class Doing(Looking):
 
     def phone(self, rest: str) -> None:
         """phone: go on by phone."""
-        self.call.switch_channel("phone")
+        self.talk.record(lambda call: call.switch_channel("phone"))
 
     def site(self, rest: str) -> None:
         """site: go on at the machine; what changed since the call is asked first."""
@@ -105,7 +111,7 @@ class Doing(Looking):
 
     def details(self, rest: str) -> None:
         """details: rows, who saw it and when, for the next answer."""
-        self.fill(forms_call.details_form(self.call, self._details.update))
+        self.fill(forms_call.details_form(self.call, self.talk.details.update))
 
     # --- answers beside the question --------------------------------------------------------------
 
@@ -118,24 +124,42 @@ class Doing(Looking):
         told = [f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}" for c, o in found]
         chosen = 0 if len(found) == 1 else self.number_of("number", told)
         if chosen is not None:
-            observer = "caller" if self.call.state.channel == "phone" else None
-            self.call.answer(found[chosen][0], outcome=found[chosen][1], observer=observer)
+            observer = {"observer": "caller"} if self.call.state.channel == "phone" else {}
+            self._agree(told_turn(self.call, *found[chosen]), details=observer)
+
+    def _agree(self, asked: Turn, **more: Any) -> None:
+        """Ask a turn until it is answered or left; record it."""
+        self.say(asked.asks)
+        for what, words in asked.beside:
+            self.say(f"{what}: {words}", "  ")
+        for i, choice in enumerate(asked.choices, 1):
+            self.say(f"  {i} {choice.words}")
+        while said := self.ask("a number, or words [nothing = leave it]"):
+            found = reply(self.call, asked, said, units=self.talk.units, **more)
+            if found.record is not None:
+                self.talk.record(found.record)
+                return
+            self.say(found.told[0] if found.told else "A number of the list.")
 
     def take(self, rest: str) -> None:
         """take WORDS: take any check."""
-        self._taken = self.pick_check(rest)
+        self.talk.taken = self._looking.pick_check(rest)
 
-    def back(self, rest: str) -> None:
-        """back: undo."""
-        self.say("Taken back." if self.call.undo() else "There is nothing to take back.")
+    def undo(self, rest: str) -> None:
+        """undo: take the last act back, whole."""
+        before = dict(present.step_texts(self.call))
+        events = self.call.undo()
+        told = "; ".join(before[e] for e in reversed(events) if e in before)
+        self.say(f"Taken back: {told}." if events else "There is nothing to take back.")
 
-    def again(self, rest: str) -> None:
-        """again: redo."""
-        self.say("Done again." if self.call.redo() else "There is nothing to do again.")
+    def redo(self, rest: str) -> None:
+        """redo: do again what was taken back."""
+        events = self.call.redo()
+        self.say(f"Done again: {present.act_words(self.call, events)}." if events else "There is nothing to do again.")
 
     def _step(self, rest: str, word: str) -> str:
         steps = {step.number: step.event for step in self.call.state.trail if step.live}
-        number = number_in(rest.split()[0], max(steps, default=0)) if rest else None
+        number = number_in(rest.split()[0], 1_000_000) if rest else None
         if number not in steps:
             raise UsageError("Name a step of the trail by its number.", word, "See `trail`.")
         return steps[number]
@@ -144,25 +168,18 @@ class Doing(Looking):
         """change N: another answer in place of number N of the trail."""
         event = self._step(rest, "change")
         asked = change_turn(self.call, event)
-        if asked is None or asked.check is None:
+        if asked is None:
             raise UsageError("That is no answer, or its check is no longer known.", "change", "Take it back: drop N.")
-        for part, text in asked.lines:
-            self.say(f"{part}: {text}", "  ")
-        body = self.answer_to(asked.check)
-        if body is not None:
-            self.call.change_answer(event, **body)
-
-    def answer_to(self, check: Check) -> dict[str, Any] | None:
-        """Ask for the answer to a check; None when it was left."""
-        raise NotImplementedError
+        self._agree(asked, change=event)
 
     def drop(self, rest: str) -> None:
         """drop N: take number N of the trail back."""
         event = self._step(rest, "drop")
         if not can_be_withdrawn(self.call, event):
             raise UsageError("This stands; it can't be taken back.", "drop", "See `trail`.")
-        self.call.withdraw(event)
-        self.say("Taken back.")
+        words = dict(present.step_texts(self.call)).get(event, "the step")
+        self.talk.record(lambda call: call.withdraw(event))
+        self.say(f"Taken back: {words}.")
 
     def move(self, rest: str) -> None:
         """move N CALL: an answer typed into the wrong call goes to the right one."""
@@ -176,7 +193,7 @@ class Doing(Looking):
 
     def aloud(self, rest: str) -> None:
         """aloud: figures read aloud one by one, each read back."""
-        key = self._now()
+        key = self._looking.now()
         check = self.desk.engine.knowledge.questions[key] if key else None
         if check is None or not aloud.can_be_read_aloud(check):
             raise UsageError("Reading aloud is for values per row and for tape positions.", "aloud", "Type the answer.")
@@ -196,18 +213,19 @@ class Doing(Looking):
             self.record_answer(check, aloud.text(read))
 
     def record_answer(self, check: Check, said: str) -> None:
-        """Record a typed answer and say what came of it."""
-        raise NotImplementedError
+        """Record figures as the answer to a check."""
+        body = take_answer(self.call, check, said, self.talk.units)
+        self.talk.record(lambda call: call.answer(check.id, **body, **self.talk.details))
 
     def from_file(self, rest: str) -> None:
         """file PATH: readings from a CSV file."""
-        key = self._now()
+        key = self._looking.now()
         check = self.desk.engine.knowledge.questions[key] if key else None
         if check is None or not can_come_from_file(check):
             what = "Spacings, positions and values per row can come from a file."
             raise UsageError(what, "file", "Take such a check.")
         read: list[str] = []
-        form = forms_call.file_form(check, self._details.get("rows"), read.append)
+        form = forms_call.file_form(check, self.talk.details.get("rows"), read.append)
         if self.fill(form, **({"file": rest} if rest else {})):
             self.say(f"Read: {read[0]}")
             self.record_answer(check, read[0])
@@ -220,9 +238,9 @@ class Doing(Looking):
         if not checks:
             self.say("No check that the grower can do alone is worth the walk now.")
             return
-        self._write(homework.message(self.call, checks))
+        self.write(homework.message(self.call, checks))
         if self.ask("Type the answers now? y/n").lower().startswith("y"):
-            self.fill(homework.answers_form(self.call, checks, self.units, "Homework"))
+            self.fill(homework.answers_form(self.call, checks, self.talk.units, "Homework"))
 
     def sheet(self, rest: str) -> None:
         """sheet [FILE]: a field sheet of the checks offered, printed or saved as text."""
@@ -231,7 +249,7 @@ class Doing(Looking):
 
     def _print_or_save(self, text: str, rest: str) -> None:
         if not rest:
-            self._write(text)
+            self.write(text)
             return
         try:
             with Path(rest).expanduser().open("x", encoding="utf-8", newline="\n") as file:
@@ -245,14 +263,14 @@ class Doing(Looking):
         picked: list[str] = []
         while said := self.ask("Words of a check that was done [nothing = that was all]"):
             try:
-                key = self.pick_check(said)
+                key = self._looking.pick_check(said)
             except DiagError as error:
                 self.say(str(error))
                 continue
             if key and key not in picked:
                 picked.append(key)
         if picked:
-            self.fill(homework.answers_form(self.call, picked, self.units, "Catch up"))
+            self.fill(homework.answers_form(self.call, picked, self.talk.units, "Catch up"))
 
     def card(self, rest: str) -> None:
         """card [FILE]: the hand-over card, and a version for a text message."""
@@ -262,7 +280,7 @@ class Doing(Looking):
 
     def repair(self, rest: str) -> None:
         """repair [WORDS]: record a repair."""
-        cause = self.pick_cause(rest)
+        cause = self._looking.pick_cause(rest)
         if cause:
             from diag.writeup.mending import with_losses
 
@@ -270,7 +288,7 @@ class Doing(Looking):
 
     def interim(self, rest: str) -> None:
         """for-now [WORDS]: a way to go on for now."""
-        form = forms_mend.interim_form(self.call, self.pick_cause(rest))
+        form = forms_mend.interim_form(self.call, self._looking.pick_cause(rest))
         if form is None:
             self.say("No way to go on for now is known against the leading causes.")
         else:
@@ -284,13 +302,13 @@ class Doing(Looking):
         """plan: how to prove the last repair: row, seeds, minutes, how far it has come."""
         from diag.writeup.proof_plan import plan_text, proof_plan
 
-        self._write(plan_text(proof_plan(self.call), WIDTH))
+        self.write(plan_text(proof_plan(self.call), WIDTH))
 
     def decide(self, rest: str) -> None:
         """decide: keep planting, go slower or stop."""
         from diag.writeup.mending import decide_form
 
-        self.fill(decide_form(self.call, self._write))
+        self.fill(decide_form(self.call, self.write))
 
     def follow_up(self, rest: str) -> None:
         """follow-up: what came of the call-back."""
@@ -304,7 +322,7 @@ class Doing(Looking):
 
     def healthy(self, rest: str) -> None:
         """healthy: keep the readings with the machine as what is healthy there."""
-        keep_healthy(self.call)
+        self.talk.record(keep_healthy)
         self.say("Kept with the machine: later readings are compared with these first.")
 
     def write_up(self, rest: str) -> None:
@@ -313,13 +331,13 @@ class Doing(Looking):
         from diag.writeup.saving import ordered
 
         order = ordered(self.call)
-        self._write(render_text(order.story, WIDTH, order.audience, order.ready))
+        self.write(render_text(order.story, WIDTH, order.audience, order.ready))
 
     def missing(self, rest: str) -> None:
         """missing: what the write-up still lacks, and the question that mends it."""
         from diag.writeup.completeness import missing, missing_text
 
-        self._write(missing_text(missing(self.call), WIDTH))
+        self.write(missing_text(missing(self.call), WIDTH))
 
     def give(self, rest: str) -> None:
         """give DETAIL TEXT: a detail for the write-up."""
@@ -342,4 +360,4 @@ class Doing(Looking):
         """load: what to load on the truck."""
         from diag.writeup.load_list import load_list, load_text
 
-        self._write(load_text(load_list(self.call)))
+        self.write(load_text(load_list(self.call)))

@@ -4,35 +4,35 @@ from __future__ import annotations
 
 from diag.ask.intake import search_answers, search_causes, search_checks
 from diag.errors import UsageError
-from diag.plain.talk import WIDTH, Talk
+from diag.plain.talk import WIDTH, Part
 from diag.say import explaining, present
 
 
-class Looking(Talk):
+class Looking(Part):
     """Words that show something and record nothing."""
 
     def causes(self, rest: str) -> None:
         """causes: the ranked causes."""
-        for c in present.cause_lines(self.call, self._before, most=20):
-            self.say(f"{c.sign} {c.belief:<9} {c.percent:>5} {c.change:<4} {c.label} {c.note}")
-        self.say(present.rest_line(self.call))
+        for c in present.cause_lines(self.call, self.talk.before, most=20):
+            self.say(f"{c.sign} {c.chance:<12} {c.label}")
+        self.say(present.rest_line(self.call, 20) or "These are all that can still be it.")
 
-    def _now(self) -> str | None:
+    def now(self) -> str | None:
         """The check that is asked now."""
         offers = self.call.offers()
-        return self._taken or (offers[0].check if offers else None)
+        return self.talk.taken or (offers[0].check if offers else None)
 
     def _lines(self, topic: str) -> None:
-        self._write(explaining.told(self.call, topic, WIDTH))
+        self.write(explaining.told(self.call, topic, WIDTH))
 
     def why(self, rest: str) -> None:
         """why: why this check."""
-        if key := self._now():
+        if key := self.now():
             self._lines(f"check:{key}")
 
     def what(self, rest: str) -> None:
         """what [WORDS]: what each answer would do; nothing is recorded."""
-        key = self.pick_check(rest) if rest else self._now()
+        key = self.pick_check(rest) if rest else self.now()
         if key:
             self._lines(f"if:{key}")
 
@@ -82,7 +82,7 @@ class Looking(Talk):
         if not found:
             raise UsageError(f"Nothing is called {rest!r}.", "show", "Ids stand in `rules` and `list`.")
         for kind, _ in found:
-            self._write(explaining.entry_text(self.call, kind, rest))
+            self.write(explaining.entry_text(self.call, kind, rest))
 
     def trail(self, rest: str) -> None:
         """trail: what was recorded."""
@@ -93,7 +93,7 @@ class Looking(Talk):
         """list WORDS: search checks, and results that can be told."""
         knowledge = self.desk.engine.knowledge
         for key in search_checks(knowledge, rest):
-            self.say(f"  {key}: {knowledge.questions[key].asks}")
+            self.say(f"  take {key}: {knowledge.questions[key].asks}")
         for key, outcome in search_answers(knowledge, rest, 6):
             check = knowledge.questions[key]
             self.say(f"  tell: {check.asks}: {check.outcomes[outcome].says}")

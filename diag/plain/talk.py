@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from typing import Any
 
 from diag.ask.form import Field, Form, Value
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError
 from diag.figures import number_in
+from diag.say import present
 from diag.text import clean, wrap
 
 Read = Callable[[str], str]
@@ -24,17 +25,36 @@ class LeaveError(Exception):
 
 
 class Talk:
-    """One person at the line dialogue."""
+    """One person at the line dialogue: what is said and asked, and where the call in work stands."""
 
     def __init__(self, desk: Desk, read: Read, write: Write, units: str) -> None:
-        self.desk, self._read, self._write, self.units = desk, read, write, units
+        self.desk, self._read, self.write, self.units = desk, read, write, units
         self.call: CallDesk = None  # type: ignore[assignment]
-        self._before: dict[str, float] = {}
-        self._taken: str | None = None
+        self.before: dict[str, float] = {}
+        """Chances before the last step, to say what moved."""
+        self.taken: str | None = None
+        """The check taken instead of the first offer."""
+        self.form: bool | None = None
+        """Whether a look is asked as one question; None: on site."""
+        self.not_known: set[str] = set()
+        self.passed = ""
+        """What was worth doing and was passed over."""
+        self.details: dict[str, Any] = {}
+        """What is said beside the next answer."""
+
+    def record(self, change: Callable[[CallDesk], object]) -> None:
+        """Record something as one act and say what was recorded. Raises DiagError."""
+        self.before = {r.cause: r.probability for r in self.call.think().judgement.ranking}
+        start = len(self.call.events)
+        with self.call.act():
+            change(self.call)
+        words = present.act_words(self.call, (e.id for e in self.call.events[start:]))
+        if words:
+            self.say(f"Recorded: {words.rstrip('.')}. undo takes it back.")
 
     def say(self, text: str = "", indent: str = "") -> None:
         """Write text folded to the width."""
-        self._write(wrap(text, WIDTH, indent) if text else "")
+        self.write(wrap(text, WIDTH, indent) if text else "")
 
     def ask(self, prompt: str) -> str:
         """Read one line. Raises EOFError at the end of the input."""
@@ -58,10 +78,10 @@ class Talk:
         for i, (text, mark) in enumerate(zip(choices, marks, strict=True), 1):
             self.say(f"  [{'x' if mark else ' '}] {i} {text}")
         while True:
-            said = self.ask(f"{prompt}, nothing: as marked").replace(",", " ").split()
-            if all(n.isdigit() and 1 <= int(n) <= len(choices) for n in said):
-                turned = {int(n) - 1 for n in said}
-                return [i for i, mark in enumerate(marks) if mark != (i in turned)]
+            numbers = [number_in(n, len(choices)) for n in self.ask(f"{prompt}, nothing: as marked").replace(
+                ",", " ").split()]
+            if None not in numbers:
+                return [i - 1 for i, mark in enumerate(marks, 1) if mark != (i in numbers)]
             self.say(f"Type numbers from 1 to {len(choices)}, or nothing.")
 
     # --- forms ------------------------------------------------------------------------------------
@@ -78,7 +98,7 @@ class Talk:
             if not self._field(field, values):
                 break
         try:
-            form.record(self.call, values)
+            self.record(lambda call: form.record(call, values))
         except DiagError as error:
             self.say(f"Not taken: {error}")
             return False
@@ -117,12 +137,23 @@ class Talk:
             return ()
         numbers = [number_in(w, len(field.choices)) for w in said.replace(",", " ").split()]
         if None in numbers:
-            near = [key for key, text in field.choices if text.lower().startswith(said.lower()) or key == said]
+            low = said.lower()
+            near = [key for key, text in field.choices if low in (key, text.lower())] or [
+                key for key, text in field.choices if text.lower().startswith(low)]
             return None if len(near) != 1 else (near[0],) if field.kind == "ticks" else near[0]
-        keys = tuple(dict.fromkeys(field.choices[n - 1][0] for n in numbers if n))
+        keys = tuple(dict.fromkeys(field.choices[n - 1][0] for n in numbers if n is not None))
         return keys if field.kind == "ticks" else keys[0] if len(keys) == 1 else None
 
 
-def without(form: Form, *names: str) -> Form:
-    """Return a form without some of its fields."""
-    return replace(form, fields=tuple(f for f in form.fields if f.name not in names))
+class Part:
+    """A part of the dialogue; it speaks through the talk it belongs to."""
+
+    def __init__(self, talk: Talk) -> None:
+        self.talk = talk
+        self.desk, self.say, self.ask = talk.desk, talk.say, talk.ask
+        self.number_of, self.fill, self.write = talk.number_of, talk.fill, talk.write
+
+    @property
+    def call(self) -> CallDesk:
+        """The call in work."""
+        return self.talk.call

@@ -38,3 +38,21 @@ def cautions_of_check(
 ) -> tuple[Caution, ...]:
     """Return the cautions that come before a check: those of its hazards and of the machine states of its steps."""
     return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised)
+
+
+def spoken(knowledge: Knowledge) -> dict[str, str]:
+    """Return {id: sentence} of all sentences said before a step: of machine states and of hazards."""
+    told = {f"state.{name}": s.spoken for name, s in knowledge.states.items() if s.spoken}
+    return told | {f"hazard.{name}": h.spoken for name, h in knowledge.hazards.items() if h.spoken}
+
+
+def spoken_of_check(knowledge: Knowledge, check: Check) -> tuple[str, ...]:
+    """Return the ids of the sentences that belong to a check, in the order of its steps, each sentence once."""
+    told = spoken(knowledge)
+    named = [f"state.{step.state}" for step in check.steps]
+    named += [f"hazard.{name}" for name in with_wants(knowledge, check.all_hazards)]
+    found: dict[str, str] = {}
+    for name in named:
+        if name in told:
+            found.setdefault(told[name], name)
+    return tuple(found.values())

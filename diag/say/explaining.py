@@ -41,7 +41,7 @@ def topics(call: CallDesk, check: str | None) -> list[Topic]:
     found.append(Topic("rules", "Rules that fired"))
     for firing in call.think().judgement.firings:
         because = knowledge.rules[firing.rule].because
-        found.append(Topic(f"rule:{firing.rule}", f"Rule {firing.rule}: {because}", ("rules", firing.rule)))
+        found.append(Topic(f"rule:{firing.rule}", f"Why: {because}", ("rules", firing.rule)))
     if any(s.evaluated.analysed for s in call.think().read.seen.values()):
         found.append(Topic("charts", "Charts of the readings"))
     return found
@@ -72,13 +72,13 @@ def why_lines(call: CallDesk, check: str) -> list[str]:
     entry: Check = call.engine.knowledge.questions[check]
     offer = next((o for o in call.offers() if o.check == check), None)
     lines = [entry.asks + ":"]
-    lines += [
-        f"  {text}" for part, text in present.check_lines(call, entry, offer) if part in ("why", "takes", "expected")
-    ]
+    told = list(present.check_lines(call, entry, offer))
+    lines += [f"  {text}" for part, text in told if part == "why"]
+    lines += [f"  {part}: {text}" for part, text in told if part not in ("why", "asks", "say")]
     if offer is None:
         lines.append("  It was taken by hand; it is not one of the best three now.")
     else:
-        lines.append(f"  [{offer.bits:.2f} bit in {offer.minutes:g} min, saves {offer.saves_minutes:g} min]")
+        lines.append(f"  Asked now, it saves about {offer.saves_minutes:.0f} min against mending at once.")
     return lines
 
 
@@ -99,7 +99,7 @@ def _believed(call: CallDesk, judgement: Judgement, now: dict[str, float], most:
     for r in judgement.ranking[:most]:
         step = r.probability - now.get(r.cause, 0.0)
         moved = "" if abs(step) < 0.02 else " up" if step > 0 else " down"
-        share = present.percent(r.probability)
+        share = present.chance_words(r.probability)
         lines.append(f"{present.BELIEF_WORDS[r.belief]}: {causes[r.cause].label} ({share}{moved})")
     return lines
 
@@ -112,9 +112,20 @@ def chart_text(call: CallDesk, width: int) -> str:
         if analysed is None:
             continue
         check = call.engine.knowledge.questions[one.answer.check]
-        where = f" [row {show_rows(one.answer.rows)}]" if one.answer.rows not in (None, "all") else ""
+        where = f", row {show_rows(one.answer.rows)}" if one.answer.rows not in (None, "all") else ""
         parts.append("\n".join([check.asks + where, wrap(analysed.words, width), *analysed.charts(width)]))
     return "\n\n".join(parts) or "No reading has been worked out yet."
+
+
+def last_chart(call: CallDesk, width: int) -> list[str]:
+    """Return the chart of the reading taken last, [] when there is none."""
+    done = [one for one in call.think().read.seen.values() if one.evaluated.analysed is not None]
+    if not done:
+        return []
+    analysed = done[-1].evaluated.analysed
+    assert analysed is not None
+    charts = [line for chart in analysed.charts(width) for line in chart.splitlines()]
+    return [call.engine.knowledge.questions[done[-1].answer.check].asks, *charts] if charts else []
 
 
 def entry_text(call: CallDesk, kind: str, key: str) -> str:

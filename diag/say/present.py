@@ -5,7 +5,6 @@ Plain lines, no markup; each front end decides where they go.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -16,11 +15,12 @@ from diag.reason.cautions import cautions_of_check, stopping
 from diag.reason.explain import how, why_check, why_not
 from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
-from diag.record.graph import show_call_id
+from diag.record.kinds import KINDS
 from diag.record.rows import show_rows
 from diag.record.times import age_words
 from diag.say.steps import reading_text as reading_text
 from diag.say.steps import setting_words as setting_words
+from diag.say.steps import step_texts as step_texts
 from diag.say.steps import trail_lines as trail_lines
 from diag.text import count, number
 
@@ -37,7 +37,14 @@ SUGGESTED: Mapping[str, str] = {
     "stop": "Stop the diagnosis here.", "homework": "Give homework and call back.",
     "close": "This can be closed.", "prove": "Measure again before anything else.",
 }
-SIGNS: Mapping[str, str] = {"likely": "##", "open": "# ", "unlikely": ". ", "set_aside": "- "}
+CHANCES = ((0.97, "all but sure"), (0.85, "9 in 10"), (0.775, "4 in 5"), (0.71, "3 in 4"), (0.585, "2 in 3"),
+           (0.415, "1 in 2"), (0.29, "1 in 3"), (0.225, "1 in 4"), (0.15, "1 in 5"), (0.075, "1 in 10"),
+           (0.03, "1 in 20"), (0.0, "slight"))
+"""From which chance on which words."""
+BAR = 10
+"""Cells of a full bar."""
+MOVED = 0.02
+"""A change of chance that is worth a sign."""
 
 
 @dataclass(frozen=True)
@@ -47,11 +54,11 @@ class CauseLine:
     cause: str
     label: str
     belief: str
+    chance: str
+    """In words: "1 in 5"."""
+    share: float
     sign: str
-    percent: str
-    change: str
-    """ "up", "down", "new" or "" since the answer before."""
-    note: str
+    """ "+" more likely since the answer before, "-" less, "*" new among those shown, else blank."""
 
 
 def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most: int = 12) -> list[CauseLine]:
@@ -62,45 +69,118 @@ def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most:
         if position >= most or (position >= 3 and r.belief not in (LIKELY, OPEN)):
             break
         old = (before or {}).get(r.cause)
-        change = "" if old is None or abs(r.probability - old) < 0.02 else "up" if r.probability > old else "down"
-        note = f"spoken against by {r.against}" if r.against else ""
+        moved = 0.0 if old is None else r.probability - old
+        sign = " " if abs(moved) < MOVED else "+" if moved > 0 else "-"
         label = knowledge.causes[r.cause].label
-        share = percent(r.probability)
-        lines.append(CauseLine(r.cause, label, BELIEF_WORDS[r.belief], SIGNS[r.belief], share, change, note))
+        words = BELIEF_WORDS[r.belief], chance_words(r.probability)
+        lines.append(CauseLine(r.cause, label, *words, r.probability, sign))
     return lines
 
 
-def percent(share: float) -> str:
-    """Return a share as shown on the desk: "17 %", "<1 %"."""
-    return "<1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
+def bar(share: float, cells: int = BAR) -> str:
+    """Return a short bar of so many cells, at least one of them full."""
+    return ("■" * max(1, round(share * cells))).ljust(cells)
 
 
-def rest_line(call: CallDesk) -> str:
-    """Return how much is left for causes not listed, unknown ones and two at once, in words."""
+def chance_words(share: float) -> str:
+    """Return a chance in words people use: "1 in 5"."""
+    return next(words for least, words in CHANCES if share >= least)
+
+
+def rest_line(call: CallDesk, shown: int = 0) -> str:
+    """Return what stands behind the causes shown: how many more, two at once, nothing in the book."""
     j = call.think().judgement
-    open_ones = sum(r.belief in (LIKELY, OPEN) for r in j.ranking)
-    parts = [count(open_ones, "cause") + " open", f"{len(j.ranking) - open_ones} unlikely or set aside"]
-    if j.belief.mass_two >= 0.2:
-        parts.append(f"two faults at once {percent(j.belief.mass_two)}")
-    if not j.faults_known:
-        parts.append("NONE OF THE KNOWN CAUSES FITS WELL")
-    return "; ".join(parts)
+    more = sum(r.belief in (LIKELY, OPEN) for r in j.ranking) - shown
+    parts = ["This does not look like anything in the book."] if not j.faults_known else []
+    parts += [f"Two faults at once: {chance_words(j.belief.mass_two)}."] if j.belief.mass_two >= 0.2 else []
+    parts += [f"{more} more can still be it."] if more > 0 else []
+    return " ".join(parts)
 
 
 def header(call: CallDesk) -> str:
-    """Return one line that tells which call this is: id, customer, machine, rows, channel."""
+    """Return which call this is, in words: customer, machine, rows in trouble, by phone or on site."""
     state = call.state
-    parts = [show_call_id(call.call)]
-    customer, machine = call.text_of("opened", "customer"), call.text_of("machine", "label")
-    parts += [p for p in (customer, machine) if p]
-    if state.machine.rows:
-        parts.append(count(state.machine.rows, "row"))
-    if state.situation.rows is not None:
-        parts.append("all rows" if state.situation.rows == "all" else f"row {show_rows(state.situation.rows)}")
+    parts = [p for p in (call.text_of("opened", "customer"), call.text_of("machine", "label")) if p]
+    rows, of = state.situation.rows, state.machine.rows
+    if rows is not None:
+        where = "all rows" if rows == "all" else f"row{'s' if len(rows) > 1 else ''} {show_rows(rows)}"
+        parts.append(where + (f" of {of}" if of else ""))
+    elif of:
+        parts.append(count(of, "row"))
     parts.append("by phone" if state.channel == "phone" else "on site")
     if state.opened.practice:
         parts.append("PRACTICE")
-    return " | ".join(parts)
+    return " · ".join(parts)
+
+
+def worth_doing_words(call: CallDesk) -> str:
+    """Return what is worth doing now when that is no check; "" when a check is."""
+    judgement = call.think().judgement
+    if judgement.action == "check":
+        return ""
+    text = ACTIONS.get(judgement.action, judgement.action)
+    if judgement.plan.repair:
+        cause = call.engine.knowledge.causes[judgement.plan.repair]
+        text += f": {cause.label} (about {cause.repair.minutes:g} min)"
+    return f"Worth doing now: {text}."
+
+
+def _repair_words(call: CallDesk, causes: Iterable[str]) -> str:
+    known = call.engine.knowledge.causes
+    return "; ".join(known[c].label if c in known else c for c in causes)
+
+
+def proved_lines(call: CallDesk) -> list[str]:
+    """Return what was mended, and what showed that it is mended."""
+    answers = {a.event: a for a in call.state.answers}
+    lines = []
+    for repair in call.state.repairs:
+        proofs = [p for p in call.state.proofs if p.target == repair.event and p.verdict == "accepted"]
+        words = call.personal.get(repair.event, {}).get("words", "") or _repair_words(call, repair.causes)
+        lines.append(f"{'Mended and shown' if proofs else 'Done, not shown'}: {words.rstrip('.')}.")
+        for answer in (answers[e] for p in proofs for e in p.answers if e in answers):
+            check = call.engine.knowledge.questions.get(answer.check)
+            lines.append(f"Afterwards, {check.asks if check else answer.check}: {reading_text(answer, check)}.")
+    return lines
+
+
+def ended_lines(call: CallDesk) -> list[str]:
+    """Return how a closed call ended."""
+    closed = call.state.closed
+    result = closed.result.replace("_", " ") if closed else ""
+    return [f"Closed: {result}.", *proved_lines(call)]
+
+
+def act_words(call: CallDesk, events: Iterable[str]) -> str:
+    """Return what an act of the user recorded, in words on one line; "" when it shows nowhere."""
+    wanted = set(events)
+    told = [text for event, text in step_texts(call) if event in wanted]
+    return told[0] + (f" (and {len(told) - 1} more)" if len(told) > 1 else "") if told else ""
+
+
+def last_act(call: CallDesk, events: Iterable[str] = ()) -> tuple[str, bool]:
+    """Return what was recorded last and still stands, in words, and whether it can be taken back.
+
+    `events`: those of the last act where it is known; else the last step that stands is told.
+    """
+    live = {s.event: s for s in call.state.trail if s.live and s.known}
+    acted = [e for e in events if e in live]
+    text = act_words(call, acted)
+    if not text:
+        text, acted = next(((t, [e]) for e, t in reversed(step_texts(call)) if e in live), ("", []))
+    return text, any(KINDS[live[e].kind].WITHDRAWABLE for e in acted)
+
+
+def cost_words(call: CallDesk, check: Check) -> str:
+    """Return what a check costs: minutes on the line, or here, and the tools it takes."""
+    minutes = check.minutes
+    told = []
+    if call.state.channel == "phone" and minutes.desk is not None:
+        told.append(f"{number(minutes.desk)} min on the line")
+        told += [f"the grower {number(minutes.grower)} min"] if minutes.grower else []
+    elif minutes.site is not None:
+        told.append(f"{number(minutes.site)} min")
+    return ", ".join([*told, *(call.engine.knowledge.tools[t].label for t in check.tools)])
 
 
 def warnings(call: CallDesk) -> list[str]:
@@ -156,20 +236,6 @@ def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
     return f"{caution.word}: {caution.text}{who}"
 
 
-def held_to(cautions: Iterable[Caution]) -> str:
-    """Return cautions that were read and still hold, on one line: the worst word and what each is about."""
-    words: dict[str, list[str]] = {}
-    for caution in cautions:
-        first = _FIRST.split(caution.text, maxsplit=1)[0]
-        short = first if first.startswith("If ") else first.partition(",")[0]
-        words.setdefault(caution.word, []).append(short.rstrip(".:,; "))
-    return " ".join(f"{word}: {'; '.join(told)}." for word, told in words.items())
-
-
-_FIRST = re.compile(r"[.!?](?:\s|$)")
-"""Where the first clause of a caution ends."""
-
-
 def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Iterator[tuple[str, str]]:
     """Yield (part, text) of a check's page in reading order: question, what it changes, steps, why, minutes."""
     knowledge = call.engine.knowledge
@@ -183,20 +249,13 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
     for text in check.destroys:
         yield "ends", f"This changes evidence: {text}. Read or photograph it first."
     for step in check.steps:
-        yield "step", f"[{knowledge.states[step.state].label}] {step.do}"
+        yield "step", f"{knowledge.states[step.state].label}: {step.do}"
     yield "expected", check.expected
     if offer is not None:
         yield "why", why_check(call.engine, offer)
     elif check.why:
         yield "why", check.why
-    minutes = check.minutes
-    if phone and minutes.desk is not None:
-        grower = f", the grower {number(minutes.grower)} min" if minutes.grower else ""
-        yield "takes", f"{number(minutes.desk)} min on the line{grower}"
-    elif minutes.site is not None:
-        yield "takes", f"{number(minutes.site)} min"
-    if check.tools:
-        yield "tools", ", ".join(knowledge.tools[t].label for t in check.tools)
+    yield "takes", cost_words(call, check)
     for s in check.stand_ins:
         what = knowledge.checks[s.check].asks if s.check else s.do or ""
         yield "instead", f"{what} (weaker: {s.weaker_in})"
@@ -230,14 +289,12 @@ def how_lines(call: CallDesk, cause: str) -> list[str]:
                 for c, o in zip(w.checks, w.outcomes, strict=True)
             )
         elif w.kind == "rule":
-            told = f"rule {w.source}: {knowledge.rules[w.source].because}"
+            told = knowledge.rules[w.source].because
         elif w.kind == "symptoms":
             told = "complaint: " + ", ".join(knowledge.symptoms[s].label for s in w.checks)
         else:
             told = "how often it is the cause on such machines"
-        words = "" if w.kind == "frequency" else f"{w.words}  "
-        lines.append(f"  {words}[{w.log10:+.2f}]  {told}")
-    lines.append("  [in powers of ten, against a cause nobody knows]")
+        lines.append("  " + (told if w.kind == "frequency" else f"{w.words}: {told}"))
     return lines
 
 
@@ -249,19 +306,20 @@ def why_not_line(call: CallDesk, cause: str) -> str:
 
 def rule_lines(call: CallDesk, only: str | None = None) -> list[str]:
     """Return the rules that fired (or one of them): what they found, their reason and what they rest on."""
-    knowledge = call.engine.knowledge
     where = {f.finding: f" (row {show_rows(f.rows)})" for f in call.think().judgement.findings if f.rows}
+    knowledge = call.engine.knowledge
     lines = []
     for firing in call.think().judgement.firings:
         if only not in (None, firing.rule):
             continue
         rule = knowledge.rules[firing.rule]
-        lines.append(f"{rule.id}: {rule.because}")
+        asks = (knowledge.questions[k].asks for k in firing.keys if k in knowledge.questions)
+        lines.append(rule.because)
         if rule.then.finds:
             found = knowledge.findings[rule.then.finds]
             lines.append(f"    found: {found.label}{where.get(found.id, '')}")
-        lines.append(f"    on {', '.join(firing.keys) or 'nothing but what is missing'}")
-    return lines or ["No rule has fired."]
+        lines.append(f"    rests on: {'; '.join(asks) or 'what was told, or what is missing'}")
+    return lines or ["No rule speaks yet."]
 
 
 # --- hand-over ----------------------------------------------------------------------------------------

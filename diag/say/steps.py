@@ -8,6 +8,7 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
+from diag.reason.cautions import spoken
 from diag.reason.judge import applicable
 from diag.record.kinds import KINDS, Answer
 from diag.record.rows import show_rows
@@ -53,16 +54,18 @@ def _value(value: object) -> str:
     return str(value)
 
 
-def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
-    """Return (event id, line) for everything recorded, in order; withdrawn steps are marked."""
+def step_texts(call: CallDesk) -> list[tuple[str, str]]:
+    """Return (event id, words) for everything recorded, in order."""
     answers = {a.event: a for a in call.state.answers}
-    lines = []
-    for step in call.state.trail:
-        text = _step_text(call, step, answers.get(step.event))
-        if text:
-            mark = "" if step.live else " (withdrawn)"
-            lines.append((step.event, f"{step.number:>3} {text}{mark}"))
-    return lines
+    told = ((step.event, _step_text(call, step, answers.get(step.event))) for step in call.state.trail)
+    return [(event, text) for event, text in told if text]
+
+
+def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
+    """Return (event id, line) for everything recorded, in order; what was taken back is marked."""
+    steps = {s.event: s for s in call.state.trail}
+    return [(event, f"{steps[event].number:>3} {text}{'' if steps[event].live else ' (taken back)'}")
+            for event, text in step_texts(call)]
 
 
 def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
@@ -71,7 +74,7 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
         check = knowledge.questions.get(body["check"])
         asks = check.asks if check else f"{body['check']} (no longer known)"
         rows = body.get("rows")
-        where = "" if rows in (None, "all") else f" [row {show_rows(rows)}]"
+        where = "" if rows in (None, "all") else f", row {show_rows(rows)}"
         if answer is None:
             return f"{asks}{where}"
         seen = call.seen(step.event)
@@ -103,10 +106,20 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
     if step.kind == "waiting":
         return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
             f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
+    if step.kind == "caution":
+        return _caution_text(call, body)
     if step.kind == "channel":
         return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
     says = KINDS[step.kind].SAYS if step.known else "an event of a newer program"
     return says.format_map({k: str(v).replace("_", " ") for k, v in body.items()})
+
+
+def _caution_text(call: CallDesk, body: Mapping[str, Any]) -> str:
+    """Return what was said or read, and to whom."""
+    knowledge, name = call.engine.knowledge, body["caution"]
+    words = spoken(knowledge).get(name) or (knowledge.cautions[name].text if name in knowledge.cautions else "")
+    head = "said to the caller: " if body.get("shown_to") == "grower" else "read: "
+    return head + words if words and body["acknowledged"] != "none" else ""
 
 
 def _beside(call: CallDesk, answer: Answer) -> str:
@@ -136,9 +149,6 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "without":
             labels_of = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
             told.append("not at hand: " + (", ".join(labels_of) or "nothing"))
-        elif name == "without":
-            named_tools = [knowledge.tools[t].label if t in knowledge.tools else t for t in value]
-            told.append(f"not at hand: {', '.join(named_tools)}" if named_tools else "all tools at hand")
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":

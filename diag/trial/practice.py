@@ -102,7 +102,7 @@ def _step(practice: Practice, read: Callable[[str], str], write: Callable[[str],
         return True
     if said == "causes":
         for c in present.cause_lines(call):
-            write(f"{c.sign} {c.belief:<9} {c.percent:>10} {c.label}")
+            write(f"{present.bar(c.share)} {c.chance:<12} {c.label}")
         return False
     if said == "give up" or said.startswith("is "):
         return _end(practice, said.removeprefix("is ").strip() if said != "give up" else None, write)

@@ -19,19 +19,25 @@ from textual.screen import Screen
 from textual.scrollbar import ScrollBar, ScrollBarRender
 
 from diag.errors import DiagError
+from diag.store.drafts import Drafts, place_beside
 from diag.tui.act import Act, bindings, key_name
-from diag.tui.messages import BeliefReady, EngineReady, JudgeFailed, StartFailed, StoreReady
+from diag.tui.messages import EngineReady, StartFailed, StoreReady
 from diag.tui.screens.page import Page
 from diag.tui.screens.start import StartScreen
-from diag.tui.theme import NO_COLOR, THEMES
+from diag.tui.theme import DARK, NO_COLOR, THEMES
+from diag.tui.work import Judged, JudgeFailed, Work
 
 if TYPE_CHECKING:
+    from diag.ask.profiles import Draft
+    from diag.ask.taking import Taking
     from diag.call.desk import CallDesk, Desk
     from diag.reason.judge import Engine
     from diag.store.open import Store
-    from diag.tui.work import Work
 
 LOG = logging.getLogger(__name__)
+KEEP_EVERY = 1.0
+"""Seconds between two writings of what is half typed."""
+READING = "The knowledge is still being read: once more in a second."
 SETTINGS = "screens"
 """Name under which the store keeps what the user chose."""
 
@@ -52,6 +58,7 @@ class DiagApp(App[int]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("help", "Help", "What can be done here, with the keys.", "f1", shown=True),
         Act("calls", "Calls", "Back to the list of calls; this one is kept as it is, half-typed text too.", "f2"),
+        Act("emergency", "EMERGENCY", "Somebody is hurt or in danger: what to do now. It stops the diagnosis.", "f12"),
         Act("command_palette", "All commands", "Everything that can be done here, by its words.", "ctrl+p", first=True),
         Act("theme", "Other colours", "Next of: evening, daylight, full sun, no colour."),
         Act("quit", "Quit", "Leave; nothing is lost.", "ctrl+q", first=True),
@@ -69,16 +76,21 @@ class DiagApp(App[int]):
         self._units, self._no_color = units, no_color
         self.store: Store | None = None
         self.engine: Engine | None = None
+        self.drafts = Drafts()
         self.trouble = ""
         """Why the store or the knowledge cannot be used, "" when they can."""
         self.works: dict[str, Work] = {}
-        """Calls in work, by id; their half-typed text is kept here."""
+        """Calls in work, by id."""
         self.chosen: dict[str, str] = {}
         ScrollBar.renderer = PlainBar
         for theme in THEMES:
             self.register_theme(theme)
 
     # --- starting ---------------------------------------------------------------------------------
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Our own variables, before a theme of ours is on."""
+        return {name: DARK.variables[name] for name in ("bright", "quiet")}
 
     def on_mount(self) -> None:
         self.theme = NO_COLOR.name if self._no_color else THEMES[0].name
@@ -101,6 +113,11 @@ class DiagApp(App[int]):
 
     def on_store_ready(self, message: StoreReady) -> None:
         self.store = message.store
+        kept = self.drafts
+        self.drafts = Drafts(place_beside(message.store.place))
+        for call in kept.calls():  # what was typed while the store was being opened
+            self.drafts.of(call).update(kept.load(call))
+        self.set_interval(KEEP_EVERY, self.keep_drafts)
         self._recall()
         self._refresh()
 
@@ -117,9 +134,14 @@ class DiagApp(App[int]):
     def _refresh(self) -> None:
         for screen in self.screen_stack:
             if isinstance(screen, StartScreen):
-                screen.show_calls()
+                screen.start_ready()
             elif isinstance(screen, Page):
                 screen.show_call()
+
+    @work(thread=True, exclusive=True, group="drafts", description="drafts", exit_on_error=False)
+    def keep_drafts(self) -> None:
+        """Write what is half typed, off the screen's thread."""
+        self.drafts.flush()
 
     def _recall(self) -> None:
         """Take up what the user chose last time; the command line goes first."""
@@ -150,6 +172,11 @@ class DiagApp(App[int]):
     # --- what screens need ------------------------------------------------------------------------
 
     @property
+    def office(self) -> DiagApp:
+        """The application, as a call in work needs it."""
+        return self
+
+    @property
     def units(self) -> str:
         """The units values are shown in: us or metric."""
         return self._units or self.chosen.get("units", "us")
@@ -177,21 +204,32 @@ class DiagApp(App[int]):
 
     # --- calls ------------------------------------------------------------------------------------
 
-    def new_call(self, kind: str) -> None:
-        """Take a new call: by phone, on site, or from a message."""
-        from diag.tui.screens.intake import IntakeScreen
+    def take_call(self, taking: Taking, fitted: Draft | None = None) -> str:
+        """Open a call with what was heard and put it on the desk; return "" or what was wrong."""
+        from diag.ask.profiles import note_fitted
+        from diag.ask.taking import take
 
-        self.push_screen(IntakeScreen(kind))
+        try:
+            desk = self.desk
+            if desk is None:
+                return self.trouble or READING
+            call = take(desk, taking)
+            if fitted is not None:
+                note_fitted(call, fitted)
+        except DiagError as error:
+            return str(error)
+        self.start_work(call)
+        return ""
 
     def open_call(self, call: str) -> str:
         """Open a stored call; return "" or what was wrong."""
-        desk = self.desk
-        if desk is None:
-            return self.trouble or "The knowledge is still being read: once more in a second."
         if call in self.works:
             self.show_work(self.works[call])
             return ""
         try:
+            desk = self.desk
+            if desk is None:
+                return self.trouble or READING
             self.start_work(desk.open_call(call))
         except DiagError as error:
             return str(error)
@@ -199,9 +237,7 @@ class DiagApp(App[int]):
 
     def start_work(self, call: CallDesk) -> Work:
         """Put a call on the desk."""
-        from diag.tui.work import Work
-
-        work = Work(self, call)
+        work = Work(self, call, self.drafts.of(call.call) if call.desk.store is not None else None)
         self.works[call.call] = work
         self.show_work(work)
         return work
@@ -217,9 +253,15 @@ class DiagApp(App[int]):
         """Open what is not a call: settings, demonstration calls, practice."""
         from diag.tui.screens import others
 
-        {"settings": others.settings, "demo": others.demonstrations, "practice": others.practice}[name](self)
+        page = self.screen
+        if not isinstance(page, Page):
+            return
+        try:
+            others.NAMED[name](page)
+        except DiagError as error:
+            page.tell(str(error), "bad")
 
-    def on_belief_ready(self, message: BeliefReady) -> None:
+    def on_judged(self, message: Judged) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
 
@@ -264,6 +306,14 @@ class DiagApp(App[int]):
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen(self.acts(self.screen)))
 
+    def action_emergency(self) -> None:
+        """Show what to do now; the diagnosis of the call on the screen stops."""
+        from diag.tui.screens.emergency import EmergencyScreen
+
+        if not isinstance(self.screen, EmergencyScreen):
+            work = self.screen.work if isinstance(self.screen, Page) else None
+            self.push_screen(EmergencyScreen(work))
+
     def action_calls(self) -> None:
         while len(self.screen_stack) > 2 and not isinstance(self.screen, StartScreen):
             self.pop_screen()
@@ -278,6 +328,7 @@ class DiagApp(App[int]):
             self.screen.tell("Ctrl+Q leaves the program. Marked text in a field is copied by Ctrl+C.")
 
     async def action_quit(self) -> None:
+        self.drafts.flush()
         for one in self.works.values():
             one.call.shut()
         self.exit(0)

@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING
 from textual.message import Message
 
 if TYPE_CHECKING:
-    from diag.call.desk import Thought
     from diag.reason.judge import Engine
     from diag.store.open import Store
-    from diag.tui.work import Work
 
 
 @dataclass
@@ -34,19 +32,3 @@ class StartFailed(Message):
 
     what: str
     error: Exception
-
-
-@dataclass
-class BeliefReady(Message):
-    """A judgement came from the desk's thread; it may be stale."""
-
-    work: Work
-    thought: Thought
-
-
-@dataclass
-class JudgeFailed(Message):
-    """Judging raised an error; what was recorded stands."""
-
-    work: Work
-    error: BaseException

@@ -16,18 +16,20 @@ from diag.call.desk import CallDesk, Desk
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
-from diag.tui.screens import intake
-from diag.tui.widgets import answer
+from diag.tui.screens import desk, start
+from diag.tui.widgets.line import AnswerLine
 
 SMALL, LARGE = (80, 24), (120, 40)
 NOW = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
 HERE = Path(__file__).parent
+TURNS = 300
+"""So often it is looked whether all is still before that is called a failure."""
 Body = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
 
 _wait.SLEEP_GRANULARITY, _wait.SLEEP_IDLE = 0.002, 0.001
 """The pilot looks ten times as often whether all is idle."""
-intake.MATCH_AFTER = answer.PREVIEW_AFTER = 0.002
-"""Hardly any waiting for a pause in typing."""
+start.MATCH_AFTER = desk.PREVIEW_AFTER = 0.0
+"""No waiting for a pause in typing."""
 
 
 class Chance:
@@ -60,36 +62,45 @@ def drive(app: DiagApp, body: Body, size: tuple[int, int] = SMALL) -> None:
 
 
 async def still(pilot: Pilot[int]) -> None:
-    """Wait until nothing is under way: no worker, no judging, no message."""
-    await pilot.pause()
-    while _busy(pilot.app):
-        await asyncio.sleep(0.005)
-    await pilot.pause()
-    if _busy(pilot.app):
-        await still(pilot)
-
-
-def _busy(app: object) -> bool:
+    """Wait until nothing is under way: no worker, no judging, no message, no question that is not drawn."""
+    app = pilot.app
     assert isinstance(app, DiagApp)
-    judging = any(not w.ready and not w.failed for w in app.works.values())
+    await pilot.pause()
+    for _ in range(TURNS):
+        if not _busy(app) or app._exception is not None:
+            return
+        await app.workers.wait_for_complete()
+        for work in app.works.values():
+            if work.judging is not None:
+                await asyncio.wait([asyncio.wrap_future(work.judging)])
+        await pilot.pause()
+    raise AssertionError(f"never still: {app.screen}, {[w for w in app.workers if not w.is_finished]}")
+
+
+def _busy(app: DiagApp) -> bool:
+    judging = any(not w.ready and not w.failed and w.judging is not None for w in app.works.values())
     started = bool(app.trouble) or (app.engine is not None and app.store is not None)
-    return judging or not started or any(not w.is_finished for w in app.workers)
+    return judging or not started or any(not w.is_finished for w in app.workers) or _undrawn(app)
+
+
+def _undrawn(app: DiagApp) -> bool:
+    """Tell whether the desk on the screen waits for its question to be drawn."""
+    page = app.screen
+    if not isinstance(page, desk.DeskScreen) or page.work.failed or page.turn is None:
+        return False
+    return page.query_one(AnswerLine).waiting and page.work.ready
 
 
 async def press(pilot: Pilot[int], *keys: str) -> None:
     """Press keys one after the other, waiting after each until nothing is under way."""
     for key in keys:
         await pilot.press(key)
-        if _busy(pilot.app):
-            await still(pilot)
-    await still(pilot)
+        await still(pilot)
 
 
 async def type_in(pilot: Pilot[int], text: str) -> None:
     """Put text into the field that has the focus, as pasted."""
-    pilot.app.screen.post_message(events.Paste(text))
-    await pilot.pause()
-    await asyncio.sleep(0.01)
+    pilot.app.post_message(events.Paste(text))
     await still(pilot)
 
 
@@ -107,12 +118,13 @@ def words(app: DiagApp) -> str:
 async def resize(pilot: Pilot[int], size: tuple[int, int]) -> None:
     """Make the window another size and wait until all is drawn anew."""
     await pilot.resize_terminal(*size)
-    for _ in range(200):
-        if pilot.app.screen.size == size:
+    page = pilot.app.screen
+    for _ in range(TURNS):
+        if page.size == size and page._compositor.size == size and not page._layout_required:
             break
-        await asyncio.sleep(0.005)
-    await asyncio.sleep(0.05)
+        await pilot.pause()
     await still(pilot)
+    await pilot.pause()
 
 
 async def same_screen(app: DiagApp, pilot: Pilot[int], name: str) -> None:

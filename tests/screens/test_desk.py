@@ -26,14 +26,14 @@ from textual.pilot import Pilot
 from diag.ask.answers import CALLED
 from diag.call.desk import CallDesk
 from diag.errors import StoreError
+from diag.reason.cautions import spoken
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
+from diag.tui.screens import desk as desk_screen
 from diag.tui.screens import explain
-from diag.tui.widgets import answer
-from diag.tui.widgets.answer import AnswerBox
+from diag.tui.screens.desk import DeskScreen
 from diag.tui.widgets.fields import LineField
-from diag.tui.widgets.lines import LinesField
 
 
 async def take(app: DiagApp, pilot: Pilot[int], check: str) -> None:
@@ -44,57 +44,20 @@ async def take(app: DiagApp, pilot: Pilot[int], check: str) -> None:
     await still(pilot)
 
 
+def line(app: DiagApp) -> LineField:
+    """Return the line answers are typed in."""
+    return app.screen.query_one("#line", LineField)
+
+
+async def say(app: DiagApp, pilot: Pilot[int], text: str) -> None:
+    """Type a line in place of what stands there, and Enter."""
+    line(app).value = text
+    await press(pilot, "enter")
+
+
 def outcomes(call: CallDesk) -> list[tuple[str, str | None]]:
     """Return what was answered."""
     return [(a.check, a.outcome) for a in call.state.answers]
-
-
-def test_a_question_with_its_reason(little: Engine, place: Path) -> None:
-    """The check, its steps, why, the other offers; causes by word before figures."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await same_screen(app, pilot, "desk_question")
-        await press(pilot, "2", "enter")
-        assert len(call.state.answers) == 1
-        assert "up" in screen_text(app) or "down" in screen_text(app)
-
-    drive(make_app(little, place), body)
-
-
-def test_a_warning_is_read_first(little: Engine, place: Path) -> None:
-    """The caution stands first and is acknowledged and logged before the answer can be given."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "open_one")
-        await same_screen(app, pilot, "desk_warning")
-        await press(pilot, "1", "enter")
-        assert [(c.caution, c.acknowledged, c.shown_to) for c in call.state.cautions] == [
-            ("stop_first", "key", "technician")
-        ]
-        assert call.state.answers == ()
-        assert "WARNING: Stop it first." in screen_text(app)
-
-    drive(make_app(little, place), body)
-
-
-def test_what_makes_it_dangerous_is_asked_once(little: Engine, place: Path) -> None:
-    """Before the first hands-on step: ticks, one Enter; what is ticked brings its caution; not asked again."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        call.withdraw(next(e.id for e in call.events if e.kind == "situation"))
-        await take(app, pilot, "open_one")
-        assert "Before hands go on" in words(app)
-        await press(pilot, "2", "enter")
-        assert call.state.situation.flags == ("dark",)
-        assert "CAUTION: Bring a light." in words(app)
-        await press(pilot, "1", "enter", "f", "enter")
-        await take(app, pilot, "spun")
-        assert "Before hands go on" not in words(app)
-
-    drive(make_app(little, place), body)
 
 
 def test_readings_come_from_a_file(little: Engine, place: Path, tmp_path: Path) -> None:
@@ -104,112 +67,16 @@ def test_readings_come_from_a_file(little: Engine, place: Path, tmp_path: Path) 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "row_gauge")
-        await app.run_action("from_file", default_namespace=app.screen)
+        app.screen.action_do("from_file")  # type: ignore[attr-defined]
         await still(pilot)
         await type_in(pilot, str(tmp_path / "none.csv"))
         await press(pilot, "ctrl+s")
         assert "There is no such file." in words(app)
         app.screen.query("#page LineField").first(LineField).value = str(tmp_path / "vacuum.csv")
         await press(pilot, "ctrl+s")
-        assert app.screen.query_one("#lines", LinesField).text == "1: 18, 3: 17.5, 4: 12 inH2O"
+        assert line(app).value == "1: 18, 3: 17.5, 4: 12 inH2O"
         await press(pilot, "enter")
         assert sorted(call.state.answers[0].values or ()) == ["1", "3", "4"]
-
-    drive(make_app(little, place), body)
-
-
-def test_danger_is_typed(little: Engine, place: Path) -> None:
-    """Anything but the word is refused with the way out; the word is logged as typed."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "spun")
-        await type_in(pilot, "yes")
-        await press(pilot, "enter")
-        assert "Type the word DANGER" in words(app)
-        assert call.state.cautions == ()
-        app.screen.query_one("#line", LineField).value = "danger"
-        await press(pilot, "enter")
-        assert [c.acknowledged for c in call.state.cautions] == ["typed"]
-        await press(pilot, "2", "enter")
-        assert outcomes(call) == [("spun", "no")]
-
-    drive(make_app(little, place), body)
-
-
-def test_a_refused_caution_is_no_answer(little: Engine, place: Path) -> None:
-    """ "Not that" records that it cannot be done here."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "open_one")
-        await press(pilot, "2", "enter")
-        assert {a.status for a in call.state.answers} == {"cannot_here"}
-
-    drive(make_app(little, place), body)
-
-
-def test_one_look_one_form(little: Engine, place: Path) -> None:
-    """Ticks for what is wrong, F for the rest; what stays open is not recorded."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "open_one")
-        await press(pilot, "1", "enter", "1")
-        await same_screen(app, pilot, "desk_form")
-        await press(pilot, "f", "enter")
-        assert outcomes(call) == [("open_two", "ok"), ("open_one", "bad")]
-
-    drive(make_app(little, place), body)
-
-
-def test_what_was_not_looked_at_is_not_fine(little: Engine, place: Path) -> None:
-    """Enter without F records only the ticks; nothing ticked records nothing."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "open_one")
-        await press(pilot, "1", "enter", "enter")
-        assert "Nothing is ticked." in words(app)
-        await press(pilot, "2", "enter")
-        assert outcomes(call) == [("open_two", "bad")]
-
-    drive(make_app(little, place), body)
-
-
-def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path) -> None:
-    """What is needed to judge is asked once; then the gauge's unit, verdict and basis form beside the field."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "fan_gauge")
-        assert "Needed once" in words(app)
-        await type_in(pilot, "20 inH2O")
-        await press(pilot, "enter")
-        await type_in(pilot, "140")
-        assert "No unit was typed, and 140 inH2O is unusual" in words(app)
-        app.screen.query_one("#line", LineField).value = "14"
-        await still(pilot)
-        await same_screen(app, pilot, "desk_reading")
-        assert "= below what was set" in words(app)
-        await press(pilot, "enter")
-        (answer,) = call.state.answers
-        assert answer.value == {"value": "14", "unit": "inH2O"}
-
-    drive(make_app(little, place), body)
-
-
-def test_what_nobody_knows_is_not_asked_twice(little: Engine, place: Path) -> None:
-    """F7 at a need: the reading is taken all the same, without a verdict."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "fan_gauge")
-        await press(pilot, "f7")
-        await type_in(pilot, "14 inH2O")
-        assert "no verdict yet" in words(app)
-        await press(pilot, "enter")
-        assert call.state.answers[0].value == {"value": "14", "unit": "inH2O"}
 
     drive(make_app(little, place), body)
 
@@ -246,7 +113,7 @@ def test_the_verdict_is_in_sight_below_a_long_check(big: Engine, place: Path) ->
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot, "phone")
-        for caution in app.desk.engine.knowledge.cautions:  # type: ignore[union-attr]
+        for caution in (*big.knowledge.cautions, *spoken(big.knowledge)):
             call.acknowledge(caution)
         app.works[call.call].judge()
         await still(pilot)
@@ -254,21 +121,9 @@ def test_the_verdict_is_in_sight_below_a_long_check(big: Engine, place: Path) ->
         await take(app, pilot, check)
         await type_in(pilot, "ggggg gglgg ggggl ggggg ggglg ggggg ggggg glggg ggggg ggggg")
         assert "50 spacings: 46 good, 0 close, 4 gaps" in words(app)
-        assert "say:" in screen_text(app)
+        assert "hear back" in screen_text(app)
 
     drive(make_app(big, place), body)
-
-
-def test_a_reading_in_words(little: Engine, place: Path) -> None:
-    """F5 at a reading: its results as a list, for somebody who has no figures."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await take(app, pilot, "row_gauge")
-        await press(pilot, "f5", "1", "enter")
-        assert outcomes(call) == [("row_gauge", "one_low")]
-
-    drive(make_app(little, place), body)
 
 
 def test_figures_read_aloud(little: Engine, place: Path) -> None:
@@ -287,20 +142,9 @@ def test_figures_read_aloud(little: Engine, place: Path) -> None:
             await press(pilot, "enter")
             assert told in words(app)
         await press(pilot, "ctrl+s")
-        assert app.screen.query_one("#lines", LinesField).text == "1: 18, 2: -, 3: 17.5, 4: 18, 5: 18 inH2O"
+        assert line(app).value == "1: 18, 2: -, 3: 17.5, 4: 18, 5: 18 inH2O"
         await press(pilot, "enter")
         assert sorted(call.state.answers[0].values or ()) == ["1", "3", "4", "5"]
-
-    drive(make_app(little, place), body)
-
-
-def test_not_sure_and_cannot_here(little: Engine, place: Path) -> None:
-    """F7 and F8 are statuses; the next check comes."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        await press(pilot, "f7", "f8")
-        assert [a.status for a in call.state.answers] == ["unsure", "cannot_here"]
 
     drive(make_app(little, place), body)
 
@@ -315,40 +159,11 @@ def test_an_axis_is_asked_when_a_check_needs_it(little: Engine, place: Path) -> 
             call.answer(check, status="unsure")
         app.works[call.call].judge()
         await still(pilot)
+        await say(app, pilot, "ask on")
         assert "What turns it?" in words(app)
-        await press(pilot, "3", "enter")
+        await say(app, pilot, "?")
         assert call.state.machine.axes["drive"] == "unknown"
         assert "Motor amps" in screen_text(app)
-
-    drive(make_app(little, place), body)
-
-
-def test_other_offers_and_any_check(little: Engine, place: Path) -> None:
-    """Ctrl+T takes the second offer; F3 finds any check by words."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        await put_on_desk(app, pilot)
-        title = str(app.screen.query_one("#check").border_title)
-        await press(pilot, "ctrl+t")
-        assert str(app.screen.query_one("#check").border_title) != title
-        await press(pilot, "f3")
-        await type_in(pilot, "every")
-        await press(pilot, "down", "enter")
-        assert "Vacuum at every row" in str(app.screen.query_one("#check").border_title)
-
-    drive(make_app(little, place), body)
-
-
-def test_a_fact_is_told_without_being_asked(little: Engine, place: Path) -> None:
-    """F3, a word of the result, Enter: recorded, and not asked again."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot, "phone")
-        await press(pilot, "f3")
-        await type_in(pilot, "blue")
-        await press(pilot, "down", "enter")
-        assert outcomes(call) == [("plain", "blue")]
-        assert call.state.answers[0].observer == "caller"
 
     drive(make_app(little, place), body)
 
@@ -362,9 +177,10 @@ def test_undo_and_redo(little: Engine, place: Path) -> None:
         before = outcomes(call)
         await press(pilot, "ctrl+z")
         assert outcomes(call) == []
-        assert "Taken back" in screen_text(app)
+        assert "Taken back: Plain look: red" in words(app)
         await press(pilot, "ctrl+y")
         assert outcomes(call) == before
+        assert "Done again: Plain look: red" in words(app)
 
     drive(make_app(little, place), body)
 
@@ -379,7 +195,7 @@ def test_rows_who_and_when_beside_an_answer(little: Engine, place: Path) -> None
         await press(pilot, "tab", "5", "enter")
         await type_in(pilot, "20 min ago")
         await press(pilot, "ctrl+s")
-        assert "row 3 | caller | at 6:20" in str(app.screen.query_one("#answer").border_title)
+        assert "for this answer: row 3, caller, at 6:20" in words(app)
         await press(pilot, "1", "enter", "1", "enter")
         first, second = call.state.answers
         assert (first.rows, first.observer, first.happened) == ((3,), "caller", "2026-05-04T06:20:00Z")
@@ -397,8 +213,8 @@ def test_resizing_keeps_what_was_typed(little: Engine, place: Path) -> None:
         await type_in(pilot, "from 1: 18 18")
         for size in (LARGE, (62, 19), (40, 12), SMALL):
             await resize(pilot, size)
-        assert app.screen.query_one("#lines", LinesField).text == "from 1: 18 18"
-        assert app.screen.query_one("#lines").has_focus
+        assert line(app).value == "from 1: 18 18"
+        assert line(app).has_focus
 
     drive(make_app(little, place), body)
 
@@ -416,7 +232,7 @@ def test_parking_keeps_half_typed_text(little: Engine, place: Path) -> None:
         await press(pilot, "f2")
         assert app.open_call(first.call) == ""
         await still(pilot)
-        assert app.screen.query_one("#lines", LinesField).text == "from 1: 18 18"
+        assert line(app).value == "from 1: 18 18"
         assert second.call in app.works
 
     drive(make_app(little, place), body)
@@ -432,7 +248,7 @@ def test_judging_that_fails_loses_nothing(little: Engine, place: Path, monkeypat
             await press(pilot, "1", "enter")
         assert "Judging failed: ZeroDivisionError" in words(app)
         assert len(call.state.answers) == 1
-        app.screen.action_retry()  # type: ignore[attr-defined]
+        app.screen.action_do("retry")  # type: ignore[attr-defined]
         await still(pilot)
         assert "Judging failed" not in screen_text(app)
         assert app.return_code is None
@@ -447,7 +263,7 @@ def test_work_in_a_thread_that_fails_is_told(little: Engine, place: Path, monkey
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "how_many")
         with monkeypatch.context() as broken:
-            broken.setattr(answer, "preview", lambda *_: 1 / 0)
+            broken.setattr(desk_screen, "reply", lambda *_, **__: 1 / 0)
             await type_in(pilot, "9 of 30")
         assert "Working out the reading failed: ZeroDivisionError" in words(app)
         await press(pilot, "enter")
@@ -480,7 +296,7 @@ def test_a_store_that_fails_keeps_the_answer_in_the_field(
             await press(pilot, "enter")
         assert "The disk is full. Make room, then Enter once more." in words(app)
         assert call.state.answers == ()
-        assert app.screen.query_one("#lines", LinesField).text == "from 1: 18 18 17 inH2O"
+        assert line(app).value == "from 1: 18 18 17 inH2O"
         await press(pilot, "enter")
         assert len(call.state.answers) == 1
 
@@ -493,36 +309,23 @@ def test_killed_and_taken_up_again(little: Engine, place: Path) -> None:
 
     async def dies(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
-        await press(pilot, "1", "enter", "1", "enter")
+        await press(pilot, "1", "enter")
+        await take(app, pilot, "how_many")
+        await say(app, pilot, "9 of 30")
         ids.append(call.call)
         app._exit = True  # no leaving, no closing: the process is simply gone
 
     async def goes_on(app: DiagApp, pilot: Pilot[int]) -> None:
-        await press(pilot, "6", "enter")
+        await press(pilot, "down", "enter")
         call = app.works[ids[0]].call
         assert len(call.state.answers) == 2
-        assert "Causes" in screen_text(app)
+        assert "1 in " in screen_text(app)
 
     drive(make_app(little, place), dies)
     stored = open_store(place)
     assert sum(e.kind == "answer" for e in stored.events(ids[0])) == 2
     stored.close()
     drive(make_app(little, place), goes_on)
-
-
-def test_no_answer_is_given_to_a_check_that_is_gone(little: Engine, place: Path) -> None:
-    """Enter pressed twice in a hurry answers once."""
-
-    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        call = await put_on_desk(app, pilot)
-        box = app.screen.query_one("#answer", AnswerBox)
-        pick = box.query_one("#pick")
-        pick.action_select()  # type: ignore[attr-defined]
-        pick.action_select()  # type: ignore[attr-defined]
-        await still(pilot)
-        assert len(call.state.answers) == 1
-
-    drive(make_app(little, place), body)
 
 
 def test_a_stale_judgement_is_dropped(little: Engine, place: Path) -> None:
@@ -547,13 +350,349 @@ def test_a_drop_of_files_and_long_pastes(little: Engine, place: Path) -> None:
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "tape")
-        app.screen.post_message(events.Paste("[/x] \x1b[31m " + "9" * 10_000))
-        await still(pilot)
+        await type_in(pilot, "[/x] \x1b[31m " + "9" * 10_000)
         await press(pilot, "enter")
         assert call.state.answers == ()
         assert "\x1b" not in screen_text(app)
-        app.screen.query_one("#lines", LinesField).text = "0 6 12 18 24 in"
-        await press(pilot, "enter")
+        await say(app, pilot, "0 6 12 18 24 in")
         assert len(call.state.answers) == 1
 
     drive(make_app(little, place), body)
+
+
+def test_a_question_and_nothing_selected(little: Engine, place: Path) -> None:
+    """The question stands; Enter alone records nothing; a number and Enter do, and it is said with its undo."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await same_screen(app, pilot, "desk_question")
+        events = len(call.events)
+        await press(pilot, "enter", "enter")
+        assert len(call.events) == events
+        assert "Choose an answer" in words(app)
+        await press(pilot, "2")
+        assert len(call.events) == events
+        assert "= blue" in screen_text(app)
+        await press(pilot, "enter")
+        assert outcomes(call) == [("plain", "blue")]
+        assert "last: Plain look: blue" in words(app)
+        assert "Ctrl+Z takes it back" in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_an_arrow_chooses(little: Engine, place: Path) -> None:
+    """Down marks the first answer, Up the last; Enter records the one that is marked."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await press(pilot, "down", "down", "enter")
+        assert outcomes(call) == [("plain", "blue")]
+        await take(app, pilot, "split")
+        await press(pilot, "up", "enter")
+        assert outcomes(call)[1] == ("split", list(little.knowledge.questions["split"].outcomes)[-1])
+
+    drive(make_app(little, place), body)
+
+
+def test_a_key_before_the_question_acts_on_nothing(little: Engine, place: Path) -> None:
+    """Keys that come while the call is judged, or before the new question was drawn, are dropped and said so."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await press(pilot, "1")
+        app.post_message(events.Key("enter", None))  # answers the question that stands
+        app.post_message(events.Key("1", "1"))
+        app.post_message(events.Key("enter", None))  # both meant for a question nobody has seen
+        await still(pilot)
+        assert len(call.state.answers) == 1
+        assert line(app).value == ""
+        assert "Pressed before the question stood here" in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_words_answer(little: Engine, place: Path) -> None:
+    """The beginning of an answer's words finds it; nonsense is said back."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await say(app, pilot, "zebra")
+        assert "Not understood: zebra" in words(app)
+        await say(app, pilot, "blu")
+        assert outcomes(call) == [("plain", "blue")]
+
+    drive(make_app(little, place), body)
+
+
+def test_a_sentence_is_said_first_and_once(little: Engine, place: Path) -> None:
+    """The sentence stands alone, is agreed to and logged; then it stands in one line above the question."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "open_one")
+        await same_screen(app, pilot, "desk_say")
+        await press(pilot, "enter")
+        assert call.state.cautions == ()
+        await press(pilot, "1", "enter")
+        assert [(c.caution, c.acknowledged, c.shown_to) for c in call.state.cautions] == [
+            ("hazard.hands_in_meter", "key", "technician")
+        ]
+        assert call.state.answers == ()
+        assert "said: Stop it first, and wait until it stands." in screen_text(app)
+        await take(app, pilot, "open_two")
+        assert "SAY FIRST" not in screen_text(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_cautions_in_full_are_read_only_to_their_end(little: Engine, place: Path) -> None:
+    """F7 shows every word; they are noted as read once the end was on the screen."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "open_one")
+        await press(pilot, "f7")
+        assert "WARNING: Stop it first. Then wait until it stands. (operator's manual)" in words(app)
+        app.screen.query_one("#page").styles.max_height = 2
+        await still(pilot)
+        await press(pilot, "ctrl+s")
+        assert call.state.cautions == ()
+        assert "not on the screen yet" in words(app)
+        await press(pilot, "end", "ctrl+s")
+        assert [c.caution for c in call.state.cautions] == ["stop_first"]
+        assert isinstance(app.screen, DeskScreen)
+
+    drive(make_app(little, place), body)
+
+
+def test_an_emergency_stops_the_diagnosis(little: Engine, place: Path) -> None:
+    """F12 shows what to do; what happened is noted, and nothing is asked until the danger is over."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await press(pilot, "f12")
+        assert "Call the emergency number first" in words(app)
+        await press(pilot, "enter")
+        assert call.state.situation.flags == ()
+        await press(pilot, "1", "enter")
+        assert call.state.situation.flags == ("driving",)
+        assert "Stop the vehicle or the call." in words(app)
+        assert "Plain look." not in screen_text(app)
+        await press(pilot, "1", "enter")
+        assert call.state.situation.flags == ()
+        assert "Plain look." in screen_text(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_what_is_special_about_the_place_is_asked_once(little: Engine, place: Path) -> None:
+    """One line before the first sentence; Enter for nothing, a word or number else; not asked again."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.withdraw(next(e.id for e in call.events if e.kind == "situation"))
+        app.works[call.call].judge()
+        await still(pilot)
+        await take(app, pilot, "open_one")
+        assert "Anything special about the place: dark?" in words(app)
+        await say(app, pilot, "it is dark")
+        assert call.state.situation.flags == ("dark",)
+        await press(pilot, "ctrl+z")
+        await take(app, pilot, "open_one")
+        await press(pilot, "enter")
+        assert call.state.situation.flags == ()
+        await press(pilot, "1", "enter")
+        await take(app, pilot, "spun")
+        assert "Anything special" not in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_danger_is_typed(little: Engine, place: Path) -> None:
+    """It stands alone; anything but the word is refused with the way out; the word is logged as typed."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "spun")
+        await same_screen(app, pilot, "desk_danger")
+        for typed in ("yes", "1", "danger"):
+            await say(app, pilot, typed)
+            assert "Type the word DANGER" in words(app)
+        assert call.state.cautions == ()
+        await say(app, pilot, "DANGER")
+        assert [c.acknowledged for c in call.state.cautions] == ["typed"]
+        await say(app, pilot, "n")
+        assert outcomes(call) == [("spun", "no")]
+
+    drive(make_app(little, place), body)
+
+
+def test_a_sentence_that_is_not_so_is_no_answer(little: Engine, place: Path) -> None:
+    """2: it is not so, the check can't be done here."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "open_one")
+        await press(pilot, "2", "enter")
+        assert {a.status for a in call.state.answers} == {"cannot_here"}
+
+    drive(make_app(little, place), body)
+
+
+def test_one_look_one_question(little: Engine, place: Path) -> None:
+    """Numbers of what is wrong, a dash for the rest; undo takes the whole look back."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "open_one")
+        await press(pilot, "1", "enter")
+        line(app).value = "1 -"
+        await still(pilot)
+        await same_screen(app, pilot, "desk_form")
+        await press(pilot, "enter")
+        assert outcomes(call) == [("open_two", "ok"), ("open_one", "bad")]
+        await press(pilot, "ctrl+z")
+        assert outcomes(call) == []
+        assert "Taken back: " in words(app)
+        await press(pilot, "ctrl+y")
+        assert len(outcomes(call)) == 2
+
+    drive(make_app(little, place), body)
+
+
+def test_what_was_not_looked_at_is_not_fine(little: Engine, place: Path) -> None:
+    """Without the dash only what is named is recorded, and that is read back."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "open_one")
+        await press(pilot, "1", "enter", "enter")
+        assert call.state.answers == ()
+        await press(pilot, "2")
+        assert "the rest not looked at" in words(app)
+        await press(pilot, "enter")
+        assert outcomes(call) == [("open_two", "bad")]
+
+    drive(make_app(little, place), body)
+
+
+def test_a_reading_shows_its_verdict_as_one_types(little: Engine, place: Path) -> None:
+    """What is needed to judge is asked once; the unit is that of the settings; verdict and basis form below."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "fan_gauge")
+        assert "to judge: Vacuum at the fan" in words(app)
+        await say(app, pilot, "20")
+        await type_in(pilot, "14")
+        await same_screen(app, pilot, "desk_reading")
+        assert "14 inH2O" in words(app)
+        assert "= below what was set" in words(app)
+        await press(pilot, "enter")
+        (answer,) = call.state.answers
+        assert answer.value == {"value": "14", "unit": "inH2O"}
+
+    drive(make_app(little, place), body)
+
+
+def test_what_nobody_knows_is_not_asked_twice(little: Engine, place: Path) -> None:
+    """A question mark at a need: the reading is taken all the same, without a verdict."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "fan_gauge")
+        await say(app, pilot, "?")
+        await type_in(pilot, "14 inH2O")
+        assert "no verdict yet" in words(app)
+        await press(pilot, "enter")
+        assert call.state.answers[0].value == {"value": "14", "unit": "inH2O"}
+
+    drive(make_app(little, place), body)
+
+
+def test_a_reading_in_words(little: Engine, place: Path) -> None:
+    """Its results stand as a list, for somebody who has no figures; figures refine."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "row_gauge")
+        await say(app, pilot, "alike")
+        assert outcomes(call) == [("row_gauge", "even")]
+        await press(pilot, "ctrl+z")
+        await take(app, pilot, "row_gauge")
+        await say(app, pilot, "row 6 18.2, row 7 11, row 8 18")
+        assert sorted(call.state.answers[0].values or ()) == ["6", "7", "8"]
+
+    drive(make_app(little, place), body)
+
+
+def test_not_sure_and_cannot_here(little: Engine, place: Path) -> None:
+    """ "?" and "x" are statuses; the next check comes."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await say(app, pilot, "?")
+        await say(app, pilot, "x")
+        assert {a.status for a in call.state.answers} == {"unsure", "cannot_here"}
+
+    drive(make_app(little, place), body)
+
+
+def test_other_offers_and_any_check(little: Engine, place: Path) -> None:
+    """Ctrl+T takes the second offer; F3 finds any check by words, and Enter alone takes none."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        first = app.screen.turn.key  # type: ignore[attr-defined]
+        await press(pilot, "ctrl+t")
+        assert app.screen.turn.key != first  # type: ignore[attr-defined]
+        await press(pilot, "f3")
+        await type_in(pilot, "every")
+        await press(pilot, "enter", "enter")
+        assert not isinstance(app.screen, DeskScreen)
+        await press(pilot, "down", "enter")
+        assert app.screen.turn.key == "row_gauge"  # type: ignore[attr-defined]
+
+    drive(make_app(little, place), body)
+
+
+def test_a_fact_is_told_without_being_asked(little: Engine, place: Path) -> None:
+    """F3 and a word of a result: it is read back first, recorded by its number and Enter, not asked again."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot, "phone")
+        await press(pilot, "f3")
+        await type_in(pilot, "blue")
+        await press(pilot, "down", "down", "enter")
+        assert "Plain look: blue. Is that what was said?" in words(app)
+        await press(pilot, "enter")
+        assert outcomes(call) == []
+        await press(pilot, "1", "enter")
+        assert outcomes(call) == [("plain", "blue")]
+        assert call.state.answers[0].observer == "caller"
+        assert isinstance(app.screen, DeskScreen)
+
+    drive(make_app(little, place), body)
+
+
+def test_half_typed_text_outlives_the_program(little: Engine, place: Path) -> None:
+    """What was typed and not recorded, and the check that was taken, are there after a program that simply died."""
+    ids: list[str] = []
+
+    async def dies(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await take(app, pilot, "row_gauge")
+        await type_in(pilot, "from 1: 18 18")
+        app.keep_drafts()
+        await still(pilot)
+        ids.append(call.call)
+        app._exit = True
+
+    async def goes_on(app: DiagApp, pilot: Pilot[int]) -> None:
+        assert app.open_call(ids[0]) == ""
+        await still(pilot)
+        assert line(app).value == "from 1: 18 18"
+
+    drive(make_app(little, place), dies)
+    drive(make_app(little, place), goes_on)

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from screens.driving import LARGE, SMALL, drive, make_app, press, put_on_desk, resize, screen_text, still, words
 from textual.color import Color
+from textual.command import CommandList
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk
@@ -36,6 +37,19 @@ def keys(*pressed: str) -> Way:
 
     async def way(app: DiagApp, pilot: Pilot[int]) -> None:
         await press(pilot, *pressed)
+
+    return way
+
+
+def act(action: str, *, at_app: bool = False) -> Way:
+    """The screen that an act of the first screen leads to."""
+
+    async def way(app: DiagApp, pilot: Pilot[int]) -> None:
+        if at_app:
+            app.run_named(action)
+        else:
+            await app.run_action(action, default_namespace=app.screen)
+        await still(pilot)
 
     return way
 
@@ -70,22 +84,24 @@ async def prepare(app: DiagApp, pilot: Pilot[int], call: CallDesk) -> None:
 
 
 SCREENS: dict[str, Way] = {
-    "start": at_start, "intake": keys("1", "enter"), "message": keys("3", "enter"), "settings": keys("f8"),
-    "profile": keys("2", "enter", "f5", "1", "enter"), "practice": keys("5", "enter"), "help": keys("f1"),
+    "start": at_start, "hearing": keys("t", "h", "i", "n", "enter"), "card": keys("t", "f8", "f8", "f5"),
+    "settings": act("settings"), "machines": act("machine"), "practice": act("practice", at_app=True),
+    "help": keys("f1"), "emergency": desk("f12"), "cautions": desk("f7", check="open_one"),
     "desk": desk(), "warning": desk(check="open_one"),
     "danger": desk(check="spun"), "reading": desk(check="row_gauge"), "need": desk(check="fan_gauge"),
     "free text": desk(check="remark"), "list": desk(check="what_changed.seed"),
     "search": desk("f3"), "why": desk("f4"), "entry": desk("f4", "down", "enter"), "trail": desk("f6"),
-    "step": desk("f6", "enter"), "change": desk("f6", *["up"] * 4, "enter", "1", "enter"), "mend": desk("f9"),
-    "repair": desk("f9", "1", "enter"), "proof": desk("f9", "3", "enter"), "changed": desk("f9", "4", "enter"),
+    "step": desk("f6", "end", "enter"), "change": desk("f6", "end", *["up"] * 4, "enter", "1", "enter"),
+    "mend": desk("f9"), "repair": desk("f9", "1", "enter"), "proof": desk("f9", "3", "enter"),
+    "changed": desk("f9", "4", "enter"),
     "close": desk("f9", "6", "enter"), "follow-up": desk("f9", "8", "enter"),
-    "write-up": desk("f10"), "save": desk("f10", "f6"), "load": desk("f10", "f7"),
+    "write-up": desk("f10"), "save": desk("f10", "ctrl+s"), "load": desk("f10", "l"),
     "details": desk("ctrl+r"), "aloud": desk("ctrl+l", check="row_gauge"),
-    "homework": desk("ctrl+o", channel="phone"),
-    "catch up": desk(action="catch_up"), "hand over": desk(action="hand_over"),
-    "arrival": desk(action="channel", channel="phone"), "situation": desk(action="open('situation')"),
-    "waiting": desk(action="open('waiting')"), "done before": desk(action="open('done_before')"),
-    "machine": desk(action="machine"),
+    "homework": desk(action="do('homework')", channel="phone"),
+    "catch up": desk(action="do('catch_up')"), "hand over": desk(action="do('hand_over')"),
+    "arrival": desk(action="do('channel')", channel="phone"), "situation": desk(action="do('situation')"),
+    "waiting": desk(action="do('waiting')"), "done before": desk(action="do('done_before')"),
+    "machine": desk(action="do('machine')"),
 }
 
 
@@ -128,9 +144,11 @@ def test_a_screen(hostile: Engine, place: Path, way: Way) -> None:
         screen = app.screen
         only_plain_signs(screen_text(app))
         await focus_in_sight(app, pilot)
-        shown = [a for a in app.acts(screen) if a.shown]
-        assert 1 <= len(shown) <= 4
-        assert all(f"{key_name(a.key)} {a.name}" in screen_text(app).splitlines()[-1] for a in shown)
+        assert isinstance(screen, Page)
+        named = screen.moment() or tuple(a.action for a in app.acts(screen) if a.shown)
+        shown = [a for a in app.acts(screen) if a.action in named]
+        assert 1 <= len(shown) <= 6
+        assert all(f"{key_name(a.key)} {a.name}".strip() in screen_text(app).splitlines()[-1] for a in shown)
         await resize(pilot, LARGE)
         only_plain_signs(screen_text(app))
         everything_is_told(app)
@@ -141,7 +159,8 @@ def test_a_screen(hostile: Engine, place: Path, way: Way) -> None:
 
 def only_plain_signs(shown: str) -> None:
     """ASCII, a few signs of the trade, the lines of frames; the note of the test itself holds one more."""
-    odd = {c for c in shown if not (c.isascii() and c.isprintable())} - set("\n\u2500\u2502\u00b0\u00bd\u00b1\u00a7")
+    known = set("\n\u2500\u2502\u00b0\u00bd\u00b1\u00a7\u00b7\u2192\u25a0")
+    odd = {c for c in shown if not (c.isascii() and c.isprintable())} - known
     assert odd <= {"\U0001f33d"}, odd
 
 
@@ -157,7 +176,7 @@ async def focus_in_sight(app: DiagApp, pilot: Pilot[int]) -> None:
             shown = focused.region.intersection(app.screen.region)
             if shown.height >= 1:
                 break
-            await asyncio.sleep(0.01)
+            await pilot.pause()
         assert shown.height >= 1, focused
         assert shown.width >= 10, focused
 
@@ -183,6 +202,7 @@ def test_help_comes_from_the_same_table(little: Engine, place: Path) -> None:
         text = " ".join(str(app.screen.query("#page Static").first().content).split())  # type: ignore[attr-defined]
         for act in acts:
             assert f"{key_name(act.key) if act.key else 'Ctrl+P'} {act.name}: {act.tells}" in text
+        assert text.startswith("Do this first")
 
     drive(make_app(little, place), body)
 
@@ -207,13 +227,12 @@ def test_the_palette_runs_an_act(little: Engine, place: Path) -> None:
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         await put_on_desk(app, pilot)
         await press(pilot, "ctrl+p")
-        await pilot.press(*"catch")
-        await asyncio.sleep(0.3)
-        await still(pilot)
+        await pilot.press(*"catch up")
+        while not app.screen.query_one(CommandList).option_count:
+            await pilot.pause()
         await press(pilot, "enter")
-        await asyncio.sleep(0.2)
-        await still(pilot)
-        assert "Nothing picked yet." in words(app)
+        while "Nothing picked yet." not in words(app):
+            await pilot.pause()
 
     drive(make_app(little, place), body)
 
@@ -245,33 +264,35 @@ def test_the_line_under_the_cursor_is_turned_around(little: Engine, place: Path,
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         app.theme = theme
-        await still(pilot)
+        await press(pilot, "down")
         strips = app.screen._compositor.render_strips()
-        here = next(s for s in strips if "New call by phone" in s.text)
-        other = next(s for s in strips if "New call on site" in s.text)
-        under = next(p for p in here if "phone" in p.text).style
-        plain = next(p for p in other if "site" in p.text).style
+        here = next(s for s in strips if "Demonstration" in s.text)
+        other = next(s for s in strips if "Practise" in s.text)
+        under = next(p for p in here if "Demonstration" in p.text).style
+        plain = next(p for p in other if "Practise" in p.text).style
         assert under is not None
         assert plain is not None
         assert (under.color, under.bgcolor) != (plain.color, plain.bgcolor)
-        assert under.bgcolor == plain.color or under.reverse
+        assert under.bgcolor != plain.bgcolor or under.reverse
 
     drive(make_app(little, place), body)
 
 
 def test_belief_and_cautions_have_words_beside_colours(little: Engine, place: Path) -> None:
-    """Words and signs say what colours say: likely, open, up, down, WARNING."""
+    """Words and signs say what colours say: how likely, more, less, DANGER."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
-        call.answer("split", outcome="upper")
-        app.works[call.call].taken = "open_one"
-        app.works[call.call].judge()
-        await still(pilot)
+        await press(pilot, "1", "enter")
         text = screen_text(app)
-        assert "## likely" in text
-        assert "#  open" in text
-        assert "WARNING:" in text
+        assert " + " in text
+        assert " - " in text
+        assert " in " in text
+        assert call.state.answers
+        app.works[call.call].taken = "spun"
+        app.screen.show_call()  # type: ignore[attr-defined]
+        await still(pilot)
+        assert "DANGER  stands alone" in screen_text(app)
 
     drive(make_app(little, place), body)
 

@@ -22,10 +22,10 @@ from diag.tui.widgets.lists import Ticks
 LINES = (
     "s", "it is thin", "1",  # on site, their words, the first symptom of the list
     "take plain", "blue",
-    "take open_one", "", "y", "1 -",  # nothing to take care of, the caution, then one thing wrong and the rest fine
-    "take row_gauge", "from 1: 18 18 17 inH2O",
-    "n",  # not sure
-    "back",
+    "take open_one", "", "y", "1 -",  # nothing special here, the sentence, then one thing wrong and the rest fine
+    "take row_gauge", "from 1: 18 18 17",
+    "take how_many", "?",  # not sure
+    "undo",
     "note [red] frank",
     "change 3", "red",
     "repair alpha", "", "", "", "", "", "25", ".",
@@ -91,27 +91,32 @@ def by_screens(engine: Engine, place: Path) -> CallDesk:
             field.value = value  # type: ignore[attr-defined]
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        await press(pilot, "2", "enter")
+        await press(pilot, "f8")
         await type_in(pilot, "it is thin")
-        await press(pilot, "f3", "1", "enter", "ctrl+s")
+        await press(pilot, "f3", "1", "enter", "enter")
         (work,) = app.works.values()
         calls.append(work.call)
         await take(app, pilot, "plain")
         await press(pilot, "2", "enter")
         await take(app, pilot, "open_one")
-        await press(pilot, "enter", "1", "enter", "1", "f", "enter")
+        await press(pilot, "enter", "1", "enter", "1", "space", "minus", "enter")
         await take(app, pilot, "row_gauge")
-        await type_in(pilot, "from 1: 18 18 17 inH2O")
-        await press(pilot, "enter", "f7", "ctrl+z", "ctrl+n")
+        await type_in(pilot, "from 1: 18 18 17")
+        await press(pilot, "enter")
+        await take(app, pilot, "how_many")
+        await press(pilot, "question_mark", "enter", "ctrl+z", "ctrl+n")
         app.screen.query_one("LinesField").text = "[red] frank"  # type: ignore[attr-defined]
         await press(pilot, "ctrl+s", "f6", "home", "down", "down", "enter", "1", "enter", "1", "enter", "escape")
         await press(pilot, "f9", "1", "enter")
+        await put(app, pilot, "causes", "1")
         await put(app, pilot, "minutes", "25")
         await press(pilot, "ctrl+s")
         await take(app, pilot, "plain")
         await press(pilot, "3", "enter", "f9", "3", "enter")
         await put(app, pilot, "verdict", "1")
-        await press(pilot, "ctrl+s", "f9", "6", "enter", "ctrl+s")
+        await press(pilot, "ctrl+s", "f9", "6", "enter")
+        await put(app, pilot, "result", "2")
+        await press(pilot, "ctrl+s")
 
     drive(make_app(engine, place), body)
     return calls[0]

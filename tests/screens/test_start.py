@@ -13,9 +13,11 @@ from screens.driving import (
     resize,
     same_screen,
     screen_text,
+    still,
     type_in,
     words,
 )
+from textual import events
 from textual.pilot import Pilot
 
 from diag.call.desk import Desk
@@ -23,6 +25,9 @@ from diag.errors import KnowledgeError, StoreError
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
+from diag.tui.widgets.form import Row
+from diag.tui.widgets.heard import HeardPanel
+from diag.tui.widgets.lines import WordsField
 
 
 def fill(engine: Engine, place: Path) -> list[str]:
@@ -69,7 +74,9 @@ def test_a_call_is_found_by_words(little: Engine, place: Path) -> None:
         await type_in(pilot, "tamble")
         assert "Birch Tamble" in screen_text(app)
         assert "Alder Flat" not in screen_text(app)
-        await press(pilot, "enter", "6", "enter")
+        await press(pilot, "enter", "enter")
+        assert app.works == {}
+        await press(pilot, "down", "enter")
         assert ids[1] in app.works
 
     drive(make_app(little, place), body)
@@ -83,9 +90,8 @@ def test_a_store_that_cannot_be_opened_is_said(little: Engine, place: Path) -> N
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         assert "The store cannot be used: calls.db: The store is locked. Close the other program." in words(app)
-        await press(pilot, "1", "enter")
         await type_in(pilot, "thin")
-        await press(pilot, "ctrl+s")
+        await press(pilot, "ctrl+s", "ctrl+s")
         assert "The store cannot be used" in words(app)
 
     app = make_app(little, place)
@@ -102,7 +108,8 @@ def test_knowledge_that_cannot_be_read_is_said(little: Engine, place: Path) -> N
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         text = words(app)
         assert "causes/meter.yaml:12: No such field. Correct its name." in text
-        await press(pilot, "4", "enter")
+        app.run_named("demo")
+        await press(pilot, "down", "down", "enter")
         assert app.return_code is None
 
     app = make_app(little, place)
@@ -117,7 +124,7 @@ def test_below_sixty_by_eighteen_it_says_so(little: Engine, place: Path) -> None
         await resize(pilot, (50, 16))
         assert "at least 60 columns and 18 lines" in words(app)
         await resize(pilot, (80, 24))
-        assert "New call by phone" in screen_text(app)
+        assert "What do they say?" in screen_text(app)
 
     drive(make_app(little, place), body)
 
@@ -126,7 +133,8 @@ def test_settings_are_kept(little: Engine, place: Path) -> None:
     """Colours, units and channel hold after the next start."""
 
     async def choose(app: DiagApp, pilot: Pilot[int]) -> None:
-        await press(pilot, "f8", "3", "tab", "2", "tab", "2", "ctrl+s")
+        app.run_named("settings")
+        await press(pilot, "3", "tab", "2", "tab", "2", "ctrl+s")
         assert (app.theme, app.units) == ("full sun", "metric")
 
     async def again(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -134,3 +142,116 @@ def test_settings_are_kept(little: Engine, place: Path) -> None:
 
     drive(make_app(little, place), choose)
     drive(make_app(little, place), again)
+
+
+def test_a_call_begins_with_the_first_letter(big: Engine, place: Path) -> None:
+    """Words, Enter, Enter: what was heard for sure is taken along, the call stands on the desk."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "Row 7 skips since Saturday, 12 row planter, corn, 5 mph")
+        await same_screen(app, pilot, "hearing")
+        assert "HEAR" in screen_text(app)
+        await press(pilot, "enter", "enter")
+        (work,) = app.works.values()
+        state = work.call.state
+        assert work.call.text_of("complaint", "words").startswith("Row 7 skips")
+        assert state.accepted
+        assert state.situation.rows == (7,)
+        assert work.echo.startswith("complaint: ")
+        await press(pilot, "ctrl+z")
+        assert work.call.state.accepted == ()
+        assert work.call.state.situation.rows is None
+
+    drive(make_app(big, place), body)
+
+
+def test_a_fact_is_dropped_and_a_candidate_taken(big: Engine, place: Path) -> None:
+    """A letter drops a fact, a digit takes a candidate or drops it; typing on does not change that."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "Row 7 skips, corn")
+        await press(pilot, "enter")
+        panel = app.screen.query_one(HeardPanel)
+        words_of = [c.words for c in panel.facts]
+        first = panel.candidates[0]
+        await press(pilot, "a", "1")
+        assert not panel.facts[0].taken
+        assert panel.candidates[0].taken != first.taken
+        await press(pilot, "up")
+        await type_in(pilot, " since Monday")
+        assert next(c for c in panel.facts if c.words == words_of[0]).taken is False
+        assert next(c for c in panel.candidates if c.key == first.key).taken != first.taken
+
+    drive(make_app(big, place), body)
+
+
+def test_half_taken_calls_are_kept(little: Engine, place: Path) -> None:
+    """Esc goes to the calls with the words kept; a program that dies has them at its next start."""
+
+    async def dies(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "it is thin")
+        await press(pilot, "escape")
+        assert "Half taken: it is thin" in screen_text(app)
+        app.keep_drafts()
+        await still(pilot)
+        app._exit = True
+
+    async def again(app: DiagApp, pilot: Pilot[int]) -> None:
+        assert app.screen.query_one(WordsField).text == "it is thin"
+        assert app.store is not None
+        assert app.store.call_ids() == []
+
+    drive(make_app(little, place), dies)
+    drive(make_app(little, place), again)
+
+
+def test_the_card_is_filled_before_the_first_question(little: Engine, place: Path) -> None:
+    """F5: customer, machine, rows; what does not fit is told; all of it goes into the call."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "it is thin")
+        await press(pilot, "f5")
+        fields = {r.key: r.field for r in app.screen.query(Row)}
+        fields["customer"].value = "Alder Flat"  # type: ignore[attr-defined]
+        fields["machine_rows"].value = "12"  # type: ignore[attr-defined]
+        fields["rows"].value = "7"  # type: ignore[attr-defined]
+        await press(pilot, "ctrl+s")
+        assert "Alder Flat" in screen_text(app)
+        await press(pilot, "ctrl+s", "ctrl+s")
+        (work,) = app.works.values()
+        assert work.call.text_of("opened", "customer") == "Alder Flat"
+        assert (work.call.state.machine.rows, work.call.state.situation.rows) == (12, (7,))
+
+    drive(make_app(little, place), body)
+
+
+def test_a_message_is_not_confirmed(little: Engine, place: Path) -> None:
+    """F8 twice: from a message; who spoke and when to call back are asked on the card; nothing counts as seen."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "it is thin")
+        await press(pilot, "f8", "f8", "f5")
+        fields = {r.key: r.field for r in app.screen.query(Row)}
+        fields["spoke"].value = "the driver"  # type: ignore[attr-defined]
+        fields["call_back"].value = "10:40"  # type: ignore[attr-defined]
+        await press(pilot, "ctrl+s", "ctrl+s", "ctrl+s")
+        (work,) = app.works.values()
+        assert "Spoke: the driver" in work.call.text_of("note", "text")
+        assert work.call.state.due == "2026-05-04T10:40:00Z"
+
+    drive(make_app(little, place), body)
+
+
+def test_every_key_before_ctrl_s_is_taken(little: Engine, place: Path) -> None:
+    """Ctrl+S and Enter come after the keys that were pressed before them, however fast."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        for letter in "it is thin":
+            app.post_message(events.Key("space" if letter == " " else letter, letter))
+        app.post_message(events.Key("ctrl+s", None))
+        await still(pilot)
+        await press(pilot, "enter")
+        (work,) = app.works.values()
+        assert work.call.text_of("complaint", "words") == "it is thin"
+
+    drive(make_app(little, place), body)

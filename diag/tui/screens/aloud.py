@@ -30,8 +30,8 @@ class AloudScreen(Page[str]):
     TITLE_TEXT = "Read aloud"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("use", "Use", "Put what was read into the answer.", "ctrl+s", shown=True, first=True),
-        Act("one_back", "One back", "Take the last figure off again.", "f6", shown=True),
-        Act("other_way", "Other way", "Start from the last row and walk back.", "f7"),
+        Act("one_back", "One back", "Take the last figure off again.", "ctrl+z", shown=True, first=True),
+        Act("other_way", "Other way", "Start from the last row and walk back.", "ctrl+t"),
         BACK,
     )
     BINDINGS = bindings(ACTS)

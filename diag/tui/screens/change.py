@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual import on
-from textual.containers import VerticalScroll
+from textual.screen import Screen
 from textual.widget import Widget
-from textual.widgets import OptionList, Static
+from textual.widgets import OptionList
 
-from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer
-from diag.errors import DiagError
+from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer, told_turn
 from diag.record.graph import show_call_id
 from diag.say import present
 from diag.tui.act import Act, bindings
-from diag.tui.safe import Part, lines, say
+from diag.tui.screens.desk import DeskScreen
 from diag.tui.screens.page import Page
 from diag.tui.screens.text import BACK, MenuScreen
-from diag.tui.widgets.answer import AnswerBox
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
 
@@ -94,66 +92,58 @@ class TrailScreen(Page[None]):
         self.tell(wrong or done, "bad" if wrong else "")
 
     def action_undo(self) -> None:
-        self._step("undo")
+        self.tell(self.work.undo())
 
     def action_redo(self) -> None:
-        self._step("redo")
-
-    def _step(self, name: str) -> None:
-        done: list[bool] = []
-        wrong = self.work.do(lambda call: done.append(getattr(call, name)()))
-        self._told(wrong, "Done." if done and done[0] else "There is nothing to take back or do again.")
+        self.tell(self.work.redo())
 
     def action_back(self) -> None:
         self.dismiss(None)
 
 
-class ChangeScreen(Page[None]):
+class ChangeScreen(DeskScreen, inherit_bindings=False):
     """One earlier answer, asked again."""
 
     TITLE_TEXT = "Change"
-    ACTS: ClassVar[tuple[Act, ...]] = (
-        Act("unsure", "Not sure", "Asked, and nobody is sure.", "f7", shown=True),
-        BACK,
-    )
-    BINDINGS = bindings(ACTS)
+    ACTS: ClassVar[tuple[Act, ...]] = (*(a for a in DeskScreen.ACTS if a.action.startswith("page")), BACK)
+    BINDINGS = [*Screen.BINDINGS, *bindings(ACTS)]  # noqa: RUF012
 
     def __init__(self, work: Work, event: str) -> None:
         super().__init__(work)
-        self.work: Work = work
-        self._event = event
+        self.change = event
 
-    def body(self) -> Iterable[Widget]:
-        with VerticalScroll(id="check", can_focus=False):
-            yield Static(id="check-text")
-        yield AnswerBox(id="answer")
-
-    def on_mount(self) -> None:
-        super().on_mount()
-        try:
-            turn = change_turn(self.work.call, self._event)
-        except DiagError as error:
-            self.tell(str(error), "bad")
+    def show_call(self) -> None:
+        if not self.work.ready:
             return
+        turn = change_turn(self.work.call, self.change or "")
         if turn is None:
-            self.tell("This check is no longer known: it can be taken back, not changed.", "bad")
+            self.tell("It no longer stands, or its check is no longer known: take it back instead.", "bad")
             return
-        self.query_one("#check").border_title = say(turn.title)
-        rows: list[list[Part]] = [[(f"{part}: ", "bold"), text] for part, text in turn.lines]
-        self.query_one("#check-text", Static).update(lines(rows))
-        box = self.query_one("#answer", AnswerBox)
-        box.change = self._event
-        box.show(self.work, turn)
+        self.ask(turn)
 
-    def on_answer_box_recorded(self, message: AnswerBox.Recorded) -> None:
-        """The changed answer was recorded, or not taken."""
-        if message.wrong:
-            self.tell(message.wrong, "bad")
-        else:
-            self.dismiss(None)
+    def recorded(self) -> None:
+        self.dismiss(None)
 
-    def action_unsure(self) -> None:
-        self.query_one("#answer", AnswerBox).refuse("unsure")
+    def moment(self) -> tuple[str, ...]:
+        return ("back", "help")
 
     def action_back(self) -> None:
         self.dismiss(None)
+
+
+class ToldScreen(ChangeScreen, inherit_bindings=False):
+    """A result that was found by its words: read back, held against machine and state, recorded by 1 and Enter."""
+
+    TITLE_TEXT = "Told"
+
+    def __init__(self, work: Work, check: str, outcome: str) -> None:
+        super().__init__(work, "")
+        self.change = None
+        self._check, self._outcome = check, outcome
+
+    def beside(self) -> dict[str, Any]:
+        return {"observer": "caller"} if self.work.call.state.channel == "phone" else {}
+
+    def show_call(self) -> None:
+        if self.work.ready:
+            self.ask(told_turn(self.work.call, self._check, self._outcome))

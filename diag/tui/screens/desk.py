@@ -1,62 +1,108 @@
-"""The desk: the next check and its answer, the ranked causes, what was recorded so far."""
+"""The desk: one question in the middle, its answers, one line to type in; what was recorded last, and the causes."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import on, work
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
+from textual.message import Message
 from textual.widget import Widget
-from textual.widgets import OptionList, Static
+from textual.widgets import Input, Static
+from textual.worker import get_current_worker
 
+from diag.ask.reply import NOTHING, Reply, reply
+from diag.ask.turn import Turn, acknowledged_now, stage_of
 from diag.ask.turn import turn as turn_of
-from diag.say import present
-from diag.tui.act import bindings
-from diag.tui.safe import Part, lines, say
-from diag.tui.screens.change import TrailScreen
-from diag.tui.screens.desk_acts import DeskActs
-from diag.tui.widgets.answer import AnswerBox
-from diag.tui.widgets.lists import PickList
+from diag.reason.cautions import spoken, spoken_of_check
+from diag.say.follows import follows
+from diag.tui.act import Act, bindings
+from diag.tui.safe import fit, lines, say
+from diag.tui.screens import doings
+from diag.tui.screens.page import Page
+from diag.tui.screens.question import causes_rows, details_words, question_rows, side_rows
+from diag.tui.widgets.line import AnswerLine
+from diag.tui.work import Work
+from diag.tui.working import guarded
 
-CAUTION_STYLES = {"DANGER": "bold reverse $error", "WARNING": "bold $error", "CAUTION": "bold $warning"}
+if TYPE_CHECKING:
+    from diag.call.desk import CallDesk
+
+PREVIEW_AFTER = 0.12
+"""Seconds of quiet before a typed line is worked out."""
+CAUSES = {"-low": 3, "-high": 5}
+"""Causes shown under the question, by the height of the window."""
 
 
-LEAST_ANSWER = 7
-"""Lines the answer always has, its title among them."""
+class Area(Vertical):
+    """A part of the desk that is drawn to its own size."""
+
+    class Resized(Message):
+        """It has another size."""
+
+    def on_resize(self) -> None:
+        self.post_message(self.Resized())
 
 
-class DeskScreen(DeskActs):
+class DeskScreen(Page[None]):
     """One call in work."""
 
-    BINDINGS = bindings(DeskActs.ACTS)
+    ACTS: ClassVar[tuple[Act, ...]] = doings.ACTS
+    BINDINGS = bindings(ACTS)
+
+    def __init__(self, call: Work) -> None:
+        super().__init__(call)
+        self.work: Work = call
+        self.turn: Turn | None = None
+        """What is asked now."""
+        self.reply: Reply = NOTHING
+        """What the line would do."""
+        self.picked: str | None = None
+        """The answer under the arrow."""
+        self._follows: dict[str, str] = {}
+        self._tried = 0
+        self._drawn: dict[str, Content] = {}
+        self._failure_told = False
+        self.doings = doings.Doings(self)
 
     def body(self) -> Iterable[Widget]:
-        yield Static(id="warnings")
         with Horizontal(id="columns"):
-            with Vertical(id="left"):
-                with VerticalScroll(id="check", can_focus=False):
-                    yield Static(id="check-text")
-                yield AnswerBox(id="answer")
-            with Vertical(id="right"):
-                yield PickList(id="causes", numbered=False)
-                yield PickList(id="trail", numbered=False)
+            with Area(id="left"):
+                yield Static(id="say")
+                with VerticalScroll(id="ask", can_focus=False):
+                    yield Static(id="question")
+                with Horizontal(id="entry"):
+                    yield Static(say((" > ", "bold $accent")), id="prompt")
+                    yield AnswerLine(id="line")
+                yield Static(id="back")
+                yield Static(id="causes")
+            with Area(id="right"):
+                yield Static(id="side")
+        yield Static(id="last")
 
     def on_mount(self) -> None:
         super().on_mount()
-        self.query_one("#causes").border_title = say("Causes")
-        self.query_one("#trail").border_title = say("Recorded")
-        self.query_one("#check").border_title = say("Next check")
+        self.line.focus()
         if self.work.ready:
             self.show_call()
         else:
-            self.query_one("#check-text", Static).update(say("Judging the call ..."))
+            self._put("question", say("\n\n    Judging the call ..."))
             self.work.judge()
+
+    @property
+    def line(self) -> AnswerLine:
+        """The line answers are typed in."""
+        return self.query_one("#line", AnswerLine)
+
+    def stage(self) -> str:
+        return stage_of(self.work.call) if self.turn is None else self.turn.stage
 
     # --- drawing ----------------------------------------------------------------------------------
 
     def show_call(self) -> None:
-        """Draw the check, the causes and the trail of a fresh judgement."""
-        self.show_bar()
+        """Draw what is asked after a fresh judgement."""
         if self.work.failed:
             self._failure_told = True
             self.tell(f"Judging failed: {self.work.failed} What was recorded stands. Ctrl+P, Judge again.", "bad")
@@ -66,102 +112,278 @@ class DeskScreen(DeskActs):
         if self._failure_told:
             self._failure_told = False
             self.tell("")
-        self._show_warnings()
-        self._show_causes()
-        self._show_trail()
-        self._show_check()
+        self.ask(turn_of(self.work.call, self.work.taken, form=self.work.form, not_known=self.work.not_known,
+                         passed=self.work.passed))
 
-    def _show_warnings(self) -> None:
-        told = present.warnings(self.work.call)
-        wide = self.has_class("-high")
-        shown = told if wide else told[:1]
-        rows: list[list[Part]] = [[("! ", "bold $warning"), text] for text in shown]
-        if len(told) > len(shown):
-            rows[-1].append((f"  (+{len(told) - len(shown)} more: F4)", "bold"))
-        box = self.query_one("#warnings", Static)
-        box.display = bool(rows)
-        box.update(lines(rows))
+    def ask(self, turn: Turn) -> None:
+        """Put a question on the screen; the line takes keys once it is drawn."""
+        fresh = self.turn is None or _same(self.turn) != _same(turn) or self.line.waiting
+        self.turn = turn
+        if fresh:
+            self.line.wait()
+            self.picked, self.reply, self._follows = None, NOTHING, {}
+            self.line.value = self.work.drafts.get(self.draft_key, "")
+            self.query_one("#ask", VerticalScroll).scroll_home(animate=False)
+        self.show_bar()
+        self.draw()
+        self.keys()
+        if fresh:
+            self.call_after_refresh(self._on_screen)
 
-    def _show_causes(self) -> None:
-        found = present.cause_lines(self.work.call, self.work.before)
-        rows: list[tuple[str | None, Content | str]] = []
-        for c in found:
-            style = "bold" if c.belief == "likely" else ""
-            told = f"{c.sign} {c.belief:<9} {c.percent:>5} {c.change:<4} "
-            rows.append((c.cause, say((told, style), (c.label, style))))
-        rows.append((None, say(present.rest_line(self.work.call))))
-        self.query_one("#causes", PickList).fill(rows)
+    def _on_screen(self) -> None:
+        self.line.drawn()
+        self._try_out(self.line.value)
+        if self.turn is not None and self.turn.kind == "check" and self.work.trial is None:
+            self._lead_on(self.turn)
 
-    def _show_trail(self) -> None:
-        trail = present.trail_lines(self.work.call)
-        box = self.query_one("#trail", PickList)
-        box.fill([(event, text) for event, text in trail])
-        if trail:
-            box.highlighted = len(trail) - 1
+    @property
+    def draft_key(self) -> str:
+        """The name under which the half-typed line is kept."""
+        turn = self.turn
+        name = turn.need.name if turn and turn.need else turn.axis if turn and turn.axis else turn.key if turn else ""
+        return f"answer:{turn.kind}:{name}" if turn else ""
 
-    def _show_check(self) -> None:
-        call, work = self.work.call, self.work
-        turn = turn_of(call, work.taken, form=work.form, not_known=work.not_known)
-        self._turn = turn
-        box, answer = self.query_one("#check", VerticalScroll), self.query_one("#answer", AnswerBox)
-        box.border_title = say(turn.title)
-        rows: list[list[Part]] = []
-        if turn.advice:
-            rows.append([("Worth doing now: ", "bold"), turn.advice])
-        for caution, text in turn.cautions:
-            word, _, rest = text.partition(":")
-            rows.append([(word, CAUTION_STYLES.get(caution.word, "bold")), ":" + rest])
-        if turn.held:
-            rows.append([("holds: ", "bold"), turn.held])
-        for part, text in turn.lines:
-            rows.append([(f"{part}: ", "bold"), text])
-        self.query_one("#check-text", Static).update(lines(rows))
-        box.scroll_home(animate=False)
-        answer.show(self.work, turn)
-        self.call_after_refresh(self._share)
+    def draw(self) -> None:
+        """Draw everything that changed."""
+        turn = self.turn
+        if turn is None or not self.work.ready:
+            return
+        left, safety, causes = self.query_one("#left").size, self._safety(turn), self._causes()
+        back = self._read_back()
+        used = sum(text.plain.count("\n") + 2 for text in (safety, causes) if text.plain)
+        height = left.height - used - back.plain.count("\n") - 2
+        self._put("say", safety)
+        self._put("causes", causes)
+        self.query_one("#ask").styles.max_height = max(3, height)
+        self._put("question", lines(question_rows(turn, self.work, max(30, left.width - 4), height,
+                                                  self.reply.picked or tuple(filter(None, (self.picked,))),
+                                                  self._follows)))
+        self._put("back", back)
+        self._put("last", self._last())
+        if self.query_one("#right").display:
+            side = self.query_one("#right").size
+            self._put("side", lines(side_rows(turn, self.work, max(30, side.width - 3), max(20, side.height))))
 
-    def _share(self) -> None:
-        """Put the answer right below the check; where both are long, each keeps a usable part."""
-        room = self.query_one("#left").size.height
-        check, answer = self.query_one("#check"), self.query_one("#answer", AnswerBox)
-        wanted = self.query_one("#check-text").size.height + 1
-        kept = min(answer.natural(), max(LEAST_ANSWER, room // 2, room - wanted))
-        height = max(3, min(wanted, room - kept))
-        check.styles.height = height
-        answer.limit(max(3, room - height))
+    def _put(self, name: str, content: Content) -> None:
+        """Update a part only when it says something else."""
+        if self._drawn.get(name) != content:
+            self._drawn[name] = content
+            box = self.query_one(f"#{name}", Static)
+            box.update(content)
+            if name in ("say", "causes"):
+                box.display = bool(content.plain)
 
-    def on_resize(self) -> None:
-        super().on_resize()
-        self.call_after_refresh(self._share)
+    def _safety(self, turn: Turn) -> Content:
+        """Return the line above the question: what was said and holds, or that something is said first."""
+        call = self.work.call
+        if turn.kind == "danger":
+            return say(("DANGER", "bold reverse $error"), ("  stands alone: read it, then type it", "$error"))
+        if turn.kind == "say":
+            return say(("SAY FIRST", "bold $warning"), ("   F7 all cautions in full", "$quiet"))
+        if turn.kind not in ("check", "form", "need") or turn.check is None:
+            return say("")
+        told, known = spoken(call.engine.knowledge), acknowledged_now(call)
+        held = [told[s] for s in spoken_of_check(call.engine.knowledge, turn.check) if s in known]
+        if not held:
+            return say("")
+        width = max(30, self.query_one("#left").size.width - 2)
+        return say(("said: ", "bold $warning"), (fit(" ".join(held), width - 24), "$warning"),
+                   ("   F7 in full", "$quiet"))
 
-    # --- doing ------------------------------------------------------------------------------------
+    def _read_back(self) -> Content:
+        if self.line.waiting:
+            return say("")
+        if self.reply.told:
+            mark, style = ("= ", "$success") if self.reply.fits else ("? ", "$error")
+            return say((mark, f"bold {style}"), ("\n  ".join(self.reply.told[:3]), style))
+        details = details_words(self.work)
+        return say(("for this answer: " + ", ".join(details), "$accent") if details else "")
 
-    def on_answer_box_recorded(self, message: AnswerBox.Recorded) -> None:
-        """An answer, an acknowledgement or a refusal was recorded, or was not taken."""
-        if message.wrong:
-            self.tell(message.wrong, "bad")
+    def _causes(self) -> Content:
+        if self.work.trial is not None or (self.turn is not None and self.turn.kind in ("closed", "proved", "stop")):
+            return say("")
+        if self.query_one("#right").display:
+            return say("")
+        most = CAUSES["-high" if self.has_class("-high") else "-low"]
+        width = max(40, self.query_one("#left").size.width - 2)
+        return lines(causes_rows(self.work, most, width, key="F4"))
+
+    def _last(self) -> Content:
+        width = max(30, self.app.size.width - 2)
+        if not self.work.echo:
+            return say("")
+        return say(("last: ", "bold"), fit(self.work.echo, width - (30 if self.work.can_undo else 6)),
+                   ("   Ctrl+Z takes it back" if self.work.can_undo else "", "$quiet"))
+
+    def moment(self) -> tuple[str, ...]:
+        """The acts that stand in the bottom line now."""
+        kind = self.turn.kind if self.turn else ""
+        return doings.MOMENT.get(kind, doings.MOMENT["check"])
+
+    @on(Area.Resized)
+    def _resized(self) -> None:
+        self.draw()
+
+    # --- what follows from each answer --------------------------------------------------------------
+
+    @work(thread=True, exclusive=True, group="follows", description="follows", exit_on_error=False)
+    def _lead_on(self, turn: Turn) -> None:
+        """Work out what each answer would lead to, one after the other; what came too late is dropped."""
+        with guarded(self, "Looking ahead"):
+            worker, call = get_current_worker(), self.work.call
+            seen = len(call.events)
+            for choice in turn.choices:
+                if worker.is_cancelled or len(call.events) != seen or turn is not self.turn or turn.check is None:
+                    return
+                told = follows(call, turn.check.id, choice.key)
+                self.app.call_from_thread(self._led, turn, choice.key, told)
+
+    def _led(self, turn: Turn, key: str, told: str) -> None:
+        if turn is self.turn:
+            self._follows[key] = told
+            self.draw()
+
+    # --- typing -----------------------------------------------------------------------------------
+
+    @on(Input.Changed, "#line")
+    def _typed(self, event: Input.Changed) -> None:
+        if self.line.waiting:
+            return
+        self.work.drafts[self.draft_key] = event.value
+        self.picked = None
+        self._tried += 1
+        number = self._tried
+        self.later(PREVIEW_AFTER, lambda: self._try_out(event.value) if number == self._tried else None)
+
+    def _try_out(self, text: str) -> None:
+        """Read back what the line means; figures off the screen's thread."""
+        turn = self.turn
+        if turn is None:
+            return
+        if turn.check is not None and turn.check.measured and turn.kind == "check":
+            self._tried += 1
+            self._work_out(turn, text, self._tried)
         else:
-            self.tell("")
-            self.work.taken = message.then
-            self.query_one("#answer", AnswerBox).in_words = False
-            if self.work.ready or self.work.failed:
-                self.show_call()
+            self._understood(turn, self._reply(text))
 
-    def on_answer_fields_grown(self) -> None:
-        self.call_after_refresh(self._share)
+    @work(thread=True, exclusive=True, group="preview", description="preview", exit_on_error=False)
+    def _work_out(self, turn: Turn, text: str, number: int) -> None:
+        with guarded(self, "Working out the reading"):
+            found = self._reply(text, turn)
+            if not get_current_worker().is_cancelled and number == self._tried:
+                self.app.call_from_thread(self._understood, turn, found)
 
-    def on_answer_box_chosen(self, message: AnswerBox.Chosen) -> None:
-        """Nothing is asked; what was chosen instead is done."""
-        if message.act in ("reopen", "follow_up"):
-            self._mend(message.act)
-        elif message.act == "situation":
-            self.action_open(message.act)
+    def _reply(self, text: str, turn: Turn | None = None) -> Reply:
+        asked = turn or self.turn
+        assert asked is not None
+        return reply(self.work.call, asked, text, picked=self.picked, details=self.beside(),
+                     units=self.diag.units, change=self.change)
+
+    def beside(self) -> dict[str, Any]:
+        """What is said beside the answer: rows, observer, when."""
+        return self.work.details
+
+    change: str | None = None
+    """The earlier answer (event) that is changed; None for a new one."""
+
+    def _understood(self, turn: Turn, found: Reply) -> None:
+        if turn is self.turn and not self.line.waiting:
+            self.reply = found
+            self.draw()
+
+    @on(AnswerLine.Choose)
+    def _choose(self, event: AnswerLine.Choose) -> None:
+        turn = self.turn
+        if turn is None or not turn.choices or self.line.value.strip():
+            return
+        keys = [c.key for c in turn.choices]
+        at = keys.index(self.picked) + event.step if self.picked in keys else (0 if event.step > 0 else -1)
+        self.picked = keys[at % len(keys)]
+        self._understood(turn, self._reply(""))
+
+    @on(AnswerLine.Early)
+    def _early(self) -> None:
+        self.tell("Pressed before the question stood here: not taken.")
+
+    # --- Enter --------------------------------------------------------------------------------------
+
+    @on(Input.Submitted, "#line")
+    def _enter(self, event: Input.Submitted) -> None:
+        """Do what the line means; nothing where nothing was chosen or typed."""
+        turn = self.turn
+        if turn is None or not self.work.ready:
+            return
+        found = self._reply(event.value)
+        self.reply = found
+        if not found.fits:
+            self.line.drawn()
+            self.tell("" if found.told else "Choose an answer by its number or an arrow, or type it; Enter records.")
+            self.draw()
+            return
+        self.tell("")
+        if found.act:
+            self._take_act(turn, found)
+        elif found.record is not None:
+            self._record(turn, found.record, found.then)
+
+    def _take_act(self, turn: Turn, found: Reply) -> None:
+        self.work.drafts.pop(self.draft_key, None)
+        self.line.value = ""
+        self.line.drawn()
+        self.picked = None
+        if found.act == "not_known" and turn.need is not None:
+            self.work.not_known.add(turn.need.name)
+            self.work.taken = found.then
+            self.show_call()
         else:
-            getattr(self, f"action_{message.act}")()
+            self.doings.do(found.act)
 
-    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        picked = event.option_list.picked if isinstance(event.option_list, PickList) else None
-        if event.option_list.id == "causes" and picked:
-            self._explain(f"cause:{picked}")
-        elif event.option_list.id == "trail":
-            self.app.push_screen(TrailScreen(self.work, picked))
+    def _record(self, turn: Turn, record: doings.Change, then: str | None) -> None:
+        trial = self.work.trial
+        if trial is not None and turn.kind in ("check", "form"):
+            key = turn.key or (turn.check.id if turn.check else "")
+            record = _simulated(trial, key)
+        key = self.draft_key
+        self.line.wait()
+        wrong = self.work.do(record)
+        if wrong:
+            self.line.drawn()
+            self.tell(wrong, "bad")
+            return
+        self.work.drafts.pop(key, None)
+        if turn.kind in ("check", "form"):
+            self.work.details = {}
+        self.work.taken = then
+        self.recorded()
+        if self.work.ready:
+            self.show_call()
+
+    def recorded(self) -> None:
+        """Something was recorded."""
+
+    # --- acts -------------------------------------------------------------------------------------
+
+    def action_do(self, name: str) -> None:
+        """Carry out one of the doings."""
+        self.doings.do(name)
+
+    def action_other(self, place: int) -> None:
+        """Take another of the offers."""
+        self.doings.other(place)
+
+    def action_page(self, step: int) -> None:
+        """Scroll the question, where it is long."""
+        box = self.query_one("#ask", VerticalScroll)
+        (box.scroll_page_up if step < 0 else box.scroll_page_down)(animate=False)
+
+
+def _same(turn: Turn) -> tuple[object, ...]:
+    return (turn.kind, turn.asks, turn.choices, turn.key, turn.axis, turn.need)
+
+
+def _simulated(trial: doings.Trial, key: str) -> doings.Change:
+    def record(call: CallDesk) -> None:
+        trial(key)
+
+    return record
+

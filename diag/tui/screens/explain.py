@@ -28,7 +28,7 @@ class ExplainScreen(Page[None]):
 
     TITLE_TEXT = "Why"
     ACTS: ClassVar[tuple[Act, ...]] = (
-        Act("entry", "Knowledge entry", "The entry of the knowledge behind this topic.", "f5", shown=True),
+        Act("entry", "Knowledge entry", "The entry of the knowledge behind this topic.", "e", shown=True),
         Act("page_up", "Page up", "Scroll the text up.", "pageup", first=True),
         Act("page_down", "Page down", "Scroll the text down.", "pagedown", first=True),
         BACK,
@@ -59,7 +59,7 @@ class ExplainScreen(Page[None]):
             return
         self._topics = topics(self.work.call, self._check)
         box = self.query_one("#topics", PickList)
-        box.fill([(t.key, t.title) for t in self._topics], keep=self._first or box.picked)
+        box.fill([(t.key, t.title) for t in self._topics], keep=self._first or box.picked or self._topics[0].key)
 
     @on(OptionList.OptionHighlighted)
     def _moved(self) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, MutableMapping
 from typing import ClassVar
 
 from textual import on
 from textual.containers import VerticalScroll
 from textual.widget import Widget
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static, TextArea
 
 from diag.ask.form import Field, Form, Value
 from diag.errors import DiagError
@@ -41,7 +41,7 @@ class FormScreen(Page[bool]):
     def __init__(self, work: Work | None, form: Form, then: Callable[[], None] | None = None) -> None:
         super().__init__(work)
         self.form, self._then = form, then
-        self._drafts: dict[str, str] = work.drafts if work is not None else {}
+        self._drafts: MutableMapping[str, str] = work.drafts if work is not None else {}
         self.TITLE_TEXT = form.title
 
     def body(self) -> Iterable[Widget]:
@@ -65,7 +65,7 @@ class FormScreen(Page[bool]):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self.query_one("#done", PickList).fill([("go", f"{self.form.done} (Ctrl+S)")])
+        self.query_one("#done", PickList).fill([("go", f"{self.form.done} (Ctrl+S)")], keep="go")
         for row, field in zip(self.query(Row), self.form.fields, strict=True):
             if isinstance(row.field, Ticks):
                 row.field.show(ticks_of(field))
@@ -97,13 +97,27 @@ class FormScreen(Page[bool]):
     @on(OptionList.OptionSelected)
     def _picked(self, event: OptionList.OptionSelected) -> None:
         if event.option_list.id == "done":
-            self.action_done()
+            self._done()
             return
         if isinstance(event.option_list, Ticks):
             event.option_list.choose()
         self.focus_next()
 
+    @on(Input.Changed)
+    @on(TextArea.Changed)
+    def _keep_drafts(self) -> None:
+        """Keep what is typed, against the end of the program."""
+        for row in self.query(Row):
+            if isinstance(row.field, LinesField | LineField):
+                text = row.field.text if isinstance(row.field, LinesField) else row.field.value
+                first = next(f.value for f in self.form.fields if f.name == row.key)
+                if text != first or self._key(row.key) in self._drafts:
+                    self._drafts[self._key(row.key)] = text
+
     def action_done(self) -> None:
+        self.after_typing(self._done)
+
+    def _done(self) -> None:
         """Record; what does not fit is told beside its field."""
         values = self.values()
         for row in self.query(Row):
@@ -132,9 +146,4 @@ class FormScreen(Page[bool]):
         return None
 
     def action_back(self) -> None:
-        for row in self.query(Row):
-            if isinstance(row.field, LinesField | LineField):
-                self._drafts[self._key(row.key)] = (
-                    row.field.text if isinstance(row.field, LinesField) else row.field.value
-                )
-        self.dismiss(False)
+        self.after_typing(lambda: self.dismiss(False))

@@ -13,14 +13,20 @@ from diag.tui.act import Act, bindings, key_name
 from diag.tui.safe import Part, lines
 from diag.tui.screens.page import Page
 
+FIRST = (
+    "Do this first: answer the question in the middle. Type the number of an answer, or its words, or figures;",
+    "below the line stands what was understood; Enter records it. Nothing is recorded without Enter.",
+    "Wrong? Ctrl+Z takes the last act back, whole. ? is not sure, x can't be done here.",
+    "Somebody hurt or in danger: F12.",
+)
 FIELDS = (
-    ("Tab", "to the next field, Shift+Tab back"),
-    ("Enter", "records what was typed, or takes the line"),
-    ("1 to 9", "goes to a line of a list; ticks it where there are nine lines at most"),
-    ("Space", "ticks a line"),
-    ("F", "in a form of one look: all the rest looked at and fine"),
+    ("Up, Down", "choose an answer, go along a list"),
+    ("Enter", "records what is read back, or takes the line that was chosen"),
+    ("Tab", "to the next field of a form, Shift+Tab back"),
+    ("Space", "ticks a line of a form"),
+    ("Ctrl+S", "done: records a form, saves"),
     ("Ctrl+J", "a new line in a field of several lines"),
-    ("Esc", "back to the screen before"),
+    ("Esc", "back to the screen before; what is half typed is kept"),
 )
 
 
@@ -36,7 +42,8 @@ class HelpScreen(Page[None]):
         self._acts = acts
 
     def body(self) -> Iterable[Widget]:
-        rows: list[list[Part]] = []
+        rows: list[list[Part]] = [[(line, "bold $bright")] for line in FIRST]
+        rows.append([""])
         for act in self._acts:
             rows.append([(f"{key_name(act.key) if act.key else 'Ctrl+P':<8}", "bold"), f" {act.name}: {act.tells}"])
         rows.append([("In fields and lists", "bold")])

@@ -31,8 +31,8 @@ class MachineScreen(Page[Draft | None]):
 
     TITLE_TEXT = "Machine"
     ACTS: ClassVar[tuple[Act, ...]] = (
-        Act("edit", "Change", "Change the profile under the cursor.", "f6", shown=True),
-        Act("copy", "Copy", "Make a new profile from the one under the cursor.", "f7", shown=True),
+        Act("edit", "Change", "Change the profile under the cursor.", "e", shown=True),
+        Act("copy", "Copy", "Make a new profile from the one under the cursor.", "c", shown=True),
         Act("delete", "Delete", "Delete the profile under the cursor, with owner and serial number."),
         BACK,
     )

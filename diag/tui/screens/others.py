@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from diag.ask.form import Field, Form, Values, choices, text_of
 from diag.errors import DiagError, StoreError
@@ -14,33 +15,34 @@ from diag.tui.theme import THEMES
 
 if TYPE_CHECKING:
     from diag.call.desk import CallDesk
-    from diag.tui.app import DiagApp
 
 UNITS = choices({"us": "inches, inH2O, mph, seeds/ac", "metric": "cm, kPa, km/h, seeds/ha"})
 CHANNELS = choices({"phone": "by phone", "site": "on site"})
 BUSY = "The knowledge is still being read: once more in a second."
 
 
-def settings(app: DiagApp) -> None:
+def settings(page: Page[Any]) -> None:
     """Open the settings; they are kept for the next time."""
+    host = page.diag
 
     def record(call: CallDesk | None, values: Values) -> None:
-        wrong = app.choose(**{n: t for n in ("theme", "units", "channel") if (t := text_of(values, n))})
+        wrong = host.choose(**{n: t for n in ("theme", "units", "channel") if (t := text_of(values, n))})
         if wrong:
             raise StoreError(wrong, "", "They hold until you leave.")
 
     form = Form("settings", "Settings", (
-        Field("theme", "Colours", "pick", "", app.theme, tuple((t.name, t.name) for t in THEMES)),
-        Field("units", "Units", "pick", "Typed values keep the unit they were given.", app.units, UNITS),
-        Field("channel", "New calls", "pick", "", app.chosen.get("channel", "phone"), CHANNELS),
+        Field("theme", "Colours", "pick", "", page.app.theme, tuple((t.name, t.name) for t in THEMES)),
+        Field("units", "Units", "pick", "Used where no unit is typed; a unit that is typed is kept.", host.units,
+              UNITS),
+        Field("channel", "New calls", "pick", "", host.chosen.get("channel", "phone"), CHANNELS),
     ), record, "Keep")
-    app.push_screen(FormScreen(None, form))
+    page.app.push_screen(FormScreen(None, form))
 
 
-def demonstrations(app: DiagApp) -> None:
+def demonstrations(page: Page[Any]) -> None:
     """List the demonstration calls; one is opened as it stands, nothing of it is kept."""
-    if app.desk is None:
-        _say(app, app.trouble or BUSY)
+    if page.diag.desk is None:
+        page.tell(page.diag.trouble or BUSY)
         return
     from diag.knowledge.load import data_folder
     from diag.record.transcript import read_transcript
@@ -56,35 +58,36 @@ def demonstrations(app: DiagApp) -> None:
         except DiagError as error:
             rows.append((None, f"{path.name}: {error}"))
     if not rows:
-        _say(app, "There are no demonstration calls here.")
+        page.tell("There are no demonstration calls here.")
         return
-    app.push_screen(MenuScreen(None, "Demonstration calls, all invented", rows), lambda p: _open(app, p))
+    page.app.push_screen(MenuScreen(None, "Demonstration calls, all invented", rows), lambda p: _open(page, p))
 
 
-def _open(app: DiagApp, picked: str | None) -> None:
-    desk = app.desk
-    if not picked or desk is None:
+def _open(page: Page[Any], picked: str | None) -> None:
+    if not picked:
         return
     from diag.record.transcript import read_transcript
 
     try:
+        desk = page.diag.desk
         told = read_transcript(Path(picked))
-        app.start_work(desk.replayed(told.events[0].call, told.events, told.sealed))
+        if desk is not None:
+            page.diag.start_work(desk.replayed(told.events[0].call, told.events, told.sealed))
     except DiagError as error:
-        _say(app, str(error))
+        page.tell(str(error), "bad")
 
 
-def practice(app: DiagApp) -> None:
+def practice(page: Page[Any]) -> None:
     """Begin a practice: the trainee chooses the checks, the simulated machine answers."""
-    desk = app.desk
+    desk = page.diag.desk
     if desk is None:
-        _say(app, app.trouble or BUSY)
+        page.tell(page.diag.trouble or BUSY)
         return
     from diag.tui.screens.practice import begin
 
-    begin(app, desk)
+    begin(page, desk)
 
 
-def _say(app: DiagApp, text: str) -> None:
-    if isinstance(app.screen, Page):
-        app.screen.tell(text)
+NAMED: Mapping[str, Callable[[Page[Any]], None]] = {
+    "settings": settings, "demo": demonstrations, "practice": practice,
+}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
 
 from textual import events
@@ -17,7 +17,7 @@ from diag.tui.act import Act, key_name
 from diag.tui.safe import Part, fit, say
 
 if TYPE_CHECKING:
-    from diag.tui.app import DiagApp
+    from diag.tui.host import Host
     from diag.tui.work import Work
 
 T = TypeVar("T")
@@ -38,28 +38,51 @@ class Page(Screen[T], Generic[T]):
         self._focused_last: Widget | None = None
 
     @property
-    def diag(self) -> DiagApp:
-        """The application."""
-        from diag.tui.app import DiagApp
+    def diag(self) -> Host:
+        """The application, as screens see it."""
+        return cast("Host", self.app)
 
-        return cast(DiagApp, self.app)
+    def later(self, seconds: float, do: Callable[[], object]) -> None:
+        """Do something after a pause; at once where the pause is nought."""
+        if seconds:
+            self.set_timer(seconds, do)
+        else:
+            self.call_later(do)
+
+    def after_typing(self, do: Callable[[], object]) -> None:
+        """Do something once the field that has the focus has taken every key typed before."""
+
+        def then() -> None:
+            do()  # what it gives back is not waited for: a screen cannot wait for its own end
+
+        (self.focused or self).call_later(then)
 
     def compose(self) -> ComposeResult:
         yield Static(id="bar")
         with Vertical(id="body"):
             yield from self.body()
         yield Static(id="status")
-        yield Static(self._keys(), id="keys")
+        yield Static(id="keys")
         yield Static(say(f"This window is too small: at least {LEAST_WIDTH} columns and {LEAST_HEIGHT} lines, please."),
                      id="too-small")
 
     def _keys(self) -> Content:
-        """Return the few keys that stand in the bottom line."""
+        """Return the few keys that stand in the bottom line now."""
+        moment = self.moment()
+        acts = self.diag.acts(self)
+        shown = [a for name in moment for a in acts if a.action == name] if moment else [a for a in acts if a.shown]
         parts: list[Part] = []
-        for act in self.diag.acts(self):
-            if act.shown:
-                parts += [(f" {key_name(act.key)}", "bold $accent"), f" {act.name} "]
+        for act in shown:
+            parts += [(f" {key_name(act.key)}", "bold $accent"), f" {act.name} "]
         return say(*parts)
+
+    def moment(self) -> tuple[str, ...]:
+        """The acts for the bottom line in its order; () for those that always stand there."""
+        return ()
+
+    def keys(self) -> None:
+        """Draw the bottom line again."""
+        self.query_one("#keys", Static).update(self._keys())
 
     def body(self) -> Iterable[Widget]:
         """Yield the widgets between the top line and the message line."""
@@ -67,6 +90,7 @@ class Page(Screen[T], Generic[T]):
 
     def on_mount(self) -> None:
         self.show_bar()
+        self.keys()
         self.tell("")
 
     def show_bar(self) -> None:
@@ -75,8 +99,28 @@ class Page(Screen[T], Generic[T]):
         if self.work is not None:
             from diag.say.present import header
 
-            text = (f"{self.TITLE_TEXT} | " if self.TITLE_TEXT else "") + header(self.work.call)
-        self.query_one("#bar", Static).update(say(fit(text, max(20, self.app.size.width - 2))))
+            text = " · ".join(p for p in (self.TITLE_TEXT, header(self.work.call)) if p)
+        self.query_one("#bar", Static).update(self._bar(text, max(20, self.app.size.width - 2)))
+
+    def _bar(self, text: str, width: int) -> Content:
+        """Return the top line: what this is, and at its end how far the call has come."""
+        stage = self.stage()
+        if not stage:
+            return say(fit(text, width))
+        from diag.ask.turn import STAGES
+
+        room = width - len("  ".join(STAGES)) - 2
+        if room < 12:
+            return say(fit(text, width))
+        parts: list[Part] = [fit(text, room).ljust(room), "  "]
+        for i, name in enumerate(STAGES):
+            here = name == stage
+            parts += ["  " if i else "", (name.upper() if here else name, "bold $accent" if here else "$quiet")]
+        return say(*parts)
+
+    def stage(self) -> str:
+        """Return how far the call has come, "" where no call is shown."""
+        return ""
 
     def on_descendant_focus(self, event: events.DescendantFocus) -> None:
         self._focused_last = event.widget

@@ -2,37 +2,37 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import work
 from textual.screen import Screen
 
 from diag.tui.act import Act, bindings
 from diag.tui.screens.desk import DeskScreen
+from diag.tui.screens.page import Page
 from diag.tui.screens.search import SearchScreen
 from diag.tui.screens.text import TextScreen
-from diag.tui.widgets.answer import AnswerBox
 from diag.tui.work import Work
 from diag.tui.working import guarded
 
 if TYPE_CHECKING:
     from diag.call.desk import Desk
     from diag.trial.practice import Practice, Verdict
-    from diag.tui.app import DiagApp
 
 
-def begin(app: DiagApp, desk: Desk) -> None:
+def begin(page: Page[Any], desk: Desk) -> None:
     """Draw an invented fault and put the practice on the desk."""
     from diag.trial.practice import Practice
 
     practice = Practice(desk, int.from_bytes(desk.random(3), "big"))
-    made = Work(app, practice.call)
+    made = Work(page.diag.office, practice.call)
     made.form = False
-    app.works[practice.call.call] = made
-    app.push_screen(PracticeScreen(made, practice))
+    made.trial = practice.take
+    page.diag.works[practice.call.call] = made
+    page.app.push_screen(PracticeScreen(made, practice))
 
 
-KEPT = ("search", "explain", "trail", "other(0)", "other(1)", "page(-1)", "page(1)")
+KEPT = ("do('search')", "do('trail')", "other(0)", "other(1)", "page(-1)", "page(1)")
 """What can be done in a practice of what can be done at the desk."""
 
 
@@ -50,9 +50,8 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
         super().__init__(work)
         self._practice = practice
 
-    def on_mount(self) -> None:
-        self.query_one("#answer", AnswerBox).practice = self._practice.take
-        super().on_mount()
+    def moment(self) -> tuple[str, ...]:
+        return ("do('search')", "name", "calls", "help")
 
     def action_name(self) -> None:
         self.app.push_screen(SearchScreen(self.work, ("cause",)), self._named)

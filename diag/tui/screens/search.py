@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import ClassVar
 
 from textual import on
@@ -18,6 +18,10 @@ from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
 
+HEADS: Mapping[str, str] = {
+    "take": "Take a check", "tell": "Told without being asked: it is read back first", "cause": "Look up a cause",
+    "symptom": "Add a symptom",
+}
 Found = tuple[str, str, str]
 """(take | tell | cause | symptom, id, outcome)"""
 
@@ -53,31 +57,27 @@ class SearchScreen(Page[Found | None]):
     def _find(self, text: str) -> None:
         knowledge = self.work.call.engine.knowledge
         rows: list[tuple[str | None, Content | str]] = []
-        if text.strip():
-            if "tell" in self._kinds:
-                tells = search_answers(knowledge, text, 8)
-                rows += self._group("Told without being asked", [
-                    (f"tell|{c}|{o}", f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}")
-                    for c, o in tells
-                ])
-            if "take" in self._kinds:
-                checks = search_checks(knowledge, text)
-                rows += self._group("Take a check", [(f"take|{c}|", knowledge.questions[c].asks) for c in checks])
-            if "symptom" in self._kinds:
-                symptoms = search_symptoms(knowledge, text, 8)
-                rows += self._group("Add a symptom", [(f"symptom|{s}|", knowledge.symptoms[s].label) for s in symptoms])
-            if "cause" in self._kinds:
-                causes = search_causes(knowledge, text, 8)
-                rows += self._group("Look up a cause", [(f"cause|{c}|", knowledge.causes[c].label) for c in causes])
-        elif "take" in self._kinds and self.work.ready:
-            offers = self.work.call.offers()
-            rows += self._group(
-                "Offered now", [(f"take|{o.check}|", knowledge.questions[o.check].asks) for o in offers]
-            )
+        if not text.strip():
+            if "take" in self._kinds and self.work.ready:
+                offers = [o.check for o in self.work.call.offers()]
+                rows += self._group("Offered now", [(f"take|{k}|", knowledge.questions[k].asks) for k in offers])
+        else:
+            asked, causes = knowledge.questions, knowledge.causes
+            finds: Mapping[str, Callable[[], list[tuple[str, str]]]] = {
+                "take": lambda: [(f"take|{k}|", asked[k].asks) for k in search_checks(knowledge, text, 8)],
+                "tell": lambda: [
+                    (f"tell|{c}|{o}", f"{asked[c].asks}: {asked[c].outcomes[o].says}")
+                    for c, o in search_answers(knowledge, text, 8)],
+                "cause": lambda: [(f"cause|{c}|", causes[c].label) for c in search_causes(knowledge, text, 8)],
+                "symptom": lambda: [
+                    (f"symptom|{s}|", knowledge.symptoms[s].label) for s in search_symptoms(knowledge, text, 8)],
+            }
+            for kind, head in HEADS.items():
+                if kind in self._kinds:
+                    rows += self._group(head, finds[kind]())
         if not rows:
             rows.append((None, "Nothing holds all these words." if text.strip() else "Type a word."))
-        first = next((key for key, _ in rows if key is not None), None)
-        self.query_one("#found", PickList).fill(rows, keep=first)
+        self.query_one("#found", PickList).fill(rows)
 
     def _group(self, head: str, rows: list[tuple[str, str]]) -> list[tuple[str | None, Content | str]]:
         return [(None, say((head, "bold"))), *rows] if rows else []
@@ -87,8 +87,10 @@ class SearchScreen(Page[Found | None]):
         self.query_one("#found").focus()
 
     def action_to_list(self) -> None:
-        """Go from the words to what was found."""
-        self.query_one("#found").focus()
+        """Go from the words to the first line found."""
+        found = self.query_one("#found", PickList)
+        found.focus()
+        found.action_first()
 
     @on(OptionList.OptionSelected)
     def _picked(self) -> None:

@@ -41,7 +41,7 @@ class WalkScreen(Page[None]):
             shown=True,
             first=True,
         ),
-        Act("save", "Save as text", "Save what is shown as a text file.", "f6", shown=True),
+        Act("save", "Save as text", "Save what is shown as a text file.", "ctrl+o", shown=True),
         BACK,
     )
     BINDINGS = bindings(ACTS)
@@ -157,7 +157,7 @@ class CatchUpScreen(Page[None]):
     TITLE_TEXT = "Catch up"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("answers", "Type the answers", "What was picked, as one form.", "ctrl+s", shown=True, first=True),
-        Act("drop", "Take off", "Take the last one off again.", "f6", shown=True),
+        Act("drop", "Take off", "Take the last one off again.", "ctrl+z", shown=True, first=True),
         Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
         BACK,
     )
@@ -194,8 +194,10 @@ class CatchUpScreen(Page[None]):
         self.query_one("#found").focus()
 
     def action_to_list(self) -> None:
-        """Go from the words to what was found."""
-        self.query_one("#found").focus()
+        """Go from the words to the first line found."""
+        found = self.query_one("#found", PickList)
+        found.focus()
+        found.action_first()
 
     @on(OptionList.OptionSelected)
     def _take(self) -> None:

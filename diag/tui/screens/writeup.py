@@ -30,18 +30,19 @@ class WriteUpScreen(Page[str]):
 
     TITLE_TEXT = "Write-up"
     ACTS: ClassVar[tuple[Act, ...]] = (
-        Act("save", "Save", "Save the write-up as PDF, Markdown, text or JSON.", "f6", shown=True),
-        Act("reader", "Other reader", "For the house, for the customer, for a claim.", "f5", shown=True),
-        Act("load", "What to load", "Drive out or not, and what to load on the truck.", "f7"),
+        Act("save", "Save", "Save the write-up as PDF, Markdown, text or JSON.", "ctrl+s", shown=True, first=True),
+        Act("reader", "Other reader", "For the house, for the customer, for a claim.", "r", shown=True),
+        Act("load", "What to load", "Drive out or not, and what to load on the truck.", "l", shown=True),
         Act("page_up", "Page up", "Scroll the preview up.", "pageup", first=True),
         Act("page_down", "Page down", "Scroll the preview down.", "pagedown", first=True),
         BACK,
     )
     BINDINGS = bindings(ACTS)
 
-    def __init__(self, call: Work) -> None:
+    def __init__(self, call: Work, *, load: bool = False) -> None:
         super().__init__(call)
         self.work: Work = call
+        self._load_first = load
         self._reader = ""
         self._missing: tuple[Missing, ...] = ()
 
@@ -58,6 +59,8 @@ class WriteUpScreen(Page[str]):
         self.query_one("#topics").border_title = say("Missing")
         self.query_one("#topics").focus()
         self.show_call()
+        if self._load_first:
+            self.action_load()
 
     def show_call(self) -> None:
         if self.work.ready and self._reader:

@@ -16,7 +16,6 @@ class LinesField(TextArea):
     """Several lines: Enter records, Ctrl+J begins a new line, Tab goes on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "submit", "Record", show=False, priority=True),
         Binding("ctrl+j", "newline", "New line", show=False),
     ]
 
@@ -39,6 +38,15 @@ class LinesField(TextArea):
         )
         self.cursor_blink = False
 
+    async def _on_key(self, event: events.Key) -> None:
+        """Enter goes on; here, not by way of the application, so that every key before it was taken."""
+        if event.key == "enter":
+            event.stop()
+            event.prevent_default()
+            self.action_submit()
+            return
+        await super()._on_key(event)
+
     async def _on_paste(self, event: events.Paste) -> None:
         """Put the whole paste in, cleaned: bytes that drive the terminal stay out."""
         event.prevent_default()
@@ -54,3 +62,17 @@ class LinesField(TextArea):
     def action_newline(self) -> None:
         """Begin a new line."""
         self.insert("\n")
+
+
+class WordsField(LinesField):
+    """The caller's words: Down on the last line goes on to what stands below."""
+
+    class Down(Message):
+        """Down was pressed on the last line."""
+
+    def action_cursor_down(self, select: bool = False) -> None:
+        """Go a line down, or out of the field."""
+        if self.cursor_at_last_line:
+            self.post_message(self.Down())
+        else:
+            super().action_cursor_down(select)

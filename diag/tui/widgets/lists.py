@@ -42,14 +42,11 @@ class PickList(OptionList):
         """What each line stands for; None for a heading."""
 
     def fill(self, rows: Sequence[tuple[str | None, Content | str]], keep: str | None = None) -> None:
-        """Show lines (key, text or content); the cursor goes to `keep` or stays at the same place."""
-        at = self.highlighted
+        """Show lines (key, text or content); the cursor goes to `keep`; else nothing is under it."""
         self._rows = rows
         self.keys = [key for key, _ in rows]
         self._draw_rows()
-        wanted = self.keys.index(keep) if keep is not None and keep in self.keys else at
-        if self.keys:
-            self.highlighted = min(self._first() if wanted is None else wanted, len(self.keys) - 1)
+        self.highlighted = self.keys.index(keep) if keep is not None and keep in self.keys else None
 
     def _draw_rows(self) -> None:
         """Put the lines in, numbered, what runs over set in under its beginning."""
@@ -70,9 +67,6 @@ class PickList(OptionList):
             at = self.highlighted
             self._draw_rows()
             self.highlighted = at
-
-    def _first(self) -> int:
-        return next((i for i, key in enumerate(self.keys) if key is not None), 0)
 
     @property
     def picked(self) -> str | None:
@@ -159,6 +153,11 @@ class Ticks(PickList):
         """Show these lines."""
         self.ticks = tuple(ticks)
         self._draw()
+
+    def on_focus(self) -> None:
+        """A form's list shows where one stands; ticking is a key of its own."""
+        if self.highlighted is None:
+            self.action_first()
 
     def _draw(self) -> None:
         rows: list[tuple[str | None, Content | str]] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
+from diag.reason.cautions import spoken
 from diag.record.kinds import DoneBefore
 from diag.record.state import TrailStep
 from diag.units import System
@@ -103,15 +104,16 @@ def _step_text(call: CallDesk, step: TrailStep, units: System | None) -> str:
 
 def cautions(call: CallDesk) -> tuple[Line, ...]:
     """Return cautions that were acknowledged, each once, with to whom they were shown."""
-    known = call.engine.knowledge.cautions
+    known, sentences = call.engine.knowledge.cautions, spoken(call.engine.knowledge)
     lines: dict[str, Line] = {}
     for shown in call.state.cautions:
         caution = known.get(shown.caution)
-        if caution is None or shown.acknowledged == "none":
+        first = f"{caution.word}: {caution.text}" if caution else sentences.get(shown.caution, "")
+        if not first or shown.acknowledged == "none":
             continue
         to = f", read to the {shown.shown_to}" if shown.shown_to == "grower" else ""
-        first = caution.text.split(". ")[0].rstrip(".")
-        lines.setdefault(shown.caution, Line(f"{caution.word}: {first}. Acknowledged{to}.", (shown.event,), shown.at))
+        lines.setdefault(shown.caution, Line(f"{first.split('. ')[0].rstrip('.')}. Acknowledged{to}.",
+                                             (shown.event,), shown.at))
     return tuple(lines.values())
 
 

@@ -1,0 +1,301 @@
+"""What a typed line means for the question asked: read back while one types, recorded by Enter.
+
+One place for every front end. A number takes an answer of the list; words find it; figures are read where
+the check is measured, in the unit of the settings where none is typed; "?" is not sure, "x" can't be done here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from diag.ask.answers import answer_form, take_answer
+from diag.ask.needs import give, need_words
+from diag.ask.preview import verdict_of
+from diag.ask.turn import NOT_KNOWN, Turn
+from diag.call.desk import CallDesk
+from diag.call.looks import record_form
+from diag.errors import DiagError
+from diag.knowledge.model import Check
+from diag.text import clean, one_line
+
+UNSURE, CANNOT = "?", "x"
+DANGER = "DANGER"
+_WORDS = re.compile(r"[a-z0-9]+")
+_NUMBERS = re.compile(r"\d{1,3}(?:[ ,]+\d{1,3})*")
+
+
+@dataclass(frozen=True)
+class Reply:
+    """What a line would do. It does nothing where neither `record` nor `act` is given."""
+
+    told: tuple[str, ...] = ()
+    """What was understood, or what is wrong and the remedy."""
+    picked: tuple[str, ...] = ()
+    """Keys of the choices it means."""
+    record: Callable[[CallDesk], object] | None = None
+    act: str = ""
+    """Name of an act of the front end; "not_known" drops a need that was asked for in vain."""
+    then: str | None = None
+    """The check to be asked next."""
+
+    @property
+    def fits(self) -> bool:
+        """True when Enter does something."""
+        return self.record is not None or bool(self.act)
+
+
+NOTHING = Reply()
+
+
+def reply(
+    call: CallDesk, turn: Turn, text: str, *, picked: str | None = None, details: Mapping[str, Any] | None = None,
+    units: str = "us", change: str | None = None,
+) -> Reply:
+    """Return what a line means for a question.
+
+    `picked`: the choice under the arrow, used where nothing is typed; `details`: rows, observer, happened of the
+    answer; `change`: the earlier answer (event) that it takes the place of.
+    """
+    said = clean(text).strip()
+    if not said and picked is not None:
+        said = str(1 + next(i for i, c in enumerate(turn.choices) if c.key == picked))
+    asked = _Asked(call, turn, said, dict(details or {}), units, change)
+    return _READERS[turn.kind](asked)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    call: CallDesk
+    turn: Turn
+    said: str
+    details: dict[str, Any]
+    units: str
+    change: str | None
+
+    @property
+    def check(self) -> Check:
+        assert self.turn.check is not None
+        return self.turn.check
+
+    def give(self, call: CallDesk, **answer: Any) -> None:
+        """Record an answer, or change the earlier one."""
+        if self.change is not None:
+            call.change_answer(self.change, **answer, **self.details)
+        else:
+            call.answer(self.check.id, **answer, **self.details)
+
+
+# --- the kinds of questions -----------------------------------------------------------------------
+
+
+def _act(asked: _Asked) -> Reply:
+    found = _chosen(asked)
+    if len(found) == 1:
+        return Reply((_words_of(asked, found[0]),), (found[0],), act=found[0])
+    return _not_one(asked, found)
+
+
+def _stop(asked: _Asked) -> Reply:
+    found = _chosen(asked)
+    if len(found) != 1:
+        return _not_one(asked, found)
+    stops = {f for c in asked.turn.cautions for f in c.flags}
+    left = [f for f in asked.call.state.situation.flags if f not in stops]
+    return Reply((_words_of(asked, found[0]),), tuple(found), lambda call: call.set_situation({"flags": left}))
+
+
+def _place(asked: _Asked) -> Reply:
+    flags = asked.call.engine.knowledge.flags
+    held = list(asked.call.state.situation.flags)
+    low = asked.said.lower()
+    if low in ("", "none", "no", "nothing", "n", "0"):
+        return Reply(("nothing special",), (), lambda call: call.set_situation({"flags": held}), then=asked.turn.key)
+    found = _numbered(asked) if _NUMBERS.fullmatch(low) else [
+        f.name for f in flags.values()
+        if any(w in low for w in filter(None, (f.short, f.label))) or f.name in low.split()
+    ]
+    if not found:
+        return Reply((f"Not understood: {one_line(asked.said, limit=40)}. Numbers or words of the line; Enter on an "
+                      "empty line: nothing special.",))
+    told = ", ".join(flags[f].label for f in found)
+    now = list(dict.fromkeys([*held, *found]))
+    return Reply((told,), tuple(found), lambda call: call.set_situation({"flags": now}), then=asked.turn.key)
+
+
+def _say(asked: _Asked) -> Reply:
+    yes = asked.said.lower() in ("1", "y", "yes", "said")
+    if not asked.said:
+        return NOTHING
+    if yes:
+        return Reply((asked.turn.choices[0].words,), ("yes",), lambda call: _acknowledge(call, asked.turn, "key"),
+                     then=asked.turn.key)
+    if asked.said.lower() in ("2", "n", "no", CANNOT):
+        return _refused(asked, "cannot_here", "no")
+    return Reply(("1 or y: " + asked.turn.choices[0].words + ". 2 or x: " + asked.turn.choices[1].words + ".",))
+
+
+def _danger(asked: _Asked) -> Reply:
+    if asked.said == DANGER:
+        return Reply(("Enter goes on.",), (), lambda call: _acknowledge(call, asked.turn, "typed"), then=asked.turn.key)
+    if asked.said.lower() == CANNOT:
+        return _refused(asked, "cannot_here")
+    return Reply(("Type the word DANGER, in capitals, or x: can't be done here.",)) if asked.said else NOTHING
+
+
+def _acknowledge(call: CallDesk, turn: Turn, how: str) -> None:
+    for sentence in turn.sentences:
+        call.acknowledge(sentence, turn.check.id if turn.check else None, how)
+
+
+def _axis(asked: _Asked) -> Reply:
+    axis, turn = asked.turn.axis or "", asked.turn
+    found = [NOT_KNOWN] if asked.said.lower() in (UNSURE, "not known", "don't know") else _chosen(asked)
+    if len(found) != 1:
+        return _not_one(asked, found, "?: not known.")
+    value = found[0]
+
+    def record(call: CallDesk) -> None:
+        if axis == "crop" and value != NOT_KNOWN:
+            call.set_situation({"crop": value})
+        else:
+            call.set_machine({"axes": {axis: value}})
+
+    told = "not known" if value == NOT_KNOWN else _words_of(asked, value)
+    return Reply((told,), (value,), record, then=turn.key)
+
+
+def _need(asked: _Asked) -> Reply:
+    need = asked.turn.need
+    assert need is not None
+    if asked.said.lower() in (UNSURE, "not known", "don't know"):
+        return Reply(("not known",), act="not_known", then=asked.turn.key)
+    if not asked.said:
+        return NOTHING
+    try:
+        told = need_words(asked.call, need, asked.said, asked.units)
+    except DiagError as error:
+        return Reply((f"{error.what} {error.remedy}".strip(),))
+    return Reply((told,), (), lambda call: give(call, need, asked.said, asked.units), then=asked.turn.key)
+
+
+def _form(asked: _Asked) -> Reply:
+    turn, low = asked.turn, asked.said.lower()
+    if low in (UNSURE, CANNOT):
+        return _refused(asked, "unsure" if low == UNSURE else "cannot_here")
+    if not low:
+        return NOTHING
+    rest = low.endswith("-") or low in ("none", "fine", "all fine", "none of them")
+    body = "" if low in ("none", "fine", "all fine", "none of them") else low.rstrip("-").strip(" ,")
+    inner = _Asked(asked.call, turn, body, asked.details, asked.units, None)
+    found = (_numbered(inner) if _NUMBERS.fullmatch(body) else _chosen(inner)) if body else []
+    if body and not found:
+        return _not_one(inner, [])
+    lines = {f"{n.check}/{n.outcome}": n for n in turn.form}
+    ticked = {lines[k].check: lines[k].outcome for k in found}
+    fine = {n.check: n.fine for n in turn.form if n.fine is not None and n.check not in ticked} if rest else {}
+    told = [", ".join(lines[k].label for k in found)] if found else []
+    told += ["all the rest looked at and fine" if found else "all looked at and fine"] if rest else []
+    if not rest:
+        told.append("the rest not looked at; a dash at the end says that it is fine")
+    return Reply(("; ".join(told),), tuple(found),
+                 lambda call: record_form(call, ticked, fine, asked.details) if ticked or fine else None)
+
+
+def _check(asked: _Asked) -> Reply:
+    said, check = asked.said, asked.check
+    low = said.lower()
+    if not said:
+        return NOTHING
+    if low in (UNSURE, "not sure", "unsure", "don't know", CANNOT, "can't"):
+        return _refused(asked, "cannot_here" if low in (CANNOT, "can't") else "unsure")
+    found = _chosen(asked)
+    if len(found) == 1:
+        told = check.outcomes[found[0]].says
+        return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
+    if check.measured and (any(c.isdigit() for c in said) or not found):
+        return _figures(asked)
+    if check.takes.kind == "text":
+        return Reply((said,), (), lambda call: asked.give(call, said=said))
+    return _not_one(asked, found, "?: not sure.")
+
+
+def _figures(asked: _Asked) -> Reply:
+    check, call = asked.check, asked.call
+    try:
+        body = take_answer(call, check, asked.said, asked.units)
+    except DiagError as error:
+        return Reply((f"{error.what} {error.remedy}".strip(),))
+    told = verdict_of(call.engine.knowledge, call.state, check, body)
+    return Reply(told, (), lambda call: asked.give(call, **body))
+
+
+def _refused(asked: _Asked, status: str, picked: str = "") -> Reply:
+    """Return the reply that the check was asked and gave nothing."""
+    turn = asked.turn
+    keys = list(dict.fromkeys(n.check for n in turn.form)) or [turn.key or asked.check.id]
+
+    def record(call: CallDesk) -> None:
+        if asked.change is not None:
+            asked.give(call, status=status)
+            return
+        for key in keys:
+            call.answer(key, status=status, **asked.details)
+
+    told = "not sure: it moves nothing" if status == "unsure" else "can't be done here: it is not asked again"
+    return Reply((told,), (picked,) if picked else (), record)
+
+
+_READERS: Mapping[str, Callable[[_Asked], Reply]] = {
+    "check": _check, "form": _form, "axis": _axis, "need": _need, "place": _place, "say": _say, "danger": _danger,
+    "act": _act, "proved": _act, "closed": _act, "nothing": _act, "stop": _stop,
+}
+
+
+# --- finding an answer by number or words -----------------------------------------------------------
+
+
+def _numbered(asked: _Asked) -> list[str]:
+    keys = [c.key for c in asked.turn.choices]
+    numbers = [int(n) for n in re.split(r"[ ,]+", asked.said) if n.isdigit()]
+    return [keys[n - 1] for n in numbers] if all(1 <= n <= len(keys) for n in numbers) else []
+
+
+def _chosen(asked: _Asked) -> list[str]:
+    """Return the choices that a number or words mean."""
+    choices = asked.turn.choices
+    low = one_line(asked.said).lower()
+    if re.fullmatch(r"\d{1,3}", low):
+        return _numbered(asked)
+    exact = [c.key for c in choices if low in (c.key.lower(), c.words.lower())]
+    yes_no = {"y": "yes", "n": "no"}.get(low)
+    if yes_no and any(c.key == yes_no for c in choices):
+        return [yes_no]
+    return exact or [c.key for c in choices if _all_words(low, (c.key.replace("_", " "), c.words))]
+
+
+def _all_words(said: str, texts: Iterable[str]) -> bool:
+    """Tell whether every word said begins a word of one of the texts."""
+    words = _WORDS.findall(said)
+    return bool(words) and any(
+        all(any(h.startswith(w) for h in _WORDS.findall(text.lower())) for w in words) for text in texts
+    )
+
+
+def _words_of(asked: _Asked, key: str) -> str:
+    return next((c.words for c in asked.turn.choices if c.key == key), key)
+
+
+def _not_one(asked: _Asked, found: list[str], also: str = "") -> Reply:
+    """Return what to say where words fit no answer, or several."""
+    if not asked.said:
+        return NOTHING
+    if found:
+        told = "; ".join(f"{i} {c.words}" for i, c in enumerate(asked.turn.choices, 1) if c.key in found)
+        return Reply((f"Which one: {told}?",), tuple(found))
+    measured = asked.turn.kind == "check" and asked.check.measured
+    form = f"figures ({answer_form(asked.check, asked.units)}), " if measured else ""
+    said = one_line(asked.said, limit=40)
+    return Reply((f"Not understood: {said}. A number of the list, {form}or its words. {also}".strip(),))

@@ -1,0 +1,160 @@
+"""The rows of the desk: the question with its answers in the middle, and what stands beside it on a wide screen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from diag.ask.answers import answer_form
+from diag.ask.turn import Turn
+from diag.record.rows import show_rows
+from diag.record.times import clock
+from diag.say import explaining, present
+from diag.text import wrap
+from diag.tui.safe import Part, fit
+from diag.tui.work import Work
+
+Rows = list[list[Part]]
+PAD = "    "
+MARGIN = 4
+
+
+def details_words(work: Work) -> list[str]:
+    """Return what is said beside the answer, in words."""
+    told = []
+    if "rows" in work.details:
+        told.append("all rows" if work.details["rows"] == "all" else f"row {show_rows(work.details['rows'])}")
+    if "observer" in work.details:
+        told.append(work.call.engine.knowledge.observers[work.details["observer"]].label)
+    if "happened" in work.details:
+        told.append(f"at {clock(datetime.fromisoformat(work.details['happened']), work.call.desk.clock())}")
+    return told
+
+
+def question_rows(
+    turn: Turn, work: Work, width: int, height: int, picked: tuple[str, ...], leads: Mapping[str, str]
+) -> Rows:
+    """Return the question, its answers with what follows from each, and the small print, with air around."""
+    said = turn.asks
+    if work.call.state.channel == "phone" and turn.kind in ("check", "form", "say", "place", "axis"):
+        said = f'"{said}"'
+    style = "bold $error" if turn.kind in ("danger", "stop") else "bold $bright"
+    asked: Rows = [[PAD, (line, style)] for line in wrap(said, min(68, width - 2 * MARGIN)).splitlines()]
+    answers = _answers(turn, work, width, picked, leads)
+    small = _small(turn, work, width)
+    free = height - len(asked) - len(answers) - len(small)
+    top, gap = (min(5, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)
+    end = 1 if free - top - 2 * gap >= 1 else 0
+    return [*_blank(top), *asked, *_blank(gap), *answers, *(_blank(gap) if small else []), *small, *_blank(end)]
+
+
+def _blank(n: int) -> Rows:
+    return [[""] for _ in range(n)]
+
+
+def _answers(
+    turn: Turn, work: Work, width: int, picked: tuple[str, ...], leads: Mapping[str, str]
+) -> Rows:
+    if work.trial is not None and turn.kind in ("check", "form"):
+        return [[PAD, "Any answer and Enter does this check: the machine answers."]]
+    rows: Rows = []
+    group = ""
+    groups = {f"{n.check}/{n.outcome}": n.group for n in turn.form}
+    room = max((len(c.words) for c in turn.choices), default=0)
+    for number, choice in enumerate(turn.choices, 1):
+        if turn.form and groups[choice.key] != group:
+            group = groups[choice.key]
+            rows.append([PAD, (fit(group, width - 8), "underline $quiet")])
+        here = choice.key in picked
+        mark = "x" if here and turn.form else ">" if here else " "
+        head = f"  {mark} {number:>2}  "
+        lead = leads.get(choice.key, "")
+        body = wrap(choice.words, max(20, width - 10)).splitlines() or [""]
+        rows.append([(head, "bold $accent"), (body[0], "bold reverse" if here else "")])
+        rows += [[" " * len(head), (line, "bold reverse" if here else "")] for line in body[1:]]
+        left = width - len(head) - max(room, len(body[-1])) - 5
+        if lead and left >= 18 and len(body) == 1:
+            rows[-1] += [" " * (max(room, len(body[0])) - len(body[0]) + 2), (fit("→ " + lead, left), "$quiet")]
+    if turn.kind == "check":
+        also = "  ? not sure   x can't be done here"
+        if turn.check is not None and turn.check.measured:
+            form = answer_form(turn.check, work.office.units)
+            rows.append([PAD, (fit(f"or figures: {form}", width - 6), "$quiet")])
+        rows.append([PAD[:2], (also + "   or say it in words", "$quiet")])
+    elif turn.kind in ("axis", "need"):
+        rows.append([PAD, ("? not known", "$quiet")])
+    elif turn.kind == "form":
+        rows.append([PAD, (fit(turn.hint + "  ? not sure   x can't be done here", width - 6), "$quiet")])
+    elif turn.hint:
+        rows.append([PAD, (turn.hint, "$quiet")])
+    return rows
+
+
+def _small(turn: Turn, work: Work, width: int) -> Rows:
+    rows: Rows = []
+    for what, words in turn.beside:
+        told = wrap(f"{what}: {words}", max(30, width - 6)).splitlines()
+        style = "$warning" if what == "changes evidence" else "$quiet"
+        rows += [[PAD, (line, style)] for line in told]
+    if work.call.state.channel == "site" and turn.kind == "check":
+        for step in turn.steps[:3]:
+            rows += [[PAD, (line, "$quiet")] for line in wrap(step, max(30, width - 6)).splitlines()]
+    return rows
+
+
+def causes_rows(work: Work, most: int, width: int, key: str = "") -> list[list[Part]]:
+    """Return the causes as short bars with words, and what stands behind them."""
+    rows: list[list[Part]] = []
+    shown = present.cause_lines(work.call, work.before, most)
+    cells = present.BAR if width >= 60 else present.BAR // 2
+    room = max(20, width - cells - 18)
+    for c in shown:
+        style = "bold" if c.belief == "likely" else ""
+        label = [fit(c.label, room)] if key else wrap(c.label, room).splitlines()
+        rows.append([(f" {c.sign} ", "bold $accent"), (label[0].ljust(room), style), " ",
+                     (present.bar(c.share, cells), "$accent"), f" {c.chance}"])
+        rows += [["   ", (more, style)] for more in label[1:]]
+    rest = present.rest_line(work.call, len(shown))
+    if rest:
+        rows.append([("   " + fit(rest, width - 8), "$quiet"), (f"  {key}" if key else "", "$quiet")])
+    return rows
+
+
+def side_rows(turn: Turn, work: Work, width: int, height: int) -> Rows:
+    """Return the right column: causes, what must be seen, how the check is done, why, readings, what was recorded."""
+    parts: list[tuple[str, Rows]] = []
+    if work.trial is None and turn.kind not in ("closed", "proved", "stop"):
+        parts.append(("Causes", causes_rows(work, 8 if height > 30 else 5, width)))
+    seen = present.warnings(work.call) if work.trial is None else []
+    if seen:
+        parts.append(("To be seen", _wrapped(seen, width, "! ")))
+    if turn.steps and turn.kind in ("check", "form", "say", "danger", "need"):
+        parts.append(("How it is done", _wrapped(turn.steps, width)))
+    if turn.offer is not None and turn.check is not None and work.trial is None:
+        why = [text for part, text in present.check_lines(work.call, turn.check, turn.offer) if part == "why"]
+        parts.append(("Why", _wrapped(why, width)))
+    chart = explaining.last_chart(work.call, width)
+    if chart:
+        parts.append(("Last reading", [[line] for line in chart]))
+    told = [text for _, text in present.trail_lines(work.call)]
+    rows: Rows = []
+    for title, body in parts:
+        if rows:
+            rows.append([""])
+        rows += [[(title, "bold $secondary")], *body]
+    left = height - len(rows) - 3
+    if told and left > 2:
+        rows += [[""], [("Recorded", "bold $secondary")], *_cut(told[-left:], width)]
+    return rows
+
+
+def _cut(texts: Iterable[str], width: int) -> Rows:
+    return [[fit(text, width)] for text in texts]
+
+
+def _wrapped(texts: Iterable[str], width: int, mark: str = "") -> Rows:
+    rows: Rows = []
+    for text in texts:
+        for i, line in enumerate(wrap(text, width - 2).splitlines()):
+            rows.append([(mark if i == 0 else " " * len(mark)), line])
+    return rows

@@ -1,0 +1,140 @@
+"""What was heard in the caller's words: candidates with one key each, facts as chips that can be dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.message import Message
+from textual.widget import Widget
+
+from diag.tui.safe import Part, fit, lines
+
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+MOST = 9
+
+
+@dataclass(frozen=True)
+class Chip:
+    """One thing heard; `taken`: it goes into the call."""
+
+    key: str
+    words: str
+    taken: bool
+    because: str = ""
+
+
+class HeardPanel(Widget, can_focus=True):
+    """Digits take or drop a candidate, letters a fact, 0 says that he is driving; Enter goes on."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "go", "To the first question", show=False),
+        Binding("up,backspace,shift+tab", "words", "Back to the words", show=False),
+    ]
+
+    class Go(Message):
+        """Enter was pressed."""
+
+    class Words(Message):
+        """Back to the words."""
+
+    class Changed(Message):
+        """A chip was taken or dropped."""
+
+    def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
+        super().__init__(id=id)
+        self.candidates: tuple[Chip, ...] = ()
+        self.facts: tuple[Chip, ...] = ()
+        self.driving: Chip | None = None
+        """The question asked before all others."""
+        self.said = ""
+        """What is to be said about the words when nothing was made of them."""
+
+    def show(self, candidates: Sequence[Chip], facts: Sequence[Chip], said: str = "") -> None:
+        """Show what was heard; what a person took or dropped stays so."""
+        self.candidates, self.facts = tuple(candidates[:MOST]), tuple(facts[:len(LETTERS)])
+        self.said = said
+        self.refresh(layout=True)
+
+    def render(self) -> Content:
+        width = max(40, self.size.width)
+        rows: list[list[Part]] = []
+        if self.driving is not None:
+            mark = ("[0]" if self.driving.taken else " 0 ", "bold $accent")
+            rows += [[("  Ask first  ", "bold $warning"), f'"{self.driving.because}"  ', mark, " yes"], [""]]
+        if self.said:
+            rows += [["  ", (self.said, "$warning")]]
+        if self.candidates:
+            rows.append([("  It sounds like", "bold $secondary"), ("    a digit takes or drops one", "$quiet")])
+            room = min(46, max(len(c.words) for c in self.candidates))
+            for n, chip in enumerate(self.candidates, 1):
+                sign = f"[{n}]" if chip.taken else f" {n} "
+                words = fit(chip.words, max(20, width - 10)).ljust(room)
+                left = width - room - 12
+                rows.append([(f"   {sign} ", "bold $accent"), (words, "bold" if chip.taken else ""),
+                             ("  " + fit(chip.because, left) if left > 12 else "", "$quiet")])
+        if self.facts:
+            rows += [[""], [("  Heard, and taken along", "bold $secondary"),
+                            ("    a letter drops or takes one", "$quiet")]]
+            rows += self._chips(width)
+        if self.has_focus:
+            rows += [[""], [("  Enter", "bold $accent"), " to the first question   ", ("Up", "bold $accent"),
+                            " back to the words"]]
+        else:
+            rows += [[""], [("  Enter", "bold $accent"), " when that is all they say"]]
+        return lines(rows)
+
+    def _chips(self, width: int) -> list[list[Part]]:
+        rows: list[list[Part]] = [["  "]]
+        used = 2
+        for letter, chip in zip(LETTERS, self.facts, strict=False):
+            words = fit(chip.words, width - 10)
+            if used + len(words) + 6 > width:
+                rows.append(["  "])
+                used = 2
+            rows[-1] += [(f" {letter} ", "bold $accent"),
+                         (words, "bold" if chip.taken else "strike $quiet"), "" if chip.taken else " (no)", "  "]
+            used += len(words) + 5 + (0 if chip.taken else 5)
+        return rows
+
+    def on_key(self, event: events.Key) -> None:
+        char = event.character or ""
+        if char.isdigit() and char.isascii():
+            self._digit(int(char))
+        elif len(char) == 1 and char in LETTERS:
+            at = LETTERS.index(char)
+            if at < len(self.facts):
+                self.facts = _flipped(self.facts, at)
+        else:
+            return
+        event.stop()
+        self.refresh(layout=True)
+        self.post_message(self.Changed())
+
+    def _digit(self, digit: int) -> None:
+        if digit == 0 and self.driving is not None:
+            self.driving = replace(self.driving, taken=not self.driving.taken)
+        elif 1 <= digit <= len(self.candidates):
+            self.candidates = _flipped(self.candidates, digit - 1)
+
+    def on_focus(self) -> None:
+        self.refresh(layout=True)
+
+    def on_blur(self) -> None:
+        self.refresh(layout=True)
+
+    def action_go(self) -> None:
+        """Go on."""
+        self.post_message(self.Go())
+
+    def action_words(self) -> None:
+        """Back to the words."""
+        self.post_message(self.Words())
+
+
+def _flipped(chips: tuple[Chip, ...], at: int) -> tuple[Chip, ...]:
+    return (*chips[:at], replace(chips[at], taken=not chips[at].taken), *chips[at + 1:])
