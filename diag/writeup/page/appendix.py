@@ -31,7 +31,7 @@ def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[S
         ("tests", "What was asked and measured", _tests(story)),
         ("series", "Readings in full", _series(story)),
         ("identity", "Machine and people", _fields(_others(story))),
-        ("claim", "For the payer", _fields(i for i in story.group("claim", "findings") if i.name not in ELSEWHERE)),
+        ("claim", "Findings and terms", _fields(_terms(story))),
         ("cautions", "Cautions read and acknowledged", _lines(story.cautions)),
         ("hours_split", "Hours: where they come from", _hours(story, service)),
         ("photos_list", "Photos", _photos(story)),
@@ -61,7 +61,7 @@ def brief(story: Story, audience: str, ready: Readiness | None) -> Iterator[Sect
     rest = [*_texts(_watch(story)), *_texts(_lines(story.cautions)), *_texts(_lines(story.done_before)),
             *_texts(_lines(story.not_put_back)), *_texts(_skipped(story)), *_texts(_lines(story.changed)),
             *_texts(_notes(story))]
-    items = [*_others(story), *(i for i in story.group("claim", "findings") if i.name not in ELSEWHERE)]
+    items = [*_others(story), *_terms(story)]
     record = [f"{label}: {text}" for label, text in _record_pairs(story, audience)]
     for name, title, lines in (
         ("missing", "Missing, and the question that mends it", missing), ("tests", "What was asked", tests),
@@ -223,6 +223,10 @@ def _series(story: Story) -> Iterator[Block]:
 
 def _others(story: Story) -> Iterator[Item]:
     yield from (i for i in story.group("identity", "usage", "dates") if not in_header(i) and i.name not in ELSEWHERE)
+
+
+def _terms(story: Story) -> Iterator[Item]:
+    yield from (i for i in story.group("claim", "findings") if i.name not in ELSEWHERE)
 
 
 def _fields(items: Iterable[Item]) -> Iterator[Block]:

@@ -14,6 +14,8 @@ from diag.writeup.story.model import Cause, Root, Story
 CUSTOMER, CLAIM, SERVICE = "customer", "claim", "service"
 AUDIENCES = (CUSTOMER, CLAIM, SERVICE)
 _CUSTOMER_GROUPS = ("identity", "dates", "after")
+_HOUSE = ("escape", "sister_action")
+"""Findings that serve the house alone."""
 _CUSTOMER_DATES = ("first_contact", "repaired")
 
 
@@ -24,7 +26,8 @@ def view(story: Story, audience: str) -> Story:
     if audience == SERVICE:
         return story
     if audience == CLAIM:
-        return replace(story, internal=(), causes=tuple(_unjudged(c) for c in story.causes))
+        kept = tuple(i for i in story.items if i.name not in _HOUSE)
+        return replace(story, items=kept, internal=(), causes=tuple(_unjudged(c) for c in story.causes))
     groups = [i for i in story.items if i.group in _CUSTOMER_GROUPS and not i.claim]
     items = [i for i in groups if i.group != "dates"]
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]

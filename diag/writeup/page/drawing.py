@@ -76,7 +76,7 @@ def case_picture(story: Story) -> Picture | None:
         places = _places(series)
         counted = any(" of " in v.text for s in series for v in s.values.values())
         units = {v.text.partition(" ")[2] for s in series for v in s.values.values()}
-        if len(places) < 3 or counted or len(units) != 1:
+        if len(places) < (3 if all(_ROW.match(p) for p in places) else 2) or counted or len(units) != 1:
             continue
         rank = (len(series), len(places), check, series)
         if best is None or rank[:2] > best[:2]:

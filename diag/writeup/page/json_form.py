@@ -12,7 +12,7 @@ from diag.writeup.story.model import Story
 
 FORMAT, VERSION = "diag-write-up", 2
 MEANS = {
-    "number": "SI unit of the entry, a share of 1 for counts", "low": "share of 1, exact 95 % interval",
+    "number": "in the SI unit of the entry, a share of 1 for counts", "low": "share of 1, exact 95 % interval",
     "high": "share of 1, exact 95 % interval", "chance": "Fisher's exact test, two-sided",
     "limit": "share of 1 that is accepted", "minutes": "min", "spacings": "m", "target": "m",
 }

@@ -298,7 +298,7 @@ def _style(headed: bool) -> Any:
         ("TOPPADDING", (0, 0), (-1, -1), 1),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 7),
     ]
     if headed:
         lines.append(("BACKGROUND", (0, 0), (-1, 0), _colour(PALE)))

@@ -26,8 +26,6 @@ LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
 }
-LEANS_WITHOUT_FAULT = ("setting", "operation")
-"""Kinds of cause in which nothing failed: no leaning is told."""
 
 
 class Causes:
@@ -64,7 +62,8 @@ class Causes:
         gone = {c.cause for c in told}
         judged = self.call.think().judgement.ranking
         standing = {r.cause for r in judged if r.belief in (LIKELY, OPEN)}
-        shown = [c.cause for c in told if c.word == CONFIRMED]
+        confirmed = any(c.word == CONFIRMED for c in told)
+        shown = [c.cause for c in told if c.word in (CONFIRMED, PROBABLE)] if confirmed else []
         found = []
         for cause, word in self.words.items():
             if cause in gone or (word == NOT_TESTED and cause not in standing):
@@ -109,7 +108,7 @@ class Causes:
 
     def _leaning(self, known: Known) -> str:
         """Return what such findings usually mean; "" once a person has named the kind of root."""
-        named = "category" in self.items or known.kind in LEANS_WITHOUT_FAULT
+        named = "category" in self.items or (known.leaning == "wear" and known.kind != "wear")
         return "" if named else LEANINGS[known.leaning]
 
     def _mode(self, known: Known) -> str:

@@ -233,7 +233,7 @@ class Measurements:
         trouble = self._trouble
         control = isinstance(trouble, tuple) and bool(trouble) and bool(rows) and not rows & set(trouble)
         return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
-                     si_of(value), control)
+                     si_of(value), control, _si_unit(value))
 
     def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
         """Yield the computed results that the check's outcomes are judged by."""
@@ -245,9 +245,11 @@ class Measurements:
             result = analysed.results.get(name)
             if result is None or isinstance(result.value, str) or specs[name].quantity == "flag":
                 continue
+            quantity = check.takes.quantity or "" if specs[name].quantity == "reading" else specs[name].quantity
             text = result_text(result.value, specs[name].quantity, check.takes.quantity, self.units or "us")
             what = f"{check.asks.rstrip('.')}: {specs[name].meaning}"
-            yield Value(answer.event, answer.check, what, row_text(answer.rows), text, result.value, False)
+            yield Value(answer.event, answer.check, what, row_text(answer.rows), text, result.value, False,
+                        QUANTITIES[quantity].si if quantity in QUANTITIES else "1")
 
 
 def result_text(value: float, quantity: str, own: str | None, units: System) -> str:
@@ -258,6 +260,12 @@ def result_text(value: float, quantity: str, own: str | None, units: System) -> 
     if quantity in QUANTITIES:
         return show(value, quantity, units)
     return number(value)
+
+
+def _si_unit(value: Any) -> str:
+    """Return the SI unit of a stored value, "1" for counts and plain numbers."""
+    unit = UNITS.get(value["unit"]) if isinstance(value, Mapping) and "unit" in value else None
+    return QUANTITIES[unit.quantity].si if unit and unit.quantity in QUANTITIES else "1"
 
 
 def _spacings(answer: Answer) -> tuple[float, ...]:

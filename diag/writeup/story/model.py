@@ -89,6 +89,8 @@ class Value:
     """SI, or a share; None when the figure is no single number."""
     control: bool
     """Measured in a row that is not in trouble."""
+    unit: str = "1"
+    """SI unit of the number; "1" for a share or a plain number."""
 
 
 @dataclass(frozen=True)
@@ -208,7 +210,7 @@ class Other:
     subsystem: str
     """Which part of the planter it belongs to, in words."""
     demanded: Events
-    """Firm readings that speak for it and that no confirmed cause explains; () where none is confirmed."""
+    """Firm readings that speak for it and that no cause told explains; () where none of those is confirmed."""
 
 
 @dataclass(frozen=True)
