@@ -81,6 +81,11 @@ class Asking(Part):
             held = [told[s] for s in spoken_of_check(self.desk.engine.knowledge, asked.check) if s in known]
             if held:
                 self.say("Said: " + " ".join(held), "  ")
+        if asked.kind in ("check", "form") and asked.check is not None:
+            from diag.writeup.completeness import only_now
+
+            if now := only_now(self.call, asked.check.id):
+                self.say(f"Only now: {now}", "  ")
         for what, words in asked.beside:
             self.say(f"{what}: {words}", "  ")
         if self.call.state.channel == "site" and asked.kind in ("check", "form"):

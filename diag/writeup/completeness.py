@@ -86,6 +86,27 @@ def at_risk(call: CallDesk, check: str | None = None, audience: str = SERVICE) -
     return missing(call, audience, "before_touching" if check is not None else "before_repair")
 
 
+def only_now(call: CallDesk, check: str | None) -> str:
+    """Return in one line what to ask, read or photograph before a check that changes evidence; "" without any.
+
+    Only on site, and only while nothing has been touched: afterwards it is no longer asked here.
+    """
+    if check is None or call.state.channel != "site" or check.partition(".")[0] not in call.engine.knowledge.questions:
+        return ""
+    key = check.partition(".")[0]
+    told = at_risk(call, key) if not _touched(call) else ()
+    ends = ", ".join(call.engine.knowledge.questions[key].destroys)
+    asks = " ".join(m.asks for m in sorted(told, key=lambda m: m.minutes))
+    return f"{asks} After this check there is no more: {ends}." if told else ""
+
+
+def _touched(call: CallDesk) -> bool:
+    """Tell whether a check that changes evidence, or a swap, was made already."""
+    questions = call.engine.knowledge.questions
+    return bool(call.state.swaps or call.state.repairs) or any(
+        (q := questions.get(a.check)) is not None and q.destroys for a in call.state.answers)
+
+
 def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Missing, ...]:
     """Return what a story lacks, sorted by moment, then severity, in the order of the rules."""
     reasons = {s.rule: s.reason for s in story.skipped}

@@ -11,6 +11,7 @@ from diag.call.desk import CallDesk
 from diag.reason.judgement import Judgement
 from diag.reason.worlds import Posterior
 from diag.text import number, wrap
+from diag.writeup.load_list import STOCK, stock_of
 
 
 @dataclass(frozen=True)
@@ -61,22 +62,41 @@ def _expected(judgement: Judgement) -> float:
 
 
 def grower_can(belief: Posterior, call: CallDesk) -> float:
-    """Return the chance that everything that is wrong can be mended by the grower, guided or alone."""
-    can = call.engine.tables.grower_can
+    """Return the chance that everything that is wrong can be mended by the grower, guided or alone, with what is there.
+
+    A repair that takes a part counts only when somebody said that the part is at hand.
+    """
+    stock, causes = stock_of(call), call.engine.knowledge.causes
+    can = call.engine.tables.grower_can.copy()
+    for cause, place in call.engine.tables.position.items():
+        can[place] &= all(stock.get(p) == STOCK["here"] for p in causes[cause].repair.parts)
     paired = can[belief.pairs]
     both = paired[:, None] & paired[None, :]
     return float(belief.clear + belief.one[can].sum() + belief.two[both].sum())
+
+
+def recommendation(view: DriveOut) -> str:
+    """Return what is recommended, in one sentence."""
+    phone, drive = number(view.phone_minutes), number(view.drive_minutes)
+    if view.reasons:
+        return f"Recommended: drive out now. {view.reasons[0]}"
+    if not view.phone_left:
+        return "Recommended: drive out now; by phone there is nothing left to ask."
+    if view.phone_minutes <= view.drive_minutes:
+        return f"Recommended: go on by phone first, about {phone} min against {drive} min with the drive."
+    return f"Recommended: drive out now, about {drive} min against {phone} min by phone."
 
 
 def drive_text(view: DriveOut, width: int = 78) -> str:
     """Return the drive-out view as text."""
     checks = "; ".join(f"{asks.rstrip('.')} ({number(minutes)} min)" for asks, minutes in view.phone_checks)
     lines = [
-        f"By phone: {view.phone_chance:.0%} that the grower can mend it".replace("%", " %", 1)
+        f"By phone: {view.phone_chance:.0%} that the grower can mend it with what is at hand".replace("%", " %", 1)
         + f"; about {number(view.phone_minutes)} min from here, a drive-out included where it comes to that.",
         f"Questions left by phone: {view.phone_left}" + (f"; best: {checks}." if checks else "."),
         f"Drive out now: {number(view.travel_minutes)} min on the road and about "
         f"{number(view.site_minutes)} min on site.",
     ]
     lines += [f"Time to decide: {reason}" for reason in view.reasons]
+    lines.append(recommendation(view))
     return "\n".join(wrap(line, width) for line in lines) + "\n"

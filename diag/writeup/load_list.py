@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from diag.call.desk import CallDesk
+from diag.call.shown import FOR, Bench
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
@@ -29,6 +30,8 @@ from diag.writeup.story.details import notes_of
 SPEAKS_FOR = 1.9
 """Written ratio from which on a check is worth making for a cause."""
 LEAST_CHANCE = 0.01
+CLEARS = 0.2
+"""Written ratio from which down a good finding clears the part."""
 OFTEN = 0.10
 """Chance from which on a tool is named among the first."""
 STOCK = {"here": "here", "elsewhere": "elsewhere", "due": "due", "none": "none to be had"}
@@ -164,6 +167,7 @@ class Needs:
         import numpy as np
 
         self.knowledge = call.engine.knowledge
+        self._cleared = cleared(call)
         self.position = call.engine.tables.position
         on_site = replace(case, channel="site", prepared=frozenset())
         asked = {i.check for i in case.instances if i.epoch == case.epoch and i.given}
@@ -181,7 +185,9 @@ class Needs:
     def of(self, cause: str) -> set[Thing]:
         """Return the parts and tools a cause takes, less what is at hand anyway."""
         repair = self.knowledge.causes[cause].repair
-        found = {("part", p) for p in repair.parts} | {("tool", t) for t in repair.tools}
+        own = repair.parts[:1]
+        found = {("part", p) for p in repair.parts if p in own or p not in self._cleared}
+        found |= {("tool", t) for t in repair.tools}
         for check in (self._finding(cause), self._proving(cause)):
             if check is not None:
                 found |= {("tool", t) for t in check.tools}
@@ -199,6 +205,17 @@ class Needs:
         verification = self.knowledge.verifications.get(self.knowledge.causes[cause].repair.verify or "")
         checks = [c for c in (verification.checks if verification else ()) if c in self.knowledge.questions]
         return self.knowledge.questions[checks[0]] if checks else None
+
+
+def cleared(call: CallDesk) -> frozenset[str]:
+    """Return the parts that a technician or an instrument found good in this call, with nothing firm against them."""
+    bench, found = Bench(call), set()
+    for known in call.engine.knowledge.causes.values():
+        tests = [t for t in bench.tests(known.id) if t.firm] if known.repair.parts else []
+        good = any(t.normal and t.ratio <= CLEARS for t in tests)
+        if good and not any(t.ratio >= FOR for t in tests):
+            found.add(known.repair.parts[0])
+    return frozenset(found)
 
 
 def any_present(belief: Posterior, causes: Sequence[int]) -> float:
@@ -292,7 +309,19 @@ def load_text(loaded: LoadList, width: int = 78) -> str:
     if loaded.leave:
         names = ", ".join(e.label for e in loaded.leave)
         lines += _wrapped(f"May stay at home (each missed at most once in {_once(loaded.leave)}): {names}.", width)
+    lines += _wrapped(recommendation(loaded), width)
     return "\n".join(lines) + "\n"
+
+
+def recommendation(loaded: LoadList) -> str:
+    """Return what is recommended, in one sentence."""
+    away = [e for e in loaded.load if e.stock and e.stock != STOCK["here"]]
+    if away:
+        return f"Recommended: first get {', '.join(e.label for e in away)}; then drive with all of the above."
+    if not loaded.load:
+        return "Recommended: drive with what is always on the truck."
+    parts, tools = (sum(e.kind == kind for e in loaded.load) for kind in ("part", "tool"))
+    return f"Recommended: load {count(parts, 'part')} and {count(tools, 'tool')} as above, the proof's included."
 
 
 def _wrapped(text: str, width: int, lead: str = "") -> list[str]:

@@ -12,11 +12,13 @@ from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.drive_out import drive_out_view, drive_text, grower_can
 from diag.writeup.load_list import (
+    CLEARS,
     Needs,
     any_present,
     as_json,
     carrying,
     choose,
+    cleared,
     load_list,
     load_text,
     mark_stock,
@@ -178,11 +180,49 @@ def test_by_phone_and_driving_out_side_by_side(phone: Case, engine: Engine) -> N
 
 
 def test_the_grower_can_mend_only_what_needs_no_technician(phone: Case, engine: Engine) -> None:
-    """The chance by phone is the weight of the worlds in which every fault is one a grower may mend."""
+    """The chance by phone is the weight of the worlds in which a grower may mend every fault, with no part to fetch."""
     belief, can = phone.call.think().judgement.belief, engine.tables.grower_can
-    single = sum(float(p) for p, c in zip(belief.one, can, strict=True) if c)
+    needs = {place: engine.knowledge.causes[c].repair.parts for c, place in engine.tables.position.items()}
+    single = sum(float(p) for i, (p, c) in enumerate(zip(belief.one, can, strict=True)) if c and not needs[i])
     assert single <= grower_can(belief, phone.call) <= single + belief.mass_two + belief.clear + 1e-12
     assert not can.all()
+
+
+def test_a_part_at_hand_lets_the_grower_mend(engine: Engine) -> None:
+    """Where the part of a repair that a grower may do is said to be here, the chance by phone rises."""
+    case = alder_flat.opened(engine, "phone")
+    alder_flat.machine(case)
+    case.call.set_complaint("skips", [("skips_high", "chosen")])
+    before = grower_can(case.call.think().judgement.belief, case.call)
+    causes, can, place = engine.knowledge.causes, engine.tables.grower_can, engine.tables.position
+    for part in {p for c in causes.values() if can[place[c.id]] for p in c.repair.parts}:
+        mark_stock(case.call, part, "here")
+    assert grower_can(case.call.think().judgement.belief, case.call) > before
+
+
+def test_what_was_found_good_is_not_loaded(engine: Engine) -> None:
+    """A part that a technician looked at and found whole is not loaded because another repair lists it too."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.set_complaint("skips", [("skips_high", "chosen")])
+    bench_of = engine.knowledge.causes
+    listed = {p for c in bench_of.values() for p in c.repair.parts[1:]}
+    good = next(
+        (c.id, key, name, c.repair.parts[0]) for c in bench_of.values()
+        if c.repair.parts and c.repair.parts[0] in listed
+        for key, check in engine.knowledge.questions.items() if not check.measured
+        for name, outcome in check.outcomes.items()
+        if outcome.normal and any(c.id in named for word, named in outcome.marks.items()
+                                  if engine.knowledge.marks[word].ratio <= CLEARS))
+    assert good[3] not in cleared(case.call)
+    case.call.answer(good[1], outcome=good[2], observer="technician", rows=(7,))
+    assert good[3] in cleared(case.call)
+
+
+def test_both_lists_end_in_what_is_recommended(phone: Case) -> None:
+    """The last line of the drive-out and of the load list says what to do."""
+    assert "Recommended: " in " ".join(drive_text(drive_out_view(phone.call), 400).splitlines()[-1:])
+    assert "Recommended: " in load_text(load_list(phone.call), 400).splitlines()[-1]
 
 
 def test_drive_out_as_text(phone: Case) -> None:

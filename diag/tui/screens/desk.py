@@ -182,13 +182,18 @@ class DeskScreen(Page[None]):
             return say(("SAY FIRST", "bold $warning"), ("   F7 all cautions in full", "$quiet"))
         if turn.kind not in ("check", "form", "need") or turn.check is None:
             return say("")
+        from diag.writeup.completeness import only_now
+
         told, known = spoken(call.engine.knowledge), acknowledged_now(call)
         held = [told[s] for s in spoken_of_check(call.engine.knowledge, turn.check) if s in known]
-        if not held:
-            return say("")
         width = max(30, self.query_one("#left").size.width - 2)
-        return say(("said: ", "bold $warning"), (fit(" ".join(held), width - 24), "$warning"),
-                   ("   F7 in full", "$quiet"))
+        shown: list[tuple[str, str]] = []
+        if now := only_now(call, turn.check.id):
+            shown += [("only now: ", "bold $warning"), (fit(now, width - 10), "$warning")]
+        if held:
+            shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"),
+                      (fit(" ".join(held), width - 24), "$warning"), ("   F7 in full", "$quiet")]
+        return say(*shown) if shown else say("")
 
     def _read_back(self) -> Content:
         if self.line.waiting:

@@ -110,7 +110,7 @@ def _look(story: Story) -> Iterator[Block]:
     row = where.told.text.partition(",")[0] if where else "the row"
     if any(r.kind == "repair" for r in story.repairs) and row.startswith("row "):
         lines.append(f"At the next fill: {LOOK.format(row=row)}")
-    lines += [f"In winter: {small(c.prevention)}" for c in _mended(story) if c.prevention]
+    lines += [f"So that it does not come back: {small(c.prevention)}" for c in _mended(story) if c.prevention]
     if lines:
         yield Points(tuple(dict.fromkeys(lines)))
 

@@ -12,6 +12,7 @@ from diag.writeup.page.audience import SERVICE
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Shot, Table
 from diag.writeup.page.document import document
 from diag.writeup.page.drawing import Picture
+from diag.writeup.page.sentences import capital
 from diag.writeup.page.svg import svg
 from diag.writeup.story.model import Story
 
@@ -27,17 +28,18 @@ h1{font-size:1.3em;margin:0}h2{font-size:1em;margin:1em 0 .2em}p{margin:.25em 0}
 blockquote{margin:.3em 0 .3em 1em;font-style:italic}
 table{border-collapse:collapse;width:100%;font-size:.87em;margin:.3em 0}
 th,td{text-align:left;vertical-align:top;border-bottom:1px solid var(--rule)}
-th,td{padding:.15em .5em .15em 0;overflow-wrap:anywhere}
+th,td{padding:.15em .5em .15em 0;overflow-wrap:anywhere;min-width:4em}
 .fields{display:grid;grid-template-columns:repeat(auto-fit,minmax(11em,1fr));gap:.15em 1em;margin:.3em 0}
 .fields b{font-weight:400;color:var(--pale);margin-right:.4em}.scroll{overflow-x:auto}
-figure{margin:.5em 0}figcaption{font-size:.85em}svg{width:100%;height:auto}svg text{fill:var(--ink)}
+figure{margin:.5em 0;overflow-x:auto}figcaption{font-size:.85em}svg{width:100%;min-width:31em;height:auto}
+svg text{fill:var(--ink)}
 svg .line{stroke:var(--ink);stroke-width:.6}svg .dash{stroke:var(--rule);stroke-width:.5}svg .band{fill:var(--band)}
 svg .dot{fill:var(--ink)}svg .ring{fill:none;stroke:var(--ink);stroke-width:1}
 svg .gap{fill:none;stroke:var(--ink);stroke-width:.7;stroke-dasharray:2 1.5}
 img{max-width:48%;max-height:16em}
 @media print{:root{--ink:#000;--pale:#444;--rule:#999;--band:#ddd;--paper:#fff}
 body{font-size:9.5px;padding:0;max-width:none}
-details{display:none}@page{margin:12mm}h2{margin:.5em 0 .1em}}
+details{display:none}svg{min-width:0}@page{margin:12mm}h2{margin:.5em 0 .1em}}
 """
 
 
@@ -79,7 +81,8 @@ def _block(block: Block, photos: Mapping[str, bytes]) -> Iterator[str]:
         yield ('<div class="fields">'
                + "".join(f"<div><b>{_text(a)}</b>{_text(b)}</div>" for a, b in block.pairs) + "</div>")
     elif isinstance(block, Picture):
-        yield f"<figure>{svg(block)}<figcaption>{_text(block.title)}. {_text(block.says)}.</figcaption></figure>"
+        caption = _text(f"{block.title}. {capital(block.says)}.")
+        yield f"<figure>{svg(block)}<figcaption>{caption}</figcaption></figure>"
     elif isinstance(block, Shot):
         yield _photo(block, photos)
     else:
