@@ -147,6 +147,11 @@ class Bench:
         return min((r.epoch for r in self.state.repairs if r.event in self.proved and self.proved[r.event].stands),
                    default=float("inf"))
 
+    def old_back(self, answer: Answer) -> bool:
+        """Tell whether an answer was given with the old part or setting of a repair back in place."""
+        mended = {c for r in self.proved for done in self.state.repairs if done.event == r for c in done.causes}
+        return any(self._is_back(answer, self.knowledge.causes[c]) for c in mended if c in self.knowledge.causes)
+
     def _is_back(self, answer: Answer, cause: Cause) -> bool:
         if (answer.method or "").startswith(BACK):
             return True

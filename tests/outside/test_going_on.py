@@ -19,7 +19,6 @@ from diag.measure.economics import (
     skip_loss,
     spacing_cost,
     spacing_loss,
-    steep_stand_loss,
 )
 from diag.units import ACRE, INCH
 
@@ -80,11 +79,6 @@ def test_spacing_rules_at_the_mean_of_354_fields(per_inch: float, bushels: float
 def test_the_low_end_is_the_study_without_an_effect(spread: float) -> None:
     """Liu et al. 2004, Ontario: from 6.7 to 16.2 cm no significant effect, so the range begins at nothing."""
     assert 0.0 == spacing_cost(spread).low
-
-
-def test_hill_like_stands() -> None:
-    """Lauer & Rankin 2004: 1.06 % for each cm above 12.0 cm; 16 cm lose 4.24 %."""
-    assert pytest.approx(0.0424, abs=1e-4) == steep_stand_loss(0.16)
 
 
 def test_slope_in_metric() -> None:

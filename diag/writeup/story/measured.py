@@ -8,7 +8,7 @@ from typing import Any
 
 from diag.analyses.catalogue import Analysed, results_of
 from diag.call.by_row import is_row, si_of
-from diag.call.case_of import BACK, Seen
+from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
@@ -149,7 +149,7 @@ class Measurements:
     def __init__(self, call: CallDesk, bench: Bench, units: System | None = None) -> None:
         self.call, self.units, self.knowledge = call, units, call.engine.knowledge
         self.state = call.state
-        self.outcomes, self.changed = bench.outcomes, bench.changed
+        self.outcomes, self.changed, self._old_back = bench.outcomes, bench.changed, bench.old_back
         self.by_cause = bench.by_cause()
         self.reversing = {e for cause in self.by_cause for e in bench.reversal(cause)}
         mended = {r for done in self.state.repairs if isinstance(done.rows, tuple) for r in done.rows}
@@ -205,8 +205,7 @@ class Measurements:
     def _when(self, answer: Answer) -> str:
         if self.first_repair is None or answer.epoch <= self.first_repair:
             return "before"
-        states = {t.state for tests in self.by_cause.values() for t in tests if t.event == answer.event}
-        if (answer.method or "").startswith(BACK) or "back" in states:
+        if self._old_back(answer):
             return "back"
         return "step" if self.changed.get(answer.event) else "after"
 

@@ -1,0 +1,202 @@
+"""What a page says is what was recorded: work, rows, hours, photos, workarounds, and what can only be had now."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from writeup import alder_flat
+from writeup.alder_flat import LOW, Case
+
+from diag.ask import forms_mend, photos
+from diag.call.case_of import BACK
+from diag.reason.judge import Engine
+from diag.store.open import open_store
+from diag.writeup.completeness import check_story, only_now, readiness
+from diag.writeup.page.formats import FORMATS
+from diag.writeup.page.front import hours_text
+from diag.writeup.page.render import render_text
+from diag.writeup.saving import ordered
+from diag.writeup.story import tell
+from diag.writeup.story.labour import totals, worked
+
+
+def on_site(engine: Engine, channel: str = "site") -> Case:
+    """A call with machine and complaint."""
+    case = alder_flat.opened(engine, channel)
+    alder_flat.machine(case)
+    case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
+    return case
+
+
+# --- work -------------------------------------------------------------------------------------------------------
+
+
+def test_work_that_nobody_recorded_is_not_printed(engine: Engine) -> None:
+    """Neither the instruction of the knowledge nor its parts stand as the correction, for any reader."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.repair(["seal_worn"], rows=[7])
+    known = engine.knowledge.causes["seal_worn"].repair
+    story = tell(case.call)
+    assert ("", ()) == (story.repairs[0].words, story.repairs[0].parts)
+    for audience in ("claim", "service", "customer"):
+        text = " ".join(render_text(story, 400, audience).split())
+        assert known.do not in text
+        assert "not written down" in text
+
+
+@pytest.mark.parametrize("name", ["repair", "interim", "proof", "close"])
+def test_forms_hold_nothing_that_nobody_said(engine: Engine, name: str) -> None:
+    """No field of work, verdict or ending is filled in or ticked; what is usual stands beside it."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    if name == "proof":
+        case.call.repair(["seal_worn"], rows=[7])
+        case.vacuum("after", alder_flat.EVEN)
+    form = {"repair": forms_mend.repair_form, "interim": forms_mend.interim_form, "proof": forms_mend.proof_form,
+            "close": forms_mend.close_form}[name](case.call)
+    assert form is not None
+    filled = {f.name: f.value for f in form.fields if f.kind != "note" and f.value not in ("", ())}
+    assert {"repair"} >= set(filled)  # which repair is judged: the last one
+
+
+def test_a_way_for_now_is_taken_only_when_ticked(engine: Engine) -> None:
+    """The suggestion becomes the record by a tick of its own; without it and without words nothing is recorded."""
+    case = on_site(engine)
+    known = next(c for c in engine.knowledge.causes.values() if c.interim)
+    form = forms_mend.interim_form(case.call, known.id)
+    assert form is not None
+    with pytest.raises(Exception, match="This is needed"):
+        form.record(case.call, {"cause": known.id})
+    assert () == case.call.state.repairs
+    form.record(case.call, {"cause": known.id, "as_told": ("yes",)})
+    assert known.interim is not None
+    told = tell(case.call)
+    assert known.interim.do == told.repairs[0].words
+    page = " ".join(render_text(told, 400, "customer").split())
+    assert known.interim.watch in page
+    assert "Until: " in page
+    assert "You lose meanwhile: " in page
+
+
+# --- rows -------------------------------------------------------------------------------------------------------
+
+
+def test_a_list_of_points_is_no_list_of_rows(engine: Engine) -> None:
+    """Six distances from gap to gap, measured in row 3, are six points of row 3 and not rows 1 to 6."""
+    case = on_site(engine)
+    values = {str(i): {"value": v, "unit": "ft"} for i, v in enumerate(("16.3", "16.4", "16.3"), 1)}
+    case.call.answer("pattern_length", values=values, observer="technician", rows=(3,))
+    (test,) = tell(case.call).tests
+    assert ["row 3, no. 1", "row 3, no. 2", "row 3, no. 3"] == [v.where for v in test.values]
+    assert "rows 1" not in test.reading
+
+
+def test_a_step_is_no_old_part_put_back(engine: Engine) -> None:
+    """A further step of the same setting after its repair is a step; only the old value again is the old setting."""
+    case = on_site(engine)
+    old, new, more = ({"value": v, "unit": "inH2O"} for v in ("16", "20", "22"))
+    case.vacuum("before", LOW)
+    case.call.repair(["vac_set_low"], settings=[{"name": "vacuum", "before": old, "after": new}], words="Set to 20.")
+    for name, value in (("step", more), ("back", old)):
+        case.call.record("change", {"setting": "vacuum", "before": new, "after": value, "temporary": True})
+        case.vacuum(name, LOW)
+        case.call.record("change", {"setting": "vacuum", "before": value, "after": new, "temporary": True})
+    assert ["before", "step", "back"] == [t.when for t in tell(case.call).tests]
+
+
+# --- hours ------------------------------------------------------------------------------------------------------
+
+
+def test_hours_add_up(engine: Engine) -> None:
+    """What is printed as a sum is the sum of what stands before it; estimates and waiting stand apart."""
+    case = on_site(engine)
+    case.wait(20)
+    case.vacuum("before", LOW)
+    case.call.record("waiting", {"for": "part"})
+    case.wait(700)
+    case.call.record("waiting", {"for": "none"})
+    case.call.repair(["seal_worn"], rows=[7], words="New seal.")
+    story = tell(case.call)
+    first, *rest = hours_text(story)
+    told, _, total = first.partition(" = ")
+    assert sum(int(part.split()[-1]) for part in told.split(" + ")) == int(total.split()[0])
+    assert "Waiting, no work: 700 min (11.7 h)." in rest
+    assert {"typed", "clock"} >= {n.basis for n in worked(story.labour)}
+    guessed = [n for n in totals(story.labour) if n.basis == "estimate"]
+    assert guessed
+    assert any("not in the sum" in line for line in rest)
+
+
+# --- photos -----------------------------------------------------------------------------------------------------
+
+
+def test_a_photo_stands_in_place(engine: Engine, tmp_path: Path) -> None:
+    """Taken from a path, turned upright, kept small, and set with its caption and time in the PDF and the web page."""
+    case = alder_flat.opened(engine, store=open_store(str(tmp_path / "calls.db")))
+    alder_flat.machine(case)
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    Image.new("RGB", (60, 40), "white").save(tmp_path / "seal.jpg", exif=exif)
+    photos.take(case.call, tmp_path / "seal.jpg", "seal in its groove")
+    order = ordered(case.call, "claim")
+    (kept,) = order.photos.values()
+    assert (40, 60) == Image.open(io.BytesIO(kept)).size
+    page = FORMATS[".html"].make(order).decode()
+    assert "data:image/jpeg;base64," in page
+    assert "seal in its groove, 2026-05-12 14:00 UTC" in page
+    assert b"/Subtype /Image" in FORMATS[".pdf"].make(order)
+    assert {} == ordered(case.call, "claim", personal=False).photos
+
+
+# --- what can only be had now -----------------------------------------------------------------------------------
+
+
+def test_what_can_only_be_had_now_is_said_once(engine: Engine) -> None:
+    """Before the first check that changes evidence, on site: who may have to pay, a reading, what the check ends."""
+    ending, asking = (next(k for k, q in engine.knowledge.checks.items() if bool(q.destroys) == yes and not q.measured)
+                      for yes in (True, False))
+    case = on_site(engine)
+    told = only_now(case.call, ending)
+    assert "May this become a claim?" in told
+    assert engine.knowledge.checks[ending].destroys[0] in told
+    assert "" == only_now(case.call, asking)
+    assert "" == only_now(on_site(engine, "phone").call, ending)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    assert "" == only_now(case.call, ending)
+
+
+def test_too_late_only_for_what_is_destroyed(engine: Engine) -> None:
+    """After the repair the reading and the photo from before are gone; serial number, dates and tag are not."""
+    case = on_site(engine)
+    case.call.repair(["seal_worn"], rows=[7])
+    lost = {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True) if m.lost}
+    assert {"r08_before", "r23_photo"} == lost
+
+
+NO_FAULT = ("repair", "map_new", "map_back", "map_after", "dug_after", "conditions_after", "proof", "mechanism", "root",
+            "category", "siblings", "part_number", "part_kept", "hours_repair", "hours_verification", "map_before",
+            "swap_out", "map_moved", "moves", "swap_home", "follow_up")
+
+
+def test_a_claim_without_a_fault_can_be_complete(engine: Engine) -> None:
+    """No fault found: a reading, the photos, dates and hours are enough; no reading after a repair is asked for."""
+    case = alder_flat.good(engine, changes=dict.fromkeys(NO_FAULT))
+    case.vacuum("map", alder_flat.EVEN)
+    case.call.close("no_fault_found", "All rows even.")
+    found = readiness(tell(case.call), engine.knowledge, claim=True)
+    assert [] == [m.rule for m in found.missing]
+    assert not found.draft
+
+
+def test_the_old_part_back_by_name_tells_causes_apart(engine: Engine) -> None:
+    """Two causes mended together stay possible when only "something old" was put back."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.repair(["seal_worn", "row_hose_leak"], rows=[7], words="Seal and hose.")
+    case.vacuum("after", alder_flat.EVEN)
+    case.vacuum("back", LOW, method=BACK)
+    assert {"possible"} == {c.word for c in tell(case.call).causes if c.repaired}
