@@ -15,6 +15,8 @@ LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of
         "should look alike.")
 CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
 MOST_POSSIBLE = 3
+NOTHING_TO_MEND = ("no_fault_found", "question_answered")
+"""Ways a call ends in which there was nothing to mend."""
 
 
 def customer_page(story: Story) -> Iterator[Section]:
@@ -72,8 +74,8 @@ def _right(story: Story) -> Iterator[Block]:
     if not mended:
         if story.repairs:
             yield Paragraph("No, not mended: this is only to go on with for now.")
-        elif story.causes and story.closing.kind != "no_fault_found":
-            yield Paragraph("No: nothing has been mended yet.")
+        elif story.closing.kind not in NOTHING_TO_MEND:
+            yield Paragraph("No: nothing has been mended yet." if story.causes else "No: it is still being looked for.")
         return
     proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
     yield Paragraph(_answer(proof))
