@@ -177,14 +177,23 @@ def render_short(story: Story, audience: str = SERVICE) -> str:
     The customer's words give way first, then what was done; a cut is marked.
     """
     told = view(story, audience)
-    rest = [f"{name}: {text}" for name, text in (
+    parts = _customer_parts(story) if audience == CUSTOMER else (
         ("Cause", _short_cause(told)), ("Correction", " ".join(repair_text(r) for r in told.repairs) or "Nothing."),
-        ("Confirmation", _short_proof(told)), ("Hours", "" if audience == CUSTOMER else " ".join(hours_text(told)[:1])),
-    ) if text]
+        ("Confirmation", _short_proof(told)), ("Hours", " ".join(hours_text(told)[:1])))
+    rest = [f"{name}: {text}" for name, text in parts if text]
     words = one_line(told.complaint.words)
     room = SHORT - sum(len(line) + 1 for line in rest) - len('Complaint: ""') - 1
     lines = ([f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []) + rest
     return shortened("\n".join(one_line(line) for line in lines), SHORT - 1) + "\n"
+
+
+def _customer_parts(story: Story) -> Iterator[tuple[str, str]]:
+    """Yield what the customer's page says, without marks and pictures."""
+    for section in document(story, CUSTOMER).sections:
+        texts = [b.text for b in section.blocks if isinstance(b, Paragraph)]
+        texts += [line for b in section.blocks if isinstance(b, Points) for line in b.lines]
+        if section.title and texts:
+            yield section.title.rstrip("?"), " ".join(texts)
 
 
 def shortened(text: str, room: int) -> str:
