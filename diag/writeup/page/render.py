@@ -188,10 +188,10 @@ def render_short(story: Story, audience: str = SERVICE) -> str:
 
 
 def _customer_parts(story: Story) -> Iterator[tuple[str, str]]:
-    """Yield what the customer's page says, without marks and pictures."""
+    """Yield what the customer's page says, without marks, pictures and all but the first thing to look at."""
     for section in document(story, CUSTOMER).sections:
         texts = [b.text for b in section.blocks if isinstance(b, Paragraph)]
-        texts += [line for b in section.blocks if isinstance(b, Points) for line in b.lines]
+        texts += [b.lines[0] for b in section.blocks if isinstance(b, Points)]
         if section.title and texts:
             yield section.title.rstrip("?"), " ".join(texts)
 
