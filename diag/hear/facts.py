@@ -28,6 +28,8 @@ OFFERED, TICKED = 0.5, 0.8
 """Chances from which a figure, or a slot of the whole text, is offered and ticked."""
 _RULE_OFFERED, _ROW_TICKED = 0.2, 0.6
 """The same for rows and figures that a rule finds as well."""
+_ALL_OFFERED = 0.35
+"""The same for all rows, where a phrase says so as well."""
 _UNSURE = 0.5
 """Chance of what a rule finds where nothing was learnt."""
 
@@ -243,8 +245,9 @@ def _concepts(ear: Ear, slots: Chances, *, numbered: bool) -> list[FactFound]:
             spoken[one.concept.name] = one
     found = []
     for one in spoken.values():
-        chance = slots.get(f"rows {one.concept.rows}", _UNSURE) if one.concept.rows or one.concept.pattern else 1.0
-        if one.concept.rows and (numbered or chance < OFFERED):
+        names_rows = bool(one.concept.rows or one.concept.pattern)
+        chance = slots.get(f"rows {one.concept.rows}", _UNSURE) if names_rows else 1.0
+        if names_rows and (numbered or chance < _ALL_OFFERED):
             continue
         fact = _concept_fact(one, ear.said.lexicon)
         ticked = fact.kind == DANGER or (bool(one.concept.rows) and chance >= TICKED)

@@ -17,6 +17,7 @@ from diag.knowledge.words import Lexicon, Symptom
 
 _OVERALL = 0.3  # share that all wordings of a symptom together have beside the one most alike
 _NEGATED = "NOT"
+_TELLING = 1.0  # weight from which on a feature is compared: words that most symptoms share tell nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,8 @@ class Wordings:
         self._where: dict[str, list[int]] = defaultdict(list)
         for number, (_, _, features) in enumerate(known):
             for feature in features:
-                self._where[feature].append(number)
+                if self._weight[feature] >= _TELLING:
+                    self._where[feature].append(number)
         self._together = together
 
     def like(self, words: Iterable[Word]) -> dict[str, Like]:

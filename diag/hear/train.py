@@ -26,7 +26,7 @@ from diag.knowledge.base import Knowledge
 
 WORDINGS = "wordings"
 """Name of the hand that wrote the wordings of the symptoms: learnt from, never judged by."""
-LEAST_TEXTS = 2
+LEAST_TEXTS = 3
 """Texts in which a feature must stand to get a weight."""
 FOLDS = 3
 """Groups of hands, each heard by what the others teach, for the constants."""
