@@ -26,7 +26,7 @@ DANGER = "danger"
 """Kind of what is heard first and stops everything: always ticked."""
 OFFERED, TICKED = 0.5, 0.8
 """Chances from which a figure, or a slot of the whole text, is offered and ticked."""
-_RULE_OFFERED, _ROW_TICKED = 0.2, 0.6
+_RULE_OFFERED, _ROW_TICKED = 0.25, 0.7
 """The same for rows and figures that a rule finds as well."""
 _ALL_OFFERED = 0.35
 """The same for all rows, where a phrase says so as well."""

@@ -15,6 +15,7 @@ from diag.units import Measured, check_possible, suspicion
 MOST_ROWS = 96
 LOOSE_ROWS = 48  # highest row number taken from "on 9"
 _SMALLEST_MACHINE = 4
+_ALL_OF_THEM = 6  # from this many on "all eight" are the rows of the planter
 _ROLE_BEFORE, _ROLE_AFTER = 6, 3  # words between a role word and its figure
 _ALIKE = 2.0  # a bare number this many times more or less than a full figure is in thousands too
 _LARGE = 10_000  # a number that large counts no feet or acres
@@ -74,8 +75,9 @@ def machine_rows(said: Said) -> list[Rows]:
         after = said.words[at + 1 + dash].text if at + 1 + dash < len(said.words) else ""
         before = said.words[at - 1].text if at and said.words[at - 1].pause == word.pause else ""
         named = before in said.lexicon.row_words or before in _RANGE or before in _LIST
-        if (after == "row" and not named) or (before == "all" and after == "rows"):
-            found.append(Rows(str(number), "", at, at + 2 + dash))
+        all_of_them = before == "all" and number >= _ALL_OF_THEM and after not in said.lexicon.counted
+        if (after == "row" and not named) or (before == "all" and after == "rows") or all_of_them:
+            found.append(Rows(str(number), "", at, at + 1 + (dash + 1 if after in ("row", "rows") else 0)))
     return found
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diag.ask.intake import Marks, accept_facts
+from diag.ask.intake import accept_facts
 from diag.call.desk import Desk
 from diag.hear.complaint import Listener, Match, listener
 from diag.hear.facts import FactFound
@@ -102,17 +102,6 @@ def test_slots_told() -> None:
     assert {"ground bad", "screen good", "up true"} == slots_told({"ground": "bad", "screen": "good", "up": True})
     assert {"rows all"} == slots_told({"rows": "every row"})
     assert set() == slots_told({"rows": "all but 4"})
-
-
-def test_what_a_person_turned_stays_turned() -> None:
-    """Sure ones come and go with the words; one turned off stays off, one turned on stays on."""
-    marks = Marks()
-    assert {"a"} == marks.marked((), ("a",))
-    assert {"a", "b"} == marks.marked(("a",), ("a", "b"))
-    assert {"b"} == marks.marked(("b",), ("a", "b"))
-    assert {"b", "c"} == marks.marked(("b", "c"), ("a", "b"))
-    assert {"c"} == marks.marked(("b", "c"), ("a",))
-    assert {"a", "c"} == marks.marked(("a", "c"), ("a",))
 
 
 def test_figures_told_are_kept_in_the_callers_words(whole: Knowledge) -> None:
