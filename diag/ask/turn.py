@@ -201,7 +201,7 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
         return replace(base, kind="axis", asks=entry.asks, axis=axis, choices=told, beside=(("then", check.asks),))
     known = acknowledged_now(call)
     sentences = tuple(s for s in spoken_of_check(knowledge, check) if s not in known)
-    dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)
+    dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)[:1]  # each stands alone
     if (sentences or dangers) and not asked_for_flags(call):
         asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
         words = ", ".join(c.words for c in asked)
@@ -212,7 +212,7 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
         return replace(base, kind="say", asks=" ".join(told_now[s] for s in sentences), sentences=sentences,
                        choices=_agreed(call), beside=(("then", check.asks),))
     if dangers:
-        return replace(base, kind="danger", asks="\n".join(c.text for c in dangers), dangers=dangers,
+        return replace(base, kind="danger", asks=dangers[0].text, dangers=dangers,
                        sentences=tuple(c.id for c in dangers), beside=(("then", check.asks),),
                        hint="Type DANGER when it was " + (
                            "read to the caller and he said yes." if _phone(call) else "read and understood."))

@@ -72,9 +72,12 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         assert repair.settings[0].after == {"value": "20", "unit": "inH2O"}
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
         assert "measure again to prove the repair" in words(app)
-        await press(pilot, "1", "enter", "3", "enter", "f9", "3", "enter")
+        app.works[call.call].taken = "plain"
+        app.screen.show_call()  # type: ignore[attr-defined]
+        await still(pilot)
+        await press(pilot, "3", "enter", "f9", "3", "enter")
         await same_screen(app, pilot, "form_proof")
-        await put(app, pilot, verdict=1)
+        await put(app, pilot, answers=1, verdict=1)
         await press(pilot, "ctrl+s")
         assert call.state.proofs[0].verdict == "accepted"
         await press(pilot, "f9", "6", "enter")
@@ -135,7 +138,7 @@ def test_a_closed_call_offers_what_can_still_be_done(little: Engine, place: Path
         app.works[call.call].judge()
         await still(pilot)
         assert "Closed: question answered" in screen_text(app)
-        await press(pilot, "1", "enter")
+        await press(pilot, "3", "enter")
         assert call.state.closed is None
         assert "Plain look" in screen_text(app)
 

@@ -151,13 +151,12 @@ def test_a_call_begins_with_the_first_letter(big: Engine, place: Path) -> None:
         await type_in(pilot, "Row 7 skips since Saturday, 12 row planter, corn, 5 mph")
         await same_screen(app, pilot, "hearing")
         assert "HEAR" in screen_text(app)
-        await press(pilot, "enter", "enter")
+        await press(pilot, "enter", "enter", "enter")  # once more where nothing is sure: it is said, then goes on
         (work,) = app.works.values()
         state = work.call.state
         assert work.call.text_of("complaint", "words").startswith("Row 7 skips")
-        assert state.accepted
         assert state.situation.rows == (7,)
-        assert work.echo.startswith("complaint: ")
+        assert work.can_undo
         await press(pilot, "ctrl+z")
         assert work.call.state.accepted == ()
         assert work.call.state.situation.rows is None

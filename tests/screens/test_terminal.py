@@ -104,7 +104,7 @@ def test_a_call_in_a_real_terminal(tmp_path: Path) -> None:
     assert sum(e.kind == "answer" for e in store.events(call)) == 1
     store.close()
     again = Terminal(*arguments(place), home=tmp_path)
-    again.wait_for("it is thin")
+    again.wait_for("In work")
     again.key(b"\x11")
     assert again.end() == 0
 

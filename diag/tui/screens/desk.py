@@ -17,9 +17,10 @@ from diag.ask.reply import NOTHING, Reply, reply
 from diag.ask.turn import Turn, acknowledged_now, stage_of
 from diag.ask.turn import turn as turn_of
 from diag.reason.cautions import spoken, spoken_of_check
+from diag.say import present
 from diag.say.follows import follows
 from diag.tui.act import Act, bindings
-from diag.tui.safe import fit, lines, say
+from diag.tui.safe import Part, fit, lines, say
 from diag.tui.screens import doings
 from diag.tui.screens.page import Page
 from diag.tui.screens.question import causes_rows, details_words, question_rows, side_rows
@@ -211,7 +212,11 @@ class DeskScreen(Page[None]):
             return say("")
         most = CAUSES["-high" if self.has_class("-high") else "-low"]
         width = max(40, self.query_one("#left").size.width - 2)
-        return lines(causes_rows(self.work, most, width, key="F4"))
+        seen = present.warnings(self.work.call)
+        more = f"   (and {len(seen) - 1} more)" if len(seen) > 1 else ""
+        head: list[list[Part]] = [[("! ", "bold $warning"), (fit(seen[0], width - 24), "$warning"),
+                                   (more + "   F4", "$quiet")]] if seen else []
+        return lines([*head, *causes_rows(self.work, most, width, key="F4")])
 
     def _last(self) -> Content:
         width = max(30, self.app.size.width - 2)

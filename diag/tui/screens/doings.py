@@ -294,6 +294,10 @@ class Doings:
         if self.work.call.state.channel == "phone":
             self._try_form(forms_call.arrival_form)
         else:
+            self._push(MenuScreen(self.work, "Go on by phone", [("phone", "yes, from now on by phone")]), self._phone)
+
+    def _phone(self, picked: str | None) -> None:
+        if picked:
             self._tell(self.work.do(lambda call: call.switch_channel("phone")))
 
     def _mend(self) -> None:

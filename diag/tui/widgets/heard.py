@@ -29,7 +29,7 @@ class Chip:
 
 
 class HeardPanel(Widget, can_focus=True):
-    """Digits take or drop a candidate, letters a fact, 0 says that he is driving; Enter goes on."""
+    """Digits take or drop a candidate, letters a fact, + all facts, 0: he is driving; Enter goes on."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "To the first question", show=False),
@@ -68,19 +68,19 @@ class HeardPanel(Widget, can_focus=True):
             rows += [[("  Ask first  ", "bold $warning"), f'"{self.driving.because}"  ', mark, " yes"], [""]]
         if self.said:
             rows += [["  ", (self.said, "$warning")]]
+        if self.facts:
+            told = "    bold goes along; a letter turns one, + takes all"
+            rows.append([("  Heard", "bold $secondary"), (told, "$quiet")])
+            rows += [*self._chips(width), [""]]
         if self.candidates:
             rows.append([("  It sounds like", "bold $secondary"), ("    a digit takes or drops one", "$quiet")])
             room = min(46, max(len(c.words) for c in self.candidates))
             for n, chip in enumerate(self.candidates, 1):
                 sign = f"[{n}]" if chip.taken else f" {n} "
                 words = fit(chip.words, max(20, width - 10)).ljust(room)
-                left = width - room - 12
+                left = width - len(words) - 12
                 rows.append([(f"   {sign} ", "bold $accent"), (words, "bold" if chip.taken else ""),
                              ("  " + fit(chip.because, left) if left > 12 else "", "$quiet")])
-        if self.facts:
-            rows += [[""], [("  Heard, and taken along", "bold $secondary"),
-                            ("    a letter drops or takes one", "$quiet")]]
-            rows += self._chips(width)
         if self.has_focus:
             rows += [[""], [("  Enter", "bold $accent"), " to the first question   ", ("Up", "bold $accent"),
                             " back to the words"]]
@@ -93,18 +93,20 @@ class HeardPanel(Widget, can_focus=True):
         used = 2
         for letter, chip in zip(LETTERS, self.facts, strict=False):
             words = fit(chip.words, width - 10)
-            if used + len(words) + 6 > width:
+            if used + len(words) + 8 > width:
                 rows.append(["  "])
                 used = 2
-            rows[-1] += [(f" {letter} ", "bold $accent"),
-                         (words, "bold" if chip.taken else "strike $quiet"), "" if chip.taken else " (no)", "  "]
-            used += len(words) + 5 + (0 if chip.taken else 5)
+            sign = f"[{letter}]" if chip.taken else f" {letter} "
+            rows[-1] += [(sign, "bold $accent"), " ", (words, "bold" if chip.taken else "$quiet"), "  "]
+            used += len(words) + 6
         return rows
 
     def on_key(self, event: events.Key) -> None:
         char = event.character or ""
         if char.isdigit() and char.isascii():
             self._digit(int(char))
+        elif char == "+":
+            self.facts = tuple(replace(c, taken=True) for c in self.facts)
         elif len(char) == 1 and char in LETTERS:
             at = LETTERS.index(char)
             if at < len(self.facts):
