@@ -6,6 +6,7 @@ import asyncio
 import shutil
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from screens.driving import LARGE, SMALL, drive, make_app, press, put_on_desk, resize, screen_text, still, words
@@ -20,6 +21,7 @@ from diag.tui.act import key_name
 from diag.tui.app import DiagApp
 from diag.tui.screens.help import HelpScreen
 from diag.tui.screens.page import Page
+from diag.tui.screens.practice import PracticeScreen
 from diag.tui.theme import THEMES
 
 NASTY = "[/x] [red] \\[b] [@click=app.quit] $x \x1b]0;t\x07 \u202e\u200f \U0001f33d =1+1"
@@ -313,3 +315,25 @@ def test_a_program_that_fails_ends_quietly(little: Engine, place: Path, capsys: 
     told = "".join(capsys.readouterr()).replace("\n", "")
     assert "diag.log" in told
     assert "Traceback" not in told
+
+
+def test_a_function_key_means_the_same_on_every_screen() -> None:
+    """One name for each function key, whatever the screen; and no act without words."""
+    named: dict[str, set[str]] = {}
+    for page in every_page():
+        for a in (*page.ACTS, *DiagApp.ACTS):
+            assert a.name
+            assert a.tells.endswith(".")
+            if a.key.startswith("f") and a.key[1:].isdigit() and not issubclass(page, PracticeScreen):
+                named.setdefault(a.key, set()).add(a.name)
+    assert {key: names for key, names in named.items() if len(names) > 1} == {}
+
+
+def every_page() -> list[type[Page[Any]]]:
+    """Return all screens."""
+    found, waiting = [], [Page]
+    while waiting:
+        page = waiting.pop()
+        found.append(page)
+        waiting += page.__subclasses__()
+    return found

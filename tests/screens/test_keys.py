@@ -120,6 +120,11 @@ async def work_through(hands: Hands, call: CallDesk) -> None:
     for _ in range(8):
         if hands.app.screen.turn.kind not in ("act", "nothing", "proved"):  # type: ignore[attr-defined]
             await hands.turn()
+    await hands.keys("f9", "3", "enter")
+    await hands.tick("answers", "1")
+    await hands.tick("verdict", "1")
+    await hands.keys("ctrl+s")
+    assert call.state.proofs
     await hands.keys("f9", "6", "enter")
     await hands.tick("result", "2")
     await hands.keys("ctrl+s")
