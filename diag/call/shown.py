@@ -29,7 +29,9 @@ CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
 WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 
-FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.1
+FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.2
+SAYS_NOTHING = 0.8, 1.25
+"""Ratios between these are those of a sound machine: the answer says nothing about the cause."""
 _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
 
 
@@ -41,7 +43,7 @@ class Bearing:
     check: str
     outcome: str
     ratio: float
-    """Written likelihood ratio of the outcome for the cause; 1 where it says nothing."""
+    """Chance of the outcome with the cause against a sound machine; 1 where it says nothing."""
     firm: bool
     """Seen by a technician or read off an instrument."""
     deciding: bool
@@ -89,12 +91,11 @@ class Bench:
         self.mended_from = self._mended_from()
         """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
         self._tests: dict[str, tuple[Bearing, ...]] = {}
-        self._targets: dict[str, frozenset[str]] = {}
 
     # --- tests ------------------------------------------------------------------------------------
 
     def tests(self, cause: str) -> tuple[Bearing, ...]:
-        """Return the answers of all checks that mark a cause, in reading order."""
+        """Return the answers of all checks of which something is told for a cause, in reading order."""
         if cause not in self._tests:
             self._tests[cause] = tuple(self._make_tests(cause))
         return self._tests[cause]
@@ -104,33 +105,28 @@ class Bench:
         repaired = self._first_repair(cause)
         for answer in self.answers:
             check = self.knowledge.questions[answer.check]
-            if not self._marks(answer.check, cause, known.subsystem):
-                continue
             outcome = self.outcomes[answer.event]
+            ratio = self._ratio(answer.check, outcome, cause)
+            if ratio is None:
+                continue
             if repaired is None and check.outcomes[outcome].normal and answer.epoch > self.mended_from:
                 continue
             observer = self.knowledge.observers.get(answer.observer)
             yield Bearing(
-                answer.event, answer.check, outcome, self._ratio(check, outcome, cause, known.subsystem),
+                answer.event, answer.check, outcome, ratio,
                 firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
                 state=self._state_of(answer, repaired, known),
             )
 
-    def _marks(self, key: str, cause: str, subsystem: str) -> bool:
-        if key not in self._targets:
-            outcomes = self.knowledge.questions[key].outcomes.values()
-            self._targets[key] = frozenset(t for o in outcomes for named in o.marks.values() for t in named)
-        return cause in self._targets[key] or f"@{subsystem}" in self._targets[key]
-
-    def _ratio(self, check: Check, outcome: str, cause: str, subsystem: str) -> float:
-        group = 1.0
-        for word, targets in check.outcomes[outcome].marks.items():
-            if cause in targets:
-                return self.knowledge.marks[word].ratio
-            if f"@{subsystem}" in targets:
-                group = self.knowledge.marks[word].ratio
-        return group
+    def _ratio(self, key: str, outcome: str, cause: str) -> float | None:
+        """Return what an outcome says about a cause; None where the check says nothing of it at all."""
+        tables = self.call.engine.tables
+        table, position = tables.check(key), tables.position[cause]
+        if not table.marked[position]:
+            return None
+        ratio = table.ratio(outcome, position)
+        return 1.0 if SAYS_NOTHING[0] < ratio < SAYS_NOTHING[1] else ratio
 
     def _repairs(self, cause: str) -> list[Repaired]:
         return [r for r in self.state.repairs if r.kind == "repair" and cause in r.causes]

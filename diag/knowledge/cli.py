@@ -27,7 +27,7 @@ def _parser() -> _Parser:
     parser = _Parser(prog="diag knowledge", description="Look after the knowledge base.")
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="lint|show|schema|new|watch")
     linted = verbs.add_parser("lint", help="test the knowledge and list what is wrong")
-    linted.add_argument("--ratios", action="store_true", help="print written and effective ratio of every mark")
+    linted.add_argument("--tables", action="store_true", help="print every chance that is told, and its ratio")
     shown = verbs.add_parser("show", help="print one entry with everything resolved")
     shown.add_argument("id", metavar="ID")
     schema = verbs.add_parser("schema", help="print a JSON schema for editors")
@@ -56,10 +56,10 @@ def _lint(options: Any, folders: list[Path], json_out: bool) -> int:
     from diag.knowledge.lint.run import lint
 
     report = lint(folders)
-    if options.ratios and report.knowledge and not json_out:
-        from diag.knowledge.lint.marks import ratio_lines
+    if options.tables and report.knowledge and not json_out:
+        from diag.knowledge.lint.shows import table_lines
 
-        print("\n".join(ratio_lines(report.knowledge)))
+        print("\n".join(table_lines(report.knowledge)))
     print(json.dumps(report.as_json(), indent=1) if json_out else lint_text(report))
     if report.knowledge is None:
         return REFUSED

@@ -19,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 from diag.errors import KnowledgeError
 from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.base import SECTIONS, Knowledge, Place, Problem
+from diag.knowledge.shares import YES
 from diag.knowledge.words import Lexicon
 from diag.knowledge.yamlfile import Lines, load_yaml
 
@@ -85,7 +86,11 @@ def expand(check: model.Check) -> Iterable[tuple[str, model.Check]]:
             "look": check.look or check.id,
             "takes": model.Takes(kind="yes_no"),
             "items": {},
-            "outcomes": {"yes": item, "no": no},
+            "outcomes": {YES: item, "no": no},
+            "tells": tuple(
+                line.model_copy(update={"shows": {YES: line.shows[name]}})
+                for line in check.tells if name in line.shows
+            ),
         }
         yield key, check.model_copy(update=changes)
 

@@ -6,14 +6,16 @@ Everything a rule or a record can refer to uses `id`.
 from __future__ import annotations
 
 import re
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from diag.knowledge.condition import When
 from diag.knowledge.vocabulary import (
     ALWAYS,
+    ONE_OR_MORE,
     Applies,
+    Chance,
     Id,
     Ids,
     Model,
@@ -25,6 +27,13 @@ from diag.knowledge.vocabulary import (
 )
 
 # --- causes -------------------------------------------------------------------------------------
+
+Rows = Literal["one", "some", "section", "all", "any"]
+Follows = Literal["disc", "meter", "row", "sensor", "tube", "drive", "fan", "cab", "seed", "ground"]
+Effect = Literal["skips", "doubles", "both", "placement", "rate", "no_seed", "screen", "none"]
+Onset = Literal["constant", "sudden", "slow", "speed", "hours", "cold", "filling", "off_and_on"]
+Shows = dict[Id, dict[Id, Chance]]
+"""Check -> outcome (of a `several` check: item) -> how often it comes out so."""
 
 
 class Brings(Model):
@@ -82,11 +91,19 @@ class Cause(Model):
     """Primary cause per 1,000 calls on machines that can have it [estimate]; their share brings it to the fleet."""
     kind: Id
     """Class: wear, setting, contamination, damage, ..."""
-    rows: Literal["one", "some", "section", "all", "any"] = "any"
+    rows: Rows = "any"
+    follows: Follows | None = None
+    """What the trouble goes along with when parts are swapped or the place changes."""
+    effect: Effect | None = None
+    """What it does to the seed in the furrow."""
+    onset: Onset | None = None
+    """How it comes."""
     pattern: Text
     """Row and time pattern in words."""
     symptoms: dict[Id, Id]
     """Symptom -> likelihood word."""
+    shows: Shows = Field(default_factory=dict)
+    """What checks bring on a machine with this fault and no other; the rest is as on a sound machine."""
     mechanism: Text
     """How it spoils metering, in one sentence."""
     repair: Repair
@@ -145,16 +162,16 @@ class Minutes(Model):
 
 
 class Outcome(Model):
-    """One possible result of a check and what it speaks for and against."""
+    """One possible result of a check."""
 
     says: Text
     when: When | None = None
     otherwise: bool = False
     normal: bool = False
     usual: Number | None = None
+    """Share of the normal outcome on a machine that is sound there; None = the setting."""
     share: Number | None = None
-    marks: dict[Id, Targets] = Field(default_factory=dict)
-    """Mark word -> causes or @subsystems."""
+    """Share of another outcome on such a machine; None = an even part of the rest."""
     then_check: Ids = ()
     """Checks that this outcome asks for next."""
     advise: Text | None = None
@@ -162,6 +179,23 @@ class Outcome(Model):
     """Words of the intake that already answer it so; see Check.reads."""
     source: OneOrMore = ()
     """Where shares and limits come from, when not from the sources of the check."""
+
+
+class Tells(Model):
+    """How attributes of causes show in a check: the first line whose attributes all fit a cause holds for it."""
+
+    rows: Annotated[tuple[Rows, ...], ONE_OR_MORE] = ()
+    follows: Annotated[tuple[Follows, ...], ONE_OR_MORE] = ()
+    effect: Annotated[tuple[Effect, ...], ONE_OR_MORE] = ()
+    onset: Annotated[tuple[Onset, ...], ONE_OR_MORE] = ()
+    shows: dict[Id, Chance]
+    """Outcome (of a `several` check: item) -> how often it comes out so."""
+
+    def fits(self, cause: Cause) -> bool:
+        """Return whether all attributes named here are those of the cause."""
+        pairs = ((self.rows, cause.rows), (self.follows, cause.follows), (self.effect, cause.effect),
+                 (self.onset, cause.onset))
+        return all(not wanted or has in wanted for wanted, has in pairs)
 
 
 class StandIn(Model):
@@ -206,6 +240,8 @@ class Check(Model):
     """Checks that must have been answered first."""
     expected: Text
     outcomes: dict[Id, Outcome] = Field(default_factory=dict)
+    tells: tuple[Tells, ...] = ()
+    """What attributes of causes bring here; a cause's own `shows` stands above it."""
     stand_ins: tuple[StandIn, ...] = ()
     destroys: Texts = ()
     """Evidence this check changes or ends."""

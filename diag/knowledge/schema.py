@@ -64,6 +64,9 @@ def _as_written(name: str, schema: dict[str, Any]) -> dict[str, Any]:
         return {"anyOf": [group, axes, {"type": "array", "items": {"anyOf": [group, axes]}}]}
     if name == "Takes":
         return {"anyOf": [{"type": "string", "enum": schema["properties"]["kind"]["enum"]}, schema]}
+    if name == "Tells":
+        either = {n: {"anyOf": [p["items"], p]} for n, p in schema["properties"].items() if "items" in p}
+        return {**schema, "properties": {**schema["properties"], **either}}
     properties = schema.get("properties", {})
     loose = {field: _SHORT[field] for field in properties.keys() & _SHORT.keys()}
     if name == "When":

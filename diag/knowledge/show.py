@@ -8,11 +8,13 @@ from typing import Any
 from diag.knowledge import model, vocabulary
 from diag.knowledge.base import Knowledge
 from diag.knowledge.hazards import hazards_of_check, with_wants
-from diag.knowledge.lint.marks import Table, effective, tables
+from diag.knowledge.lint.shows import Table, tables
 from diag.knowledge.words import Symptom
 from diag.text import wrap
 
 WIDTH = 78
+DIFFERS, LEAST = 1.3, 0.02
+"""Ratio to a sound machine, and chance, from which on an outcome is printed for a cause."""
 
 
 def show(knowledge: Knowledge, kind: str, key: str) -> str:
@@ -66,6 +68,8 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     yield from _line("how often", f"{cause.per_mille:g} of 1,000 calls on machines that can have it (estimate)")
     yield from _line("class", _label(k.kinds, cause.kind))
     yield from _line("season", _label(k.seasons, cause.season))
+    named = [f"{name} {value}" for name in ("rows", "follows", "effect", "onset") if (value := getattr(cause, name))]
+    yield from _line("attributes", ", ".join(named).replace("_", " "))
     yield from _line("pattern", cause.pattern)
     yield from _line("mechanism", cause.mechanism)
     yield from _list("complained of as", (
@@ -82,7 +86,7 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     ))
     yield from _line("warranty", cause.leaning)
     yield from _line("prevention", cause.prevention)
-    yield from _list("what speaks for or against it", _answers(k, cause.id))
+    yield from _list("what it shows", _answers(k, cause))
     yield from _list("rules", (r for r, rule in k.rules.items() if _marks(k, rule.then.marks, cause)))
 
 
@@ -90,20 +94,23 @@ def _marks(k: Knowledge, marks: Mapping[str, Iterable[str]], cause: model.Cause)
     return any(t in (cause.id, f"@{cause.subsystem}") for targets in marks.values() for t in targets)
 
 
-def _answers(k: Knowledge, cause: str) -> Iterator[str]:
-    """Yield the outcomes that mark a cause, strongest first: written and effective ratio."""
+def _answers(k: Knowledge, cause: model.Cause) -> Iterator[str]:
+    """Yield what a cause shows, by itself and by its attributes: the strongest findings first."""
     found = []
     for key, table in tables(k).items():
-        if cause in table.ratios:
-            only = Table(table.check, table.owner, table.path, table.base, {cause: table.ratios[cause]})
-            found += [(written, kept, key, outcome) for outcome, _, written, kept in effective(k, only)]
-    for written, kept, key, outcome in sorted(found, key=lambda f: (-f[0], f[2], f[3])):
-        says = k.questions[key].outcomes[outcome].says
-        yield f"{_word(k, written)} ({written:g}, in the table {kept:.2g}): {key}: {says}"
+        if cause.id in table.rows:
+            ratios = table.ratios(cause.id)
+            by = "" if key.partition(".")[0] in cause.shows else ", by its attributes"
+            found += [(max(ratios.values()), key, _row(table, cause.id) + by)]
+    yield from (f"{key}: {text}" for _, key, text in sorted(found, key=lambda f: (-f[0], f[1])))
 
 
-def _word(k: Knowledge, ratio: float) -> str:
-    return next((m.label for m in k.marks.values() if m.ratio == ratio), f"{ratio:g}")
+def _row(table: Table, cause: str) -> str:
+    """Return what a cause brings in a check where it differs from a sound machine, the likeliest first."""
+    ratios = table.ratios(cause)
+    shown = sorted(zip(table.check.outcomes, table.shares(cause), strict=True), key=lambda pair: -pair[1])
+    told = [f"{o} {p:.2g} (x{ratios[o]:.2g})" for o, p in shown if not 1 / DIFFERS < ratios[o] < DIFFERS]
+    return ", ".join(told) or "as on a sound machine"
 
 
 def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
@@ -127,6 +134,7 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     yield from _line("worked out by", ", ".join(check.compute))
     yield from _line("expected", check.expected)
     yield from _line("changes", ", ".join(check.destroys))
+    yield from _list("tells of attributes, the first line that fits", _tells(check))
     yield from _list("without the tool", (f"{s.check or s.do} {s.weaker_in}" for s in check.stand_ins))
     for key, table in tables(k).items():
         if table.owner == check.id:
@@ -136,16 +144,22 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
 
 def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Outcome) -> Iterator[str]:
     share = dict(zip(table.check.outcomes, table.base, strict=True))[name]
+    place = list(table.check.outcomes).index(name)
     normal = ", normal" if outcome.normal else ""
-    kept = {cause: ratio for o, cause, _, ratio in effective(k, table) if o == name}
-    yield from _line(key, f"{name} (base {share:.2g}{normal}): {outcome.says}")
-    for word, targets in outcome.marks.items():
-        yield from _list(f"  {k.marks[word].label} ({k.marks[word].ratio:g})", (
-            f"{_label(k.subsystems, t[1:])} as a whole" if t.startswith("@")
-            else f"{_label(k.causes, t)}, in the table {kept.get(t, 1.0):.2g}" for t in targets
-        ))
+    yield from _line(key, f"{name} (sound machine {share:.2g}{normal}): {outcome.says}")
+    causes = sorted(table.rows, key=lambda c: (-table.rows[c][place], c))
+    shows = [c for c in causes if table.ratios(c)[name] >= DIFFERS and table.rows[c][place] >= LEAST]
+    yield from _line("  shown by", ", ".join(f"{c} {table.rows[c][place]:.2g}" for c in shows))
     yield from _line("  then", ", ".join(outcome.then_check))
     yield from _line("  advice", outcome.advise)
+
+
+def _tells(check: model.Check) -> Iterator[str]:
+    """Yield the lines by which a check tells of attributes."""
+    for line in check.tells:
+        named = line.model_dump(exclude_defaults=True, exclude={"shows"})
+        when = " and ".join(f"{name} {' or '.join(values)}" for name, values in named.items())
+        yield f"{when}: " + ", ".join(f"{o} {str(word).replace('_', ' ')}" for o, word in line.shows.items())
 
 
 def _cautions(k: Knowledge, hazards: Iterable[str]) -> Iterator[str]:

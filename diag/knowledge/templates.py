@@ -14,8 +14,14 @@ _CAUSE = """\
   subsystem: SUBSYSTEM
   per_mille: 1
   kind: KIND
+  rows: one
+  follows: meter
+  effect: skips
+  onset: constant
   pattern: "which rows, and when"
   symptoms: {SYMPTOM: usually}
+  shows:
+    CHECK: {OUTCOME: almost_always}
   mechanism: How it spoils metering, in one sentence.
   repair:
     do: What mends it.
@@ -46,8 +52,10 @@ _CHECK = """\
   tools: []
   expected: what is seen when all is well
   outcomes:
-    wrong: {says: what is seen, marks: {supports_strongly: [CAUSE]}}
-    right: {says: what is seen otherwise, normal: true, marks: {weakens: [CAUSE]}}
+    wrong: {says: what is seen when it is bad}
+    right: {says: what is seen otherwise, normal: true, usual: 0.95}
+  tells:
+    - {follows: meter, shows: {wrong: sometimes}}
   source: [common_practice]
 """
 _RULE = """\

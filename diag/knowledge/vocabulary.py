@@ -36,11 +36,23 @@ def _no_bool(value: Any) -> Any:
     return float(value)
 
 
+def _word_or_share(value: Any) -> Any:
+    if isinstance(value, str):
+        return value
+    number: float = _no_bool(value)
+    if not 0.0 <= number <= 1.0:
+        raise ValueError("must be a likelihood word or a share from 0 to 1")
+    return number
+
+
 Number = Annotated[float, BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
+Chance = Annotated[str | float, BeforeValidator(_word_or_share)]
+"""A likelihood word, or a share from 0 to 1 where a source gives one."""
 Ids = tuple[Id, ...]
 Texts = tuple[Text, ...]
 Targets = tuple[Target, ...]
-OneOrMore = Annotated[tuple[str, ...], BeforeValidator(lambda v: (v,) if isinstance(v, str) else v)]
+ONE_OR_MORE = BeforeValidator(lambda v: (v,) if isinstance(v, str) else v)
+OneOrMore = Annotated[tuple[str, ...], ONE_OR_MORE]
 
 
 class Model(BaseModel):
@@ -89,12 +101,12 @@ class Settings(Model):
     """Chance that a symptom is named although no present cause brings it."""
     denied_error: Number
     """Chance that a denial of a symptom is wrong."""
+    unknown_spoils: Number
+    """How much of what the known causes show on average an unknown cause shows too."""
     usual: Number
-    """Default share of a check's normal outcome when nothing marked there is present."""
+    """Default share of a check's normal outcome on a machine that is sound there."""
     floor: Number
     """Least chance of any outcome under any fault."""
-    positive_room: Number
-    """Most of an outcome table that marks above 1 may fill together."""
     repair_works: Number
     """Default chance that a repair cures its cause."""
     drive_out: Number
@@ -108,7 +120,7 @@ class Settings(Model):
 
 
 class Mark(Model):
-    """A word for a likelihood ratio."""
+    """A word for a likelihood ratio, for rules: what several answers say together."""
 
     name: Id
     ratio: Number
@@ -116,7 +128,7 @@ class Mark(Model):
 
 
 class Likelihood(Model):
-    """A word for how often a cause is complained of in this way."""
+    """A word for how often a cause is complained of in this way, or shows so in a check."""
 
     name: Id
     chance: Number
@@ -181,7 +193,7 @@ class MachineState(Model):
 
 
 class Subsystem(Model):
-    """A part of the seed path; marks may name it as @name."""
+    """A part of the seed path; marks of rules may name it as @name."""
 
     name: Id
     label: Text

@@ -112,7 +112,7 @@ class Engine:
     def _epoch(self, case: Case, number: int, pi: Array, pairs: Index) -> _Run:
         instances = [i for i in case.instances if i.epoch == number]
         looks = {
-            name: self.evidence.look(members, case.trouble_rows, pi, pairs)
+            name: self.evidence.look(members, case.trouble_rows, pairs)
             for name, members in self.evidence.looks(instances).items()
         }
         firings = self.rules.run(self._facts(case, number, instances))
@@ -334,7 +334,7 @@ def _against(cause: int, evidence: EpochEvidence) -> tuple[float, str | None]:
     total, worst, name = 0.0, 0.0, None
     for look in sorted(evidence.looks):
         worlds = evidence.looks[look]
-        weight = worlds.unknown - float(worlds.one[cause])
+        weight = -float(worlds.one[cause])
         if weight > 0:
             total += weight
             if weight > worst:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
-from diag.knowledge.shares import base_shares, outcome_shares
+from diag.knowledge.shares import base_shares, outcome_shares, told
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -21,13 +21,16 @@ Index = npt.NDArray[np.intp]
 
 @dataclass(frozen=True)
 class CheckTable:
-    """One check: outcomes, base shares b(o), and q(o|c) for every cause (k outcomes x n causes)."""
+    """One check: outcomes, base shares b(o) of a sound machine, and q(o|c) for every cause (k outcomes x n causes)."""
 
     check: str
     outcomes: tuple[str, ...]
     base: Array
     shares: Array
+    unknown: Array
+    """What an unknown cause shows: the base, spoiled in part by what the causes that speak here show on average."""
     marked: Flags
+    """Causes of which something is told here."""
     normal: int | None
 
     def index(self, outcome: str) -> int:
@@ -127,36 +130,25 @@ class Tables:
             table = self._checks[key] = self._build(key, self.knowledge.questions[key])
         return table
 
-    def _targets(self, check: Check) -> list[int]:
-        """Return the positions of the causes that any outcome of the check marks, by name or by subsystem."""
-        named = {t for o in check.outcomes.values() for targets in o.marks.values() for t in targets}
-        found = {self.position[t] for t in named if not t.startswith("@")}
-        for group in named - set(self.position):
-            found |= set(self.members[group[1:]])
-        return sorted(found)
-
-    @cached_property
-    def members(self) -> Mapping[str, tuple[int, ...]]:
-        """Positions of the causes of each subsystem."""
-        grouped: dict[str, list[int]] = {name: [] for name in self.knowledge.subsystems}
-        for i, cause in enumerate(self.causes):
-            grouped[self.knowledge.causes[cause].subsystem].append(i)
-        return {name: tuple(positions) for name, positions in grouped.items()}
-
     def _build(self, key: str, check: Check) -> CheckTable:
-        settings, marks = self.knowledge.settings, self.knowledge.marks
+        knowledge, settings = self.knowledge, self.knowledge.settings
         base_by_name = base_shares(check, settings)
         outcomes = tuple(base_by_name)
         base = np.array([base_by_name[o] for o in outcomes], dtype=np.float64)
         shares = np.repeat(base[:, None], len(self.causes), axis=1)
         flags = np.zeros(len(self.causes), dtype=np.bool_)
-        for i in self._targets(check):
-            cause = self.causes[i]
-            table = outcome_shares(check, cause, self.knowledge.causes[cause].subsystem, marks, settings)
-            flags[i] = True
-            shares[:, i] = [table[o] for o in outcomes]
+        for i, name in enumerate(self.causes):
+            cause = knowledge.causes[name]
+            if told(check, cause) is not None:
+                flags[i] = True
+                shares[:, i] = list(outcome_shares(check, cause, knowledge.likelihoods, settings).values())
+        spoiled = base
+        if flags.any():
+            weights = np.where(flags, self.frequency, 0.0)
+            spoiled = (shares * weights[None, :]).sum(axis=1) / max(float(weights.sum()), 1e-300)
+        unknown = (1.0 - settings.unknown_spoils) * base + settings.unknown_spoils * spoiled
         normal = next((i for i, o in enumerate(outcomes) if check.outcomes[o].normal), None)
-        return CheckTable(key, outcomes, base, shares, flags, normal)
+        return CheckTable(key, outcomes, base, shares, unknown, flags, normal)
 
 
 def log_safe(values: Array) -> Array:

@@ -203,12 +203,13 @@ def single_likelihood(table: CheckTable, likelihood: Array) -> tuple[float, Arra
 
 
 def instance_worlds(table: CheckTable, likelihood: Array, pairs: Index, *, shared: bool = False) -> Worlds:
-    """Return log likelihoods of one instance.
+    """Return log likelihoods of one instance, relative to a machine that is sound there (`clear` is 0).
 
     `shared`: its rows are a strict part of the trouble's rows, so in a two-fault world either member may
     be the one seen there: the plain mean of the two.
     """
     base, one = single_likelihood(table, likelihood)
+    unknown = float((table.unknown * likelihood).sum())
     paired = one[pairs]
     if shared:
         two = (paired[:, None] + paired[None, :]) / 2.0
@@ -219,7 +220,7 @@ def instance_worlds(table: CheckTable, likelihood: Array, pairs: Index, *, share
         two = np.where(number > 0, summed / np.maximum(number, 1.0), base)
     else:
         two = _noisy_or(table, likelihood, pairs)
-    return Worlds(math.log(base), math.log(base), log_safe(one), log_safe(two), pairs)
+    return Worlds(0.0, math.log(unknown / base), log_safe(one / base), log_safe(two / base), pairs)
 
 
 def _noisy_or(table: CheckTable, likelihood: Array, pairs: Index) -> Array:
@@ -238,10 +239,19 @@ def _noisy_or(table: CheckTable, likelihood: Array, pairs: Index) -> Array:
     return result
 
 
-def spread(worlds: Worlds, possible: Array) -> float:
-    """Return highest minus lowest log over the one-fault worlds that the machine can have."""
-    values = worlds.one[possible > 0]
-    return float(values.max() - values.min()) if values.size else 0.0
+def strongest(members: Sequence[Worlds]) -> Worlds:
+    """Return, world by world, the strongest member for it plus the strongest against it."""
+    if len(members) == 1:
+        return members[0]
+
+    def both(values: Sequence[Array]) -> Array:
+        stacked = np.stack(values)
+        result: Array = np.maximum(stacked.max(axis=0), 0.0) + np.minimum(stacked.min(axis=0), 0.0)
+        return result
+
+    unknown = both([np.array(m.unknown) for m in members])
+    one, two = both([m.one for m in members]), both([m.two for m in members])
+    return Worlds(0.0, float(unknown), one, two, members[0].pairs)
 
 
 class Evidence:
@@ -277,27 +287,9 @@ class Evidence:
                 grouped.setdefault(self.look_of(instance), []).append(instance)
         return grouped
 
-    def factor(self, members: Sequence[Worlds], pi: Array) -> float:
-        """Return by how much a look's summed logs are scaled: never stronger than its strongest answer."""
-        if len(members) == 1:
-            return 1.0
-        summed = members[0]
-        for worlds in members[1:]:
-            summed = summed.plus(worlds)
-        whole = spread(summed, pi)
-        strongest = max(spread(worlds, pi) for worlds in members)
-        return min(1.0, strongest / whole) if whole > 0 else 1.0
-
-    def look(
-        self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pi: Array, pairs: Index
-    ) -> Worlds:
-        """Return the log likelihoods of all answers read off one look."""
-        members = [self.of(i, trouble, pairs) for i in instances]
-        factor = self.factor(members, pi)
-        result = nothing(len(pi), pairs)
-        for worlds in members:
-            result = result.plus(worlds, factor)
-        return result
+    def look(self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
+        """Return the log likelihoods of all answers read off one look: fine neighbours neither dilute nor pile up."""
+        return strongest([self.of(i, trouble, pairs) for i in instances])
 
 
 def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:

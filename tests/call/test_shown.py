@@ -134,13 +134,12 @@ def test_belief_never_confirms(engine: Engine) -> None:
     case = alder_flat.opened(engine, "phone")
     alder_flat.machine(case)
     case.call.set_complaint("", [("skips_high", "chosen"), ("vac_low_row", "chosen")])
-    knowledge = engine.knowledge
-    for key, check in knowledge.questions.items():
-        for name, outcome in check.outcomes.items():
-            strong = {t for w, ts in outcome.marks.items() if knowledge.marks[w].ratio >= 5 for t in ts}
-            if "seal_worn" in strong and not check.measured:
-                case.call.answer(key, outcome=name, observer="caller_did")
-                break
+    position = engine.tables.position["seal_worn"]
+    for key, check in engine.knowledge.questions.items():
+        table = engine.tables.check(key)
+        strong = [o for o in check.outcomes if table.shares[table.index(o), position] >= 0.45]
+        if not check.measured and strong and table.ratio(strong[0], position) >= 5:
+            case.call.answer(key, outcome=strong[0], observer="caller_did")
     top = case.call.think().judgement.ranking[0]
     assert ("seal_worn", True) == (top.cause, top.probability > 0.9)
     assert set(shown_words(case.call).values()) <= {"possible"}
@@ -155,13 +154,13 @@ def test_callers_rule_nothing_out(engine: Engine) -> None:
 
 
 def test_it_looked_fine_rules_nothing_out(engine: Engine) -> None:
-    """A look whose outcome is the usual one carries no value: it never rules out, however strong its mark."""
-    knowledge = engine.knowledge
+    """A look whose outcome is the usual one carries no value: it never rules out, however much it speaks against."""
+    tables = engine.tables
     looks = [
         (key, name, cause)
-        for key, check in knowledge.questions.items() if not check.measured
+        for key, check in engine.knowledge.questions.items() if not check.measured
         for name, o in check.outcomes.items() if o.normal
-        for cause in o.marks.get("rules_out", ()) if not cause.startswith("@")
+        for cause in tables.causes if tables.check(key).ratio(name, tables.position[cause]) <= 0.1
     ]
     assert looks
     for key, name, cause in looks[:40]:

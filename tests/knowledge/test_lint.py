@@ -67,94 +67,121 @@ def test_symptom_nobody_brings(tiny: Tiny) -> None:
 
 
 def test_cause_that_nothing_confirms(tiny: Tiny) -> None:
-    """Support alone does not confirm, nor does a mark on the whole group."""
-    tiny.check["outcomes"]["bad"]["marks"] = {"supports_strongly": ["alpha"]}
-    assert ["alpha: No check can confirm it."] == tiny.lint()
-    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["@meter"]}
+    """What shows now and then does not confirm, nor does what its attributes tell."""
+    tiny.alpha["shows"] = {"alpha_look": {"bad": "often"}}
+    assert "alpha: No check can confirm it." in tiny.lint()
+    tiny.alpha["shows"] = {"alpha_look": {"bad": "almost_always"}}
+    tiny.alpha["rows"] = "one"
+    tiny.check["tells"] = [{"rows": "one", "shows": {"bad": "almost_always"}}]
+    del tiny.alpha["shows"]
     assert "alpha: No check can confirm it." in tiny.lint()
 
 
 def test_cause_that_nothing_excludes(tiny: Tiny) -> None:
-    """A cause that is only weakened is never set aside; its group ruled out does it."""
-    tiny.check["outcomes"]["good"]["marks"] = {"weakens": ["alpha"]}
+    """A cause whose looks come out fine half of the time is never set aside; what its attributes tell does it."""
+    tiny.check["outcomes"]["bad"]["share"] = 0.01
+    tiny.alpha["shows"] = {"alpha_look": {"bad": 0.5}}
     assert ["alpha: No check can exclude it."] == tiny.lint()
-    tiny.check["outcomes"]["good"]["marks"] = {"rules_out": ["@meter"]}
+    tiny.alpha["rows"] = "one"
+    tiny.checks[1]["tells"] = [{"rows": "one", "shows": {"bad": "almost_always"}}]
     assert "alpha: No check can exclude it." not in tiny.lint()
 
 
 def test_check_that_separates_nothing(tiny: Tiny) -> None:
-    """Marks that fall on all causes alike tell nothing apart; a check that asks for another one may be mute."""
+    """What falls on all causes alike tells nothing apart; a check that asks for another one may be mute."""
     mute = copy.deepcopy(tiny.check)
     mute.update(id="mute", asks="Mute", phone="Is it mute?")
-    for outcome in mute["outcomes"].values():
-        outcome.pop("marks")
     tiny.checks.append(mute)
     assert ["mute: Separates nothing."] == tiny.lint()
-    mute["outcomes"]["bad"]["marks"] = {"supports": ["@meter"]}
+    mute["tells"] = [{"rows": ["any", "one"], "shows": {"bad": "often"}}]
     assert ["mute: Separates nothing."] == tiny.lint()
+    del mute["tells"]
     mute["outcomes"]["bad"] = {"says": "bad", "then_check": ["alpha_look"]}
     assert [] == tiny.lint()
 
 
 def test_outcome_that_says_nothing(tiny: Tiny) -> None:
-    """An outcome without marks, next check or advice is a dead end, unless a rule waits for it."""
-    tiny.check["outcomes"]["odd"] = {"says": "odd"}
-    assert ["alpha_look: Outcome odd marks nothing and asks for nothing."] == tiny.lint()
+    """An outcome that no cause shows is a dead end, unless a rule waits for it or sound machines bring it often."""
+    tiny.check["outcomes"]["odd"] = {"says": "odd", "share": 0.02}
+    assert ["alpha_look: No cause shows itself by odd, and it asks for nothing."] == tiny.lint()
+    tiny.check["outcomes"]["odd"]["share"] = 0.2
+    tiny.check["outcomes"]["good"]["usual"] = 0.7
+    assert [] == tiny.lint()
+    tiny.check["outcomes"]["odd"]["share"] = 0.02
+    del tiny.check["outcomes"]["good"]["usual"]
     tiny.rules.append(rule("waits", {"answer": "alpha_look", "is": "odd"}))
     assert [] == tiny.lint()
 
 
-def test_normal_outcome_that_clears_nothing(tiny: Tiny) -> None:
-    """The normal answer must speak against what the others speak for."""
-    tiny.checks[1]["outcomes"]["good"].pop("marks")
-    assert "beta_look: The normal outcome good speaks against nothing." in tiny.lint()
+@pytest.mark.parametrize(
+    ("shows", "what"),
+    [
+        ({"alpa_look": {"bad": "usually"}}, "alpha: 'alpa_look' is no known check."),
+        ({"alpha_look": {"bed": "usually"}}, "alpha: 'bed' is no known outcome of alpha_look."),
+        ({"alpha_look": {"bad": "mostly"}}, "alpha: 'mostly' is no known likelihood word."),
+        ({"alpha_look": {"bad": "usually", "good": "often"}}, "alpha: Chances add up to 1.3."),
+        ({"alpha_look": {}}, "alpha: Nothing is told."),
+    ],
+)
+def test_slips_in_what_a_cause_shows(tiny: Tiny, shows: dict[str, Any], what: str) -> None:
+    """Checks, outcomes and words must be known, and chances of one answer add up to about 1."""
+    tiny.alpha["shows"] = shows
+    assert what in tiny.lint()
 
 
-def test_contradictory_marks(tiny: Tiny) -> None:
-    """One outcome cannot both confirm and weaken; a cause named beside its group with the same word is noise."""
-    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha"], "weakens": ["alpha"]}
-    assert any("alpha is marked both confirms and weakens" in p for p in tiny.lint())
-    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha", "@meter"]}
-    assert any("alpha is in its group, marked confirms as well" in p for p in tiny.lint())
-    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha"], "supports": ["@meter"]}
+def test_slips_in_what_a_check_tells(tiny: Tiny) -> None:
+    """A line needs an attribute and known outcomes; of a list of items each has a chance of its own."""
+    tiny.check["tells"] = [{"shows": {"bad": "usually"}}]
+    assert "alpha_look: Tells of every cause alike." in tiny.lint()
+    tiny.check["tells"] = [{"rows": "one", "shows": {"bed": "usually"}}]
+    assert "alpha_look: 'bed' is no known outcome of alpha_look." in tiny.lint()
+    tiny.check["tells"] = [{"rows": "several", "shows": {"bad": "usually"}}]
+    assert any("tells.0.rows" in p for p in tiny.lint())
+
+
+def test_a_cause_need_not_repeat_its_attributes(tiny: Tiny) -> None:
+    """What the check tells of its attributes already is noise in the cause; another chance is not."""
+    tiny.alpha["rows"] = "one"
+    tiny.checks[1]["tells"] = [{"rows": "one", "shows": {"bad": "sometimes"}}]
+    tiny.alpha["shows"]["beta_look"] = {"bad": "sometimes"}
+    assert ["alpha: Tells of beta_look what its attributes tell already."] == tiny.lint()
+    tiny.alpha["shows"]["beta_look"] = {"bad": "never"}
     assert [] == tiny.lint()
 
 
-def test_every_outcome_for_or_against(tiny: Tiny) -> None:
-    """A table cannot sum to 1 when every outcome speaks the same way."""
-    tiny.check["outcomes"]["good"]["marks"] = {"supports": ["alpha"]}
-    assert any("Every outcome speaks for alpha." in p for p in tiny.lint())
-    for outcome in tiny.check["outcomes"].values():
-        outcome["marks"] = {"weakens": ["alpha"]}
-    assert any("Every outcome speaks against alpha." in p for p in tiny.lint())
+def test_a_new_cause_hears_which_checks_speak_of_its_neighbours(tiny: Tiny) -> None:
+    """Where few checks speak of a cause, those that half of its subsystem show in are named."""
+    for n in range(3):
+        more = copy.deepcopy(tiny.causes[1])
+        more.update(id=f"more{n}", label=f"More {n}", symptoms={"heaps": "often"})
+        more["shows"] = {"beta_look": {"bad": 0.3 + 0.2 * n}, "alpha_look": {"bad": "never"}}
+        tiny.causes.append(more)
+    told = [p for p in tiny.lint() if p.startswith("alpha:")]
+    assert ["alpha: Spoken of by 1 check; of its neighbours speak beta_look."] == told
 
 
-def test_mark_that_the_table_turns_round(tiny: Tiny) -> None:
-    """Beside a strong confirmation a plain support elsewhere has no room left and speaks against the cause."""
-    tiny.check["outcomes"] = {
-        "bad": {"says": "bad", "share": 0.5, "marks": {"confirms": ["alpha"]}},
-        "odd": {"says": "odd", "share": 0.2, "marks": {"supports": ["alpha"]}},
-        "good": {"says": "good", "share": 0.3, "marks": {"rules_out": ["alpha"]}},
-    }
-    found = tiny.lint()
-    assert ["alpha_look: Outcome odd marks alpha 2, the table keeps 0.19."] == found
-    tiny.check["outcomes"]["bad"]["share"] = 0.02
-    assert [] == tiny.lint()
+def test_mark_words_stand_in_the_order_of_their_effect(tiny: Tiny) -> None:
+    """Rules: a word one step weaker acts weaker, and the strongest acts at least 8."""
+    folder = tiny.write()
+    text = (folder / "knowledge.yaml").read_text(encoding="utf-8")
 
+    def linted(old: str, new: str) -> list[str]:
+        assert old in text
+        (folder / "knowledge.yaml").write_text(text.replace(old, new), encoding="utf-8")
+        return [f"{p.id}: {p.what}" for p in lint([folder]).problems]
 
-def test_mark_below_one_that_is_not_kept(tiny: Tiny) -> None:
-    """Speaking against a cause on all outcomes cannot be kept in a table."""
-    for outcome in tiny.check["outcomes"].values():
-        outcome["marks"] = {"weakens": ["alpha"]}
-    assert any("marks alpha 0.5, the table keeps 1." in p for p in tiny.lint())
+    assert ["supports: Acts 2, supports_strongly before it acts 1.5."] == linted(
+        "supports_strongly, ratio: 5", "supports_strongly, ratio: 1.5"
+    )
+    assert ["confirms: The strongest word acts 7."] == linted("confirms, ratio: 20", "confirms, ratio: 7")
 
 
 def test_axis_clash(tiny: Tiny) -> None:
-    """A check for one kind of meter cannot mark a cause of another kind; overlapping kinds may."""
+    """A cause cannot show in a check for another kind of meter; overlapping kinds may."""
     tiny.alpha["applies"] = {"meter": ["finger"]}
     tiny.check["applies"] = {"meter": ["flat", "celled"]}
     found = tiny.lint()
-    assert "alpha_look: Marks alpha, which no machine has that this check is for." in found
+    assert "alpha: Shows in alpha_look, which is for other machines." in found
     assert "alpha: No check can confirm it." in found
     assert "alpha: No check of proof fits the machines that have this cause." in found
     tiny.alpha["applies"] = {"meter": ["finger", "flat"], "any": [{"drive": ["chain"]}, {"fill": ["bulk"]}]}
@@ -249,9 +276,8 @@ def test_look_alikes_need_a_separating_check(tiny: Tiny) -> None:
     tiny.causes[1]["symptoms"] = dict(tiny.alpha["symptoms"])
     tiny.sections["symptoms"].pop()
     assert [] == tiny.lint()
-    for check in tiny.checks:
-        check["outcomes"]["bad"]["marks"] = {"confirms": ["alpha", "beta"]}
-        check["outcomes"]["good"]["marks"] = {"weakens_strongly": ["alpha", "beta"]}
+    for cause in tiny.causes:
+        cause["shows"] = {check: {"bad": "almost_always"} for check in ("alpha_look", "beta_look")}
     found = tiny.lint()
     assert "alpha: No check separates it from its look-alike beta." in found
     tiny.causes[1]["applies"] = {"meter": ["finger"]}
@@ -263,11 +289,11 @@ def measured(tiny: Tiny, *tests: dict[str, Any]) -> list[str]:
     """Turn the check of alpha into a reading with these outcomes in order, and lint."""
     outcomes: dict[str, Any] = {}
     for number, when in enumerate(tests):
-        marks = {"confirms": ["alpha"]}
-        outcomes[f"bad{number}"] = {"says": f"bad {number}", "when": when, "marks": marks}
+        outcomes[f"bad{number}"] = {"says": f"bad {number}", "when": when}
     outcomes["good"] = {**tiny.checks[0]["outcomes"]["good"], "otherwise": True}
     takes = {"kind": "number", "quantity": "vacuum"}
     tiny.check.update(takes=takes, compute="vacuum_reading", outcomes=outcomes)
+    tiny.alpha["shows"] = {"alpha_look": {f"bad{number}": 0.95 / len(tests) for number in range(len(tests))}}
     return tiny.lint()
 
 
@@ -458,25 +484,30 @@ def test_lint_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
     assert 2 == run(capsys, folder, "lint")[0]
 
 
-def test_lint_prints_written_and_effective_ratios(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
-    """Base 0.2 confirmed takes all that base 0.8 x 0.2 leaves: 0.84 instead of 4, a ratio of 4.2 instead of 20."""
-    _, out = run(capsys, tiny.write(), "lint", "--ratios")
-    assert "alpha_look bad alpha: written 20, in the table 4.2" in out
-    assert "alpha_look good alpha: written 0.2, in the table 0.2" in out
+def test_lint_prints_the_tables(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
+    """Almost always (.95) against .07 of sound machines is a ratio of 13.6."""
+    _, out = run(capsys, tiny.write(), "lint", "--tables")
+    assert "alpha_look bad alpha: 0.95, sound 0.07, ratio 13.6" in out
+    assert "alpha_look good alpha: 0.05, sound 0.93, ratio 0.0538" in out
 
 
 def test_show_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
-    """An entry is printed with its sources resolved, its marks in words and what marks it."""
+    """An entry is printed with its sources resolved: what a cause shows, and what a check says of all causes."""
     tiny.alpha["source"] = ["P1"]
+    tiny.alpha["rows"] = "one"
+    tiny.checks[1]["tells"] = [{"rows": "one", "shows": {"bad": "sometimes"}}]
     folder = tiny.write()
     code, out = run(capsys, folder, "show", "alpha")
     assert 0 == code
     assert "source: P1 A paper" in out
-    assert "confirms (20, in the table" in out
+    assert "alpha_look: bad 0.95 (x14), good 0.05 (x0.054)" in out
+    assert "beta_look: bad 0.2 (x2.9), by its attributes" in out
     assert max(len(line) for line in out.splitlines()) <= 80
     _, out = run(capsys, folder, "show", "alpha_look")
-    assert "speaks strongly against (0.2)" in out
+    assert "shown by: alpha 0.95" in out
     assert "WARNING: Take care." in out
+    _, out = run(capsys, folder, "show", "beta_look")
+    assert "rows one: bad sometimes" in out
     _, out = run(capsys, folder, "show", "alpha", json_out=True)
     assert ["causes"] == [entry["kind"] for entry in json.loads(out)]
     with pytest.raises(UsageError, match="Nothing is called 'alpa'") as caught:

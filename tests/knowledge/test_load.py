@@ -59,14 +59,14 @@ def test_duplicate_id_names_both_places(tiny: Tiny) -> None:
 
 
 def test_unknown_id_is_told_with_a_near_one(tiny: Tiny) -> None:
-    """A slip in a cause id is found on the line of its mark word, with what was probably meant."""
-    tiny.check["outcomes"]["bad"]["marks"] = {"confirms": ["alpa"]}
+    """A slip in the id of a check that a cause shows in is found on its line, with what was probably meant."""
+    tiny.alpha["shows"] = {"beta_look": {"bad": "never"}, "alpa_look": {"bad": "usually"}}
     _, found = read([tiny.write()])
     slip = next(p for p in found if "alpa" in p.what)
-    assert ("alpha_look", "'alpa' is no known cause.") == (slip.id, slip.what)
-    assert "alpha" in slip.remedy
-    lines = (tiny.folder / "checks" / "all.yaml").read_text(encoding="utf-8").splitlines()
-    assert "alpa" in "".join(lines[slip.line - 1 : slip.line + 1])
+    assert ("alpha", "'alpa_look' is no known check.") == (slip.id, slip.what)
+    assert "alpha_look" in slip.remedy
+    lines = (tiny.folder / "causes" / "all.yaml").read_text(encoding="utf-8").splitlines()
+    assert "shows" in "".join(lines[slip.line - 1 : slip.line + 1])
 
 
 def test_unknown_field_is_refused(tiny: Tiny) -> None:
@@ -137,9 +137,10 @@ def test_items_of_several_become_questions_whose_normal_answer_is_no(tiny: Tiny)
     tiny.check.pop("outcomes")
     tiny.check["takes"] = "several"
     tiny.check["items"] = {
-        "dirt": {"says": "dirt", "share": 0.1, "marks": {"confirms": ["alpha"]}},
-        "nothing": {"says": "nothing", "normal": True, "marks": {"weakens_strongly": ["alpha"]}},
+        "dirt": {"says": "dirt", "share": 0.1},
+        "nothing": {"says": "nothing", "normal": True},
     }
+    tiny.alpha["shows"] = {"alpha_look": {"dirt": "usually"}}
     tiny.sections["verifications"][0].update(checks=["beta_look"], passes={"beta_look": ["good"]})
     knowledge, _ = read([tiny.write()])
     assert knowledge is not None

@@ -1,4 +1,4 @@
-"""Outcome tables worked out by hand from the rules: base shares, marks below and above 1, room, floor."""
+"""Outcome tables worked out by hand: what a cause shows, what its attributes tell, what a sound machine brings."""
 
 from __future__ import annotations
 
@@ -8,30 +8,39 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diag.knowledge.model import Check
-from diag.knowledge.shares import base_shares, filled, marked, outcome_shares
-from diag.knowledge.vocabulary import Mark, Settings
+from diag.knowledge.load import expand
+from diag.knowledge.model import Cause, Check
+from diag.knowledge.shares import base_shares, filled, outcome_shares, told
+from diag.knowledge.vocabulary import Likelihood, Settings
 
-SETTINGS = Settings.model_construct(usual=0.8, floor=0.003, positive_room=0.97)
-MARKS = {
-    name: Mark(name=name, ratio=ratio, label=name)
-    for name, ratio in (("confirms", 20), ("supports_strongly", 5), ("supports", 2), ("weakens", 0.5),
-                        ("weakens_strongly", 0.2), ("rules_out", 0.02))
+SETTINGS = Settings.model_construct(usual=0.8, floor=0.003)
+WORDS = {
+    name: Likelihood(name=name, chance=chance, label=name)
+    for name, chance in (("almost_always", 0.95), ("usually", 0.8), ("often", 0.5), ("sometimes", 0.2), ("never", 0.005))
 }
 
 
-def check(**outcomes: dict[str, Any]) -> Check:
+def check(tells: list[dict[str, Any]] | None = None, **outcomes: dict[str, Any]) -> Check:
     """A check with these outcomes and nothing else of interest."""
     return Check.model_validate({
         "id": "c", "asks": "a", "steps": [{"state": "talk", "do": "ask"}], "hazards": [], "takes": "choice",
         "minutes": {"desk": 1}, "who": "grower", "expected": "e", "source": ["common_practice"],
-        "outcomes": {name: {"says": name, **fields} for name, fields in outcomes.items()},
+        "outcomes": {name: {"says": name, **fields} for name, fields in outcomes.items()}, "tells": tells or [],
     })
 
 
-def shares(c: Check, cause: str = "a", subsystem: str = "g") -> dict[str, float]:
+def cause(**fields: Any) -> Cause:
+    """A cause with these fields and nothing else of interest."""
+    return Cause.model_validate({
+        "id": "a", "label": "a", "subsystem": "g", "per_mille": 1, "kind": "wear", "pattern": "any",
+        "symptoms": {"s": "often"}, "mechanism": "m", "repair": {"do": "mend", "minutes": 1, "by": "grower"},
+        "leaning": "wear", "prevention": "none", "season": "any", "source": ["estimate"], **fields,
+    })
+
+
+def shares(c: Check, of: Cause) -> dict[str, float]:
     """The table row of a cause, rounded for comparison by hand."""
-    return {o: round(q, 6) for o, q in outcome_shares(c, cause, subsystem, MARKS, SETTINGS).items()}
+    return {o: round(q, 6) for o, q in outcome_shares(c, of, WORDS, SETTINGS).items()}
 
 
 def test_base_without_normal_is_even() -> None:
@@ -41,7 +50,7 @@ def test_base_without_normal_is_even() -> None:
 
 
 def test_base_with_normal_takes_the_setting_and_its_own() -> None:
-    """The normal outcome has 0.80 by default or its `usual`; the others share the rest."""
+    """The normal outcome has the setting by default or its `usual`; the others share the rest."""
     plain = check(n={"normal": True}, x={}, y={})
     assert {"n": 0.8, "x": 0.1, "y": 0.1} == pytest.approx(base_shares(plain, SETTINGS))
     mixed = check(n={"normal": True, "usual": 0.5}, x={"share": 0.1}, y={}, z={})
@@ -54,88 +63,93 @@ def test_base_with_shares_that_do_not_sum_to_one() -> None:
     assert {"x": 0.25, "y": 0.75} == pytest.approx(base_shares(both, SETTINGS))
 
 
-def test_unmarked_cause_sees_the_base() -> None:
-    """A check that says nothing about a cause shows it what it shows everybody."""
-    c = check(n={"normal": True, "marks": {"rules_out": ["b"]}}, x={"marks": {"confirms": ["b"]}})
-    assert {"n": 0.8, "x": 0.2} == shares(c)
-    assert not marked(c, "a", "g")
+def test_a_cause_that_nothing_is_told_of_sees_a_sound_machine() -> None:
+    """Neither the cause nor its attributes speak: the base, and nothing told."""
+    c = check(n={"normal": True}, x={}, tells=[{"rows": "all", "shows": {"x": "usually"}}])
+    assert {"n": 0.8, "x": 0.2} == shares(c, cause(rows="one"))
+    assert told(c, cause(rows="one")) is None
 
 
-def test_positive_mark_with_room_is_kept_and_the_rest_goes_to_the_unmarked() -> None:
-    """Base .1 supported (2) gives .2; the remaining .8 goes to n and y as 8 to 1."""
-    c = check(n={"normal": True}, x={"marks": {"supports": ["a"]}}, y={})
-    assert {"n": round(0.8 * 8 / 9, 6), "x": 0.2, "y": round(0.8 / 9, 6)} == shares(c)
+def test_told_chances_hold_and_the_rest_goes_to_the_untold_as_on_a_sound_machine() -> None:
+    """x often (.5): the other half goes to n and y as 8 to 1."""
+    c = check(n={"normal": True}, x={}, y={})
+    assert {"n": round(0.5 * 8 / 9, 6), "x": 0.5, "y": round(0.5 / 9, 6)} == shares(c, cause(shows={"c": {"x": "often"}}))
 
 
-def test_positive_marks_fill_at_most_ninety_seven_hundredths_of_what_the_negatives_leave() -> None:
-    """Base .1 confirmed (20) wants 2.0 but gets .97 x (1 - .8 x .02); the negative is exact."""
-    c = check(n={"normal": True, "marks": {"rules_out": ["a"]}}, x={"marks": {"confirms": ["a"]}}, y={})
-    left = 1 - 0.016
-    assert {"n": 0.016, "x": round(0.97 * left, 6), "y": round(0.03 * left, 6)} == shares(c)
+def test_words_and_numbers_mean_the_same() -> None:
+    """A number stands where a source gives one; a word is its chance."""
+    c = check(n={"normal": True}, x={})
+    assert shares(c, cause(shows={"c": {"x": 0.95}})) == shares(c, cause(shows={"c": {"x": "almost_always"}}))
 
 
-def test_positive_marks_are_scaled_alike() -> None:
-    """Bases .1 and .1, ratios 20 and 5, keep their 4 to 1 within the room."""
-    c = check(n={"normal": True}, x={"marks": {"confirms": ["a"]}}, y={"marks": {"supports_strongly": ["a"]}})
-    assert {"n": 0.03, "x": 0.776, "y": 0.194} == shares(c)
+def test_chances_above_one_together_are_brought_to_one_alike() -> None:
+    """Usually and sometimes and sometimes, 1.2 together, keep their 4 to 1 to 1."""
+    c = check(n={"normal": True}, x={}, y={})
+    row = outcome_shares(c, cause(shows={"c": {"x": "usually", "y": "sometimes", "n": "sometimes"}}), WORDS, SETTINGS)
+    assert {"n": 1 / 6, "x": 4 / 6, "y": 1 / 6} == pytest.approx(row)
 
 
-def test_without_unmarked_outcomes_the_positive_ones_take_all() -> None:
-    """Two outcomes, one ruled out and one confirmed: .01 and .99 from even bases."""
-    c = check(moves={"marks": {"confirms": ["a"]}}, stays={"marks": {"rules_out": ["a"]}})
-    assert {"moves": 0.99, "stays": 0.01} == shares(c)
+def test_all_outcomes_told_too_low_are_brought_to_one() -> None:
+    """Where nothing is left untold the told ones take all."""
+    c = check(moves={}, stays={})
+    row = outcome_shares(c, cause(shows={"c": {"moves": "often", "stays": 0.3}}), WORDS, SETTINGS)
+    assert {"moves": 0.625, "stays": 0.375} == pytest.approx(row)
 
 
-def test_weak_positive_mark_takes_all_that_is_left_when_nothing_else_is_unmarked() -> None:
-    """A weakened normal outcome pushes what it loses to the only other one."""
-    c = check(n={"normal": True, "marks": {"weakens": ["a"]}}, x={"marks": {"supports": ["a"]}})
-    assert {"n": 0.4, "x": 0.6} == shares(c)
-
-
-def test_negative_mark_alone_frees_the_others_in_proportion() -> None:
-    """Base .8 weakened strongly to .16 leaves .84 for two equal others."""
-    c = check(n={"normal": True, "marks": {"weakens_strongly": ["a"]}}, x={}, y={})
-    assert {"n": 0.16, "x": 0.42, "y": 0.42} == shares(c)
-
-
-def test_floor_lifts_and_the_unmarked_pay() -> None:
-    """Base .1 ruled out would be .002; it is lifted to .003 and the others give the thousandth."""
-    c = check(n={"normal": True}, x={"marks": {"rules_out": ["a"]}}, y={})
-    row = outcome_shares(c, "a", "g", MARKS, SETTINGS)
+def test_floor_lifts_and_the_others_pay() -> None:
+    """A chance of 0 is lifted to .003, and the others give it in proportion."""
+    c = check(n={"normal": True}, x={}, y={})
+    row = outcome_shares(c, cause(shows={"c": {"x": 0}}), WORDS, SETTINGS)
     assert 0.003 == row["x"]
     assert 8.0 == pytest.approx(row["n"] / row["y"])
     assert 1.0 == pytest.approx(sum(row.values()))
 
 
-def test_cause_named_itself_overrides_its_group_in_that_outcome_only() -> None:
-    """`a` is spared where it is named and follows its group elsewhere."""
+def test_the_first_line_that_fits_holds() -> None:
+    """All attributes of a line must be the cause's; values within one are or."""
     c = check(
-        n={"normal": True, "marks": {"rules_out": ["@g"], "weakens": ["a"]}},
-        x={"marks": {"confirms": ["@g"]}},
+        n={"normal": True}, x={}, y={},
+        tells=[{"rows": "all", "follows": ["disc", "meter"], "shows": {"x": "usually"}},
+               {"rows": ["all", "some"], "shows": {"y": "usually"}}],
     )
-    assert {"n": 0.4, "x": 0.6} == shares(c)
-    assert {"n": 0.016, "x": 0.984} == shares(c, "b")
-    assert marked(c, "b", "g")
-    assert not marked(c, "b", "h")
+    assert 0.8 == shares(c, cause(rows="all", follows="meter"))["x"]
+    assert 0.8 == shares(c, cause(rows="all", follows="fan"))["y"]
+    assert 0.8 == shares(c, cause(rows="some"))["y"]
+    assert told(c, cause()) is None
+
+
+def test_what_a_cause_shows_stands_above_its_attributes() -> None:
+    """`shows` of the cause replaces the line of the check whole."""
+    c = check(n={"normal": True}, x={}, y={}, tells=[{"rows": "all", "shows": {"x": "usually"}}])
+    assert {"y": 0.5} == told(c, cause(rows="all", shows={"c": {"y": 0.5}}))
+
+
+def test_items_of_a_list_are_told_one_by_one() -> None:
+    """Of a `several` check a cause tells the chance of each item's yes; other items follow attributes or the base."""
+    listed = check().model_copy(update={"items": {n: check(x={}).outcomes["x"] for n in ("new", "old", "odd")}})
+    listed = listed.model_copy(update={"takes": listed.takes.model_copy(update={"kind": "several"}), "tells": check(
+        tells=[{"rows": "all", "shows": {"old": "often"}}]).tells})
+    asked = dict(expand(listed))
+    one = cause(rows="all", shows={"c": {"new": "usually"}})
+    assert [{"yes": "usually"}, {"yes": "often"}, None] == [told(asked[f"c.{n}"], one) for n in ("new", "old", "odd")]
 
 
 _ROW = st.integers(2, 9).flatmap(
     lambda n: st.tuples(
         st.lists(st.floats(0.01, 1), min_size=n, max_size=n),
-        st.lists(st.sampled_from([0.02, 0.2, 0.5, 1.0, 2.0, 5.0, 20.0]), min_size=n, max_size=n),
+        st.lists(st.one_of(st.none(), st.floats(0, 1)), min_size=n, max_size=n),
     )
 )
 
 
 @given(_ROW)
-def test_every_row_is_a_table(row: tuple[list[float], list[float]]) -> None:
-    """Shares sum to 1 and stay above the floor; marks below 1 are kept as far as the floor allows."""
-    raw, ratios = row
+def test_every_row_is_a_table(row: tuple[list[float], list[float | None]]) -> None:
+    """Shares sum to 1, stay above the floor, and told chances keep their proportions as far as it allows."""
+    raw, given_chances = row
     base = tuple(b / sum(raw) for b in raw)
-    q = filled(base, tuple(ratios), 0.003, 0.97)
+    q = filled(base, tuple(given_chances), 0.003)
     assert 1.0 == pytest.approx(sum(q))
-    assert min(q) >= 0.003 - 1e-15
-    if any(r >= 1 for r in ratios):
-        for b, r, share in zip(base, ratios, q, strict=True):
-            if r < 1:
-                assert max(b * r, 0.003) == pytest.approx(share)
+    assert min(q) >= 0.003 - 1e-12
+    told_shares = [(p, share) for p, share in zip(given_chances, q, strict=True) if p is not None and share > 0.0031]
+    for (p, share), (p2, share2) in zip(told_shares, told_shares[1:], strict=False):
+        assert p * share2 == pytest.approx(p2 * share)

@@ -27,7 +27,7 @@ class _Flat(yaml.SafeDumper):
 
 def _cause(key: str, label: str, symptoms: dict[str, str]) -> dict[str, Any]:
     return {
-        "id": key, "label": label, "subsystem": "meter", "per_mille": 10, "kind": "wear", "pattern": "one row",
+        "shows": {f"{key}_look": {"bad": "almost_always"}}, "id": key, "label": label, "subsystem": "meter", "per_mille": 10, "kind": "wear", "pattern": "one row",
         "symptoms": symptoms, "mechanism": f"{label} spoils it.",
         "repair": {"do": f"Renew what is {label}.", "minutes": 5, "by": "technician", "parts": ["seal"],
                    "tools": ["lamp"], "hazards": ["hands_in_meter"], "verify": "proof"},
@@ -42,10 +42,7 @@ def _check(key: str, cause: str) -> dict[str, Any]:
         "steps": [{"state": "parked_safe", "do": "Look at it with a lamp.", "hazards": ["hands_in_meter"]}],
         "hazards": ["seed_handled"], "takes": "choice", "minutes": {"desk": 1, "grower": 2, "site": 2},
         "prep": {"meter_off": 1}, "who": "grower", "tools": ["lamp"], "expected": "good",
-        "outcomes": {
-            "bad": {"says": "bad", "marks": {"confirms": [cause]}},
-            "good": {"says": "good", "normal": True, "marks": {"weakens_strongly": [cause]}},
-        },
+        "outcomes": {"bad": {"says": "bad"}, "good": {"says": "good", "normal": True}},
         "source": _SOURCE,
     }
 

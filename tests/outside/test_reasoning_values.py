@@ -15,11 +15,12 @@ import numpy as np
 import pytest
 from conftest import SMALL
 from reason.helpers import said
+from reason.naive import unknown_chance
 
 from diag.call.case_of import reported
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
-from diag.knowledge.shares import base_shares, outcome_shares
+from diag.knowledge.shares import outcome_shares
 from diag.reason.case import Case
 from diag.reason.costs import Prices
 from diag.reason.judge import Engine
@@ -138,9 +139,9 @@ def test_belief_equals_a_bayesian_network(small: Knowledge) -> None:
         node = net.add(gum.LabelizedVariable(check_id, check_id, list(check.outcomes)))
         net.addArc(fault, node)
         for i, cause in enumerate(causes):
-            table = outcome_shares(check, cause, small.causes[cause].subsystem, small.marks, small.settings)
+            table = outcome_shares(check, small.causes[cause], small.likelihoods, small.settings)
             net.cpt(node)[{"fault": i}] = list(table.values())
-        net.cpt(node)[{"fault": len(causes)}] = list(base_shares(check, small.settings).values())
+        net.cpt(node)[{"fault": len(causes)}] = list(unknown_chance(small, check_id).values())
     inference = gum.LazyPropagation(net)
     inference.setEvidence(answers)
     inference.makeInference()

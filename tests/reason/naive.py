@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from itertools import combinations
 
 from diag.knowledge.base import Knowledge
-from diag.knowledge.shares import base_shares, marked, outcome_shares
+from diag.knowledge.shares import base_shares, outcome_shares, told
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
 
@@ -41,20 +41,34 @@ def prior_of(k: Knowledge, case: Case) -> dict[World, float]:
     return weights
 
 
+def unknown_chance(k: Knowledge, check_id: str) -> dict[str, float]:
+    """P(outcome | a cause that is not known): a sound machine, spoiled in part as those who speak here spoil it."""
+    check, spoils = k.questions[check_id], k.settings.unknown_spoils
+    base = base_shares(check, k.settings)
+    speaking = [c for c in k.causes.values() if told(check, c) is not None]
+    total = sum(c.per_mille for c in speaking)
+    if not speaking:
+        return base
+    rows = [(c.per_mille / total, outcome_shares(check, c, k.likelihoods, k.settings)) for c in speaking]
+    return {o: (1 - spoils) * base[o] + spoils * sum(w * row[o] for w, row in rows) for o in base}
+
+
 def outcome_chance(k: Knowledge, check_id: str, world: World, shared: bool = False) -> dict[str, float]:
     """P(outcome | world) of a check."""
     check = k.questions[check_id]
     base = base_shares(check, k.settings)
-    if world in (CLEAR, UNKNOWN):
+    if world == CLEAR:
         return base
-    q = {c: outcome_shares(check, c, k.causes[c].subsystem, k.marks, k.settings) for c in world}
+    if world == UNKNOWN:
+        return unknown_chance(k, check_id)
+    q = {c: outcome_shares(check, k.causes[c], k.likelihoods, k.settings) for c in world}
     if len(world) == 1:
         return q[next(iter(world))]
     if shared:
         return {o: sum(q[c][o] for c in world) / 2 for o in base}
     normal = next((o for o, e in check.outcomes.items() if e.normal), None)
     if normal is None:
-        members = [c for c in world if marked(check, c, k.causes[c].subsystem)]
+        members = [c for c in world if told(check, k.causes[c]) is not None]
         return {o: sum(q[c][o] for c in members) / len(members) for o in base} if members else base
     a, c = (q[x] for x in sorted(world))
     p = a[normal] * c[normal] / max(a[normal], c[normal], base[normal])
@@ -89,16 +103,12 @@ def symptom_log(k: Knowledge, case: Case, world: World) -> float:
 def look_logs(
     k: Knowledge, members: Sequence[Instance], worlds: Sequence[World], case: Case
 ) -> dict[World, float]:
-    """Summed logs of one look, scaled to the strongest member."""
-    singles = [w for w in worlds if len(w) == 1 and w not in (CLEAR, UNKNOWN)]
-    logs = [{w: math.log(likelihood(k, i, w, case)) for w in worlds} for i in members]
-    total = {w: sum(x[w] for x in logs) for w in worlds}
-
-    def span(values: Mapping[World, float]) -> float:
-        return max(values[w] for w in singles) - min(values[w] for w in singles)
-
-    factor = min(1.0, max(span(x) for x in logs) / span(total)) if span(total) > 0 else 1.0
-    return {w: factor * total[w] for w in worlds}
+    """Logs of one look against a sound machine: the strongest answer for a world plus the strongest against it."""
+    result = {}
+    for world in worlds:
+        logs = [math.log(likelihood(k, i, world, case) / likelihood(k, i, CLEAR, case)) for i in members]
+        result[world] = logs[0] if len(logs) == 1 else max(0.0, *logs) + min(0.0, *logs)
+    return result
 
 
 def belief(k: Knowledge, case: Case, top_ups: Sequence[Mapping[str, float]] = ()) -> dict[World, float]:

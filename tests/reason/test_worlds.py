@@ -74,21 +74,33 @@ def test_unknown_axis_takes_the_share_of_machines(engine: Engine) -> None:
 
 
 def test_outcome_tables_by_hand(engine: Engine) -> None:
-    """Marks become shares: below 1 exact, above 1 as room allows, the rest in proportion."""
+    """A cause's own chances, else those of its attributes, else a sound machine; the rest in proportion to that."""
     table = engine.tables.check("plain")
     places = engine.tables.position.items()
     column = {c: dict(zip(table.outcomes, table.shares[:, i], strict=True)) for c, i in places}
-    assert column["alpha"] == pytest.approx({"red": 0.97 * 0.984, "blue": 0.03 * 0.984, "ok": 0.016})
+    assert column["alpha"] == pytest.approx({"red": 0.95, "blue": 0.03, "ok": 0.02})
     assert column["beta"] == pytest.approx({"red": 0.1, "blue": 0.5, "ok": 0.4})
     assert column["gamma"] == pytest.approx({"red": 0.2, "blue": 0.4, "ok": 0.4})
     assert column["delta"] == pytest.approx({"red": 0.2, "blue": 0.8 / 9, "ok": 0.8 * 8 / 9})
+    assert column["none_wrong"] == pytest.approx({"red": 0.1, "blue": 0.1, "ok": 0.8})
+
+
+def test_an_unknown_cause_spoils_in_part_what_the_known_ones_spoil(engine: Engine) -> None:
+    """plain: 70 % sound machine, 30 % the mean of alpha, beta, gamma, delta by their 40, 30, 20, 10 calls."""
+    table = engine.tables.check("plain")
+    red = (40 * 0.95 + 30 * 0.1 + 20 * 0.2 + 10 * 0.2) / 100
+    assert float(table.unknown[table.index("red")]) == pytest.approx(0.7 * 0.1 + 0.3 * red)
+    assert float(table.unknown.sum()) == pytest.approx(1.0)
+    case = Case(axes=BOX, instances=(said(engine.knowledge, "plain", "red"),))
+    worlds = engine.judge(case).epochs[0].looks["plain"]
+    assert (worlds.clear, math.exp(worlds.unknown)) == (0.0, pytest.approx((0.7 * 0.1 + 0.3 * red) / 0.1))
 
 
 def test_pair_with_normal_outcome_is_noisy_or(engine: Engine) -> None:
-    """P(ok | alpha, beta) = .016 x .4 / max(.016, .4, .8); the rest as q_a + q_c."""
+    """P(ok | alpha, beta) = .02 x .4 / max(.02, .4, .8); the rest as q_a + q_c."""
     chance = outcome_chance(engine.knowledge, "plain", frozenset({"alpha", "beta"}))
-    p_ok = 0.016 * 0.4 / 0.8
-    red, blue = 0.97 * 0.984 + 0.1, 0.03 * 0.984 + 0.5
+    p_ok = 0.02 * 0.4 / 0.8
+    red, blue = 0.95 + 0.1, 0.03 + 0.5
     assert chance["ok"] == pytest.approx(p_ok)
     assert chance["red"] == pytest.approx((1 - p_ok) * red / (red + blue))
 
@@ -100,8 +112,8 @@ def test_pair_member_that_spoils_nothing_changes_nothing(engine: Engine) -> None
     assert pair["ok"] == pytest.approx(alone["ok"])
 
 
-def test_pair_without_normal_is_the_mean_of_the_marked(engine: Engine) -> None:
-    """split marks gamma and delta but not none; only marked members count."""
+def test_pair_without_normal_is_the_mean_of_those_told_of(engine: Engine) -> None:
+    """split tells of gamma and delta but not of none; only members it tells of count."""
     k = engine.knowledge
     mean = outcome_chance(k, "split", frozenset({"gamma", "delta"}))
     gamma, delta = (outcome_chance(k, "split", frozenset({c})) for c in ("gamma", "delta"))
@@ -133,21 +145,24 @@ def test_not_sure_moves_nothing(engine: Engine) -> None:
     assert [(r.cause, r.probability) for r in after.ranking] == [(r.cause, r.probability) for r in before.ranking]
 
 
-def test_one_look_is_never_stronger_than_its_strongest_answer(engine: Engine) -> None:
-    """Two answers under one cover: the range of the sum is scaled to the larger single range."""
+def test_one_look_speaks_with_its_strongest_answer_for_and_its_strongest_against(engine: Engine) -> None:
+    """Under one cover: alpha bad .84 and .6 against .2 counts 4.2 once; bad and fine is 4.2 x .4/.8; beta goes alone."""
     k = engine.knowledge
-    one, two = said(k, "open_one", "bad"), said(k, "open_two", "bad")
-    looks = engine.judge(Case(axes=BOX, instances=(one, two))).epochs[0].looks
-    alone = engine.judge(Case(axes=BOX, instances=(one,))).epochs[0].looks
-    assert list(looks) == ["cover_off"]
-    together = looks["cover_off"].one
-    assert float(together.max() - together.min()) == pytest.approx(
-        float(alone["cover_off"].one.max() - alone["cover_off"].one.min())
-    )
+    alpha, beta = engine.tables.position["alpha"], engine.tables.position["beta"]
+
+    def look(one: str, two: str) -> list[float]:
+        case = Case(axes=BOX, instances=(said(k, "open_one", one), said(k, "open_two", two)))
+        looks = engine.judge(case).epochs[0].looks
+        assert list(looks) == ["cover_off"]
+        return [math.exp(float(looks["cover_off"].one[i])) for i in (alpha, beta)]
+
+    assert look("bad", "bad") == pytest.approx([4.2, 2.0])
+    assert look("bad", "ok") == pytest.approx([4.2 * 0.5, 0.75])
+    assert look("ok", "ok") == pytest.approx([0.2, 0.75])
 
 
-def test_a_mute_answer_does_not_dilute_a_look(engine: Engine) -> None:
-    """A second answer that says nothing about anything leaves the first at full strength."""
+def test_a_fine_neighbour_does_not_dilute_a_finding(engine: Engine) -> None:
+    """The same cover: that another thing is fine leaves a cause that would not show there as it was."""
     k = engine.knowledge
     flat = replace(said(k, "open_two", "bad"), likelihood=(1.0, 1.0))
     with_mute = engine.judge(Case(axes=BOX, instances=(said(k, "open_one", "bad"), flat)))

@@ -94,19 +94,19 @@ def test_practice_line_by_line(small: Knowledge) -> None:
 
 
 def test_effect_of_a_change(tmp_path: Path) -> None:
-    """A changed mark shows as a changed check and as a call that comes out differently."""
+    """A changed chance shows as a changed cause and as a call that comes out differently."""
     new = tmp_path / "new"
     shutil.copytree(SMALL, new)
-    path = new / "checks" / "all.yaml"
+    path = new / "causes" / "all.yaml"
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace("{confirms: [alpha], ", "{confirms: [beta], "), encoding="utf-8")
+    path.write_text(text.replace("plain: {red: 0.95, ok: 0.02}", "plain: {red: 0.02, ok: 0.95}"), encoding="utf-8")
     call = tmp_path / "call.yaml"
     call.write_text(
         "title: t\ninvented: true\nevents:\n  - {kind: opened, channel: site}\n"
         "  - {kind: complaint, accepted: [thin]}\n  - {kind: answer, check: plain, outcome: red}\n", encoding="utf-8",
     )
     report = effect(load([SMALL]), load([new]), [str(call)])
-    assert report["entries"] == {"checks": {"added": [], "removed": [], "changed": ["plain"]}}
+    assert report["entries"] == {"causes": {"added": [], "removed": [], "changed": ["alpha"]}}
     assert report["calls"][0]["before"][0] == ["alpha", "likely"]
     assert report["calls"][0]["differs"]
     assert "DIFFERENT" in told(report)

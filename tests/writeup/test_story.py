@@ -257,7 +257,7 @@ def hushed(case: Case) -> tuple[Story, list[str]]:
     call.record("note", {"file": True}, {"text": "MARKED for the file"})
     call.record("note", {"item": "r23_photo", "value": "left_out"}, {"text": "REASON no light"})
     secrets = ["INTERNAL", "MARKED", "REASON", "Leaning", "wear or upkeep", "fault of making", "INV-T-0071",
-               "service manager", "hours", "moulding void", "unexplained", "sister", "warranty", "1.3 h"]
+               "service manager", "1.4 h", "moulding void", "unexplained", "sister", "warranty", "1.3 h"]
     return tell(call), secrets
 
 

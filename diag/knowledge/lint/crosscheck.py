@@ -10,6 +10,7 @@ from diag.analyses.catalogue import CATALOGUE, ResultSpec, results_of
 from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.condition import When
 from diag.knowledge.limits import bound_fault, bound_si, compared_as, value_fault
+from diag.knowledge.shares import TOO_MUCH, Told, chances
 from diag.knowledge.words import unknown_concepts
 from diag.units import QUANTITIES
 
@@ -169,6 +170,10 @@ def _cause(k: Knowledge, cause: model.Cause) -> Iterator[Fault]:
     yield from _known(cause.repair.also, k.causes, "cause", "repair", "also")
     yield from _known([b.cause for b in cause.leads_to], k.causes, "cause", "leads_to")
     yield from _known(cause.never_with, k.causes, "cause", "never_with")
+    yield from _known(cause.shows, k.checks, "check", "shows")
+    for name, of in cause.shows.items():
+        if name in k.checks:
+            yield from _told(k, k.checks[name], of, "shows", name)
     yield from _applies(k, cause.applies)
     yield from _sources(k, cause)
     if not cause.symptoms:
@@ -230,7 +235,6 @@ def _answers(k: Knowledge, check: model.Check) -> Iterator[Fault]:
         yield ("takes",), "`several` has items and no outcomes; all others have outcomes.", "Use one of the two."
     for name, outcome in (*check.items.items(), *check.outcomes.items()):
         group = "items" if several else "outcomes"
-        yield from _targets(k, outcome.marks, group, name, "marks")
         yield from _known(outcome.then_check, k.checks, "check", group, name)
     outcomes = check.outcomes
     if check.takes.kind == "yes_no" and set(outcomes) != {"yes", "no"}:
@@ -239,18 +243,27 @@ def _answers(k: Knowledge, check: model.Check) -> Iterator[Fault]:
         yield ("outcomes",), "A choice needs at least two outcomes.", "Add the others."
     if sum(o.normal for o in outcomes.values()) > 1:
         yield ("outcomes",), "More than one normal outcome.", "Keep one."
-    yield from _tables(check)
+    for number, line in enumerate(check.tells):
+        yield from _told(k, check, line.shows, "tells", number)
+        if not (line.rows or line.follows or line.effect or line.onset):
+            yield ("tells", number), "Tells of every cause alike.", "Name rows, follows, effect or onset."
     yield from _measured(k, check)
 
 
-def _tables(check: model.Check) -> Iterator[Fault]:
-    """Only marks below 1 on every outcome cannot be made into shares."""
-    positive = {"confirms", "supports", "supports_strongly"}
-    targets = {t for o in check.outcomes.values() for ts in o.marks.values() for t in ts}
-    for target in sorted(targets):
-        words = [w for o in check.outcomes.values() for w, ts in o.marks.items() if target in ts]
-        if len(words) == len(check.outcomes) and not positive & set(words):
-            yield ("outcomes",), f"Every outcome speaks against {target}.", "Leave one unmarked or supporting."
+def _told(k: Knowledge, check: model.Check, of: Told, *path: str | int) -> Iterator[Fault]:
+    """What a cause shows in a check, or a check tells of attributes."""
+    several = check.takes.kind == "several"
+    kind = "item" if several else "outcome"
+    yield from _known(of, check.items if several else check.outcomes, f"{kind} of {check.id}", *path)
+    words = [word for word in of.values() if isinstance(word, str)]
+    yield from _known(words, k.likelihoods, "likelihood word", *path)
+    if not of:
+        yield path, "Nothing is told.", f"Name an {kind} and how often it comes."
+    if several or not all(word in k.likelihoods for word in words):
+        return
+    total = sum(chances(of, k.likelihoods).values())
+    if total > TOO_MUCH:
+        yield path, f"Chances add up to {total:g}.", "They are chances of one answer: together about 1."
 
 
 def _measured(k: Knowledge, check: model.Check) -> Iterator[Fault]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from itertools import islice, product
+from itertools import islice, pairwise, product
 
 from diag.knowledge import model
 from diag.knowledge.base import Knowledge
@@ -19,12 +19,29 @@ Case = Mapping[str, str]
 """One state of the facts a rule looks at: variable -> value, NOTHING when not known."""
 
 
+CONFIRMS = 8.0
+"""Least ratio of the strongest mark word."""
+
+
 def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
-    """Yield rules that never or always fire, and clashes of axes."""
+    """Yield mark words out of order, rules that never or always fire, and clashes of axes."""
+    yield from _words(knowledge)
     concluded = {str(rule.then.finds) for rule in knowledge.rules.values() if rule.then.finds}
     for key, rule in knowledge.rules.items():
         yield from _fires(knowledge, key, rule, concluded)
         yield from _machines(knowledge, key, rule)
+
+
+def _words(k: Knowledge) -> Iterator[Flaw]:
+    """A rule tops up to the ratio of its word, so the order of the words is the order of their effect."""
+    words = list(k.marks.values())
+    for stronger, weaker in pairwise(words):
+        if stronger.ratio <= weaker.ratio:
+            what = f"Acts {weaker.ratio:g}, {stronger.name} before it acts {stronger.ratio:g}."
+            yield Flaw("marks", weaker.name, what, "Write the words from the strongest for to the strongest against.")
+    if words and words[0].ratio < CONFIRMS:
+        what = f"The strongest word acts {words[0].ratio:g}."
+        yield Flaw("marks", words[0].name, what, f"At least {CONFIRMS:g}: what is found must be believed.", ("ratio",))
 
 
 def _fires(k: Knowledge, key: str, rule: model.Rule, concluded: set[str]) -> Iterator[Flaw]:

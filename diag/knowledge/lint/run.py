@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from diag.knowledge.base import Knowledge, Problem
-from diag.knowledge.lint import checks, marks, rules, safety, use
+from diag.knowledge.lint import checks, rules, safety, shows, use
 from diag.knowledge.lint.flaws import SOURCED
 from diag.knowledge.load import knowledge_folder, read
 from diag.knowledge.vocabulary import cited
@@ -54,7 +54,7 @@ def lint(folders: Sequence[Path] = ()) -> LintReport:
 def examine(knowledge: Knowledge) -> list[Problem]:
     """Return what the deeper tests find in knowledge that could be read."""
     found: list[Problem] = []
-    for module in (use, checks, marks, rules, safety):
+    for module in (use, checks, shows, rules, safety):
         for flaw in module.flaws(knowledge):
             place = knowledge.places.get((flaw.kind, flaw.key))
             file = place.file if place else "knowledge"

@@ -4,24 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from diag.knowledge import model, vocabulary
+from diag.knowledge import model
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.hazards import hazards_of_check
 from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
+from diag.knowledge.lint.shows import Table, tables
 
-CONFIRMS, EXCLUDES = 10.0, 0.25
-"""Written ratios from which on an answer can confirm or exclude a cause."""
+CONFIRMS, EXCLUDES = 8.0, 0.25
+"""Ratios to a sound machine from which on an answer can confirm or exclude a cause."""
 
 
 def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
     """Yield what is never used and what can never be reached."""
     yield from _unused(knowledge)
     yield from _findings(knowledge)
-    decided = _decided(knowledge)
+    all_tables = tables(knowledge)
     for key, cause in knowledge.causes.items():
-        yield from _reach(key, cause, decided)
+        yield from _reach(key, cause, all_tables)
         yield from _proof(knowledge, key, cause)
     yield from _circles(knowledge)
 
@@ -85,32 +86,13 @@ def _findings(k: Knowledge) -> Iterator[Flaw]:
             yield Flaw("findings", name, what, "Write the rule, or remove it.")
 
 
-def _decided(k: Knowledge) -> dict[tuple[str, bool], list[vocabulary.Applies]]:
-    """Return (target, for it or against it) -> machines of the checks with an answer that decides."""
-    found: dict[tuple[str, bool], list[vocabulary.Applies]] = {}
-    for check in k.checks.values():
-        for outcome in (*check.outcomes.values(), *check.items.values()):
-            for word, targets in outcome.marks.items():
-                ratio = k.marks[word].ratio if word in k.marks else 1.0
-                if not EXCLUDES < ratio < CONFIRMS:
-                    for target in targets:
-                        found.setdefault((target, ratio > 1), []).append(check.applies)
-    return found
-
-
-Decided = Mapping[tuple[str, bool], list[vocabulary.Applies]]
-
-
-def _reach(key: str, cause: model.Cause, decided: Decided) -> Iterator[Flaw]:
-    """A mark on the whole subsystem can exclude a cause but never confirms it."""
-    confirming = decided.get((key, True), [])
-    excluding = [*decided.get((key, False), []), *decided.get((f"@{cause.subsystem}", False), [])]
-    confirmed = any(can_meet(cause.applies, machines) for machines in confirming)
-    excluded = any(can_meet(cause.applies, machines) for machines in excluding)
-    if not confirmed:
-        yield Flaw("causes", key, "No check can confirm it.", "Give it a deciding look that names it.")
-    if not excluded:
-        yield Flaw("causes", key, "No check can exclude it.", "Let an answer weaken it strongly.")
+def _reach(key: str, cause: model.Cause, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+    """What attributes tell can exclude a cause but never confirms it: many share them."""
+    own = [t for name, t in all_tables.items() if name.partition(".")[0] in cause.shows and key in t.rows]
+    if not any(max(t.ratios(key).values()) >= CONFIRMS for t in own):
+        yield Flaw("causes", key, "No check can confirm it.", "Let it show in a look or test that decides it.")
+    if not any(min(t.ratios(key).values()) <= EXCLUDES for t in all_tables.values() if key in t.rows):
+        yield Flaw("causes", key, "No check can exclude it.", "Let it show almost always in a check.")
 
 
 def _proof(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Flaw]:

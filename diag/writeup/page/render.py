@@ -51,7 +51,7 @@ def render_text(story: Story, width: int = 78, audience: str = SERVICE, ready: R
 
 
 def _fold(line: str, width: int) -> str:
-    return line.rstrip() if len(line) <= width else textwrap.fill(line, width)
+    return line.rstrip() if len(line) <= width else textwrap.fill(line, width, break_on_hyphens=False)
 
 
 def _text_block(block: Block, width: int) -> Iterator[str]:
@@ -85,7 +85,8 @@ def _wrap(text: str, width: int, first: str = "", rest: str | None = None) -> li
     found: list[str] = []
     for part in clean(text).split("\n"):
         lead = first if not found else rest
-        found += textwrap.wrap(part, width, initial_indent=lead, subsequent_indent=rest) or [lead.rstrip()]
+        folded = textwrap.wrap(part, width, initial_indent=lead, subsequent_indent=rest, break_on_hyphens=False)
+        found += folded or [lead.rstrip()]
     return found
 
 

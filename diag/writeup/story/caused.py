@@ -58,20 +58,24 @@ class Causes:
         return WORDS.index(self.words[cause]), -strength, cause
 
     def others(self, told: Sequence[Cause]) -> tuple[Other, ...]:
-        """Return every other cause that was tested, and those still likely or open that nobody tested."""
+        """Return every other cause of such a complaint that was tested, and those still likely or open."""
         gone = {c.cause for c in told}
         judged = self.call.think().judgement.ranking
         standing = {r.cause for r in judged if r.belief in (LIKELY, OPEN)}
         confirmed = any(c.word == CONFIRMED for c in told)
         shown = [c.cause for c in told if c.word in (CONFIRMED, PROBABLE)] if confirmed else []
+        complaint = {symptom for symptom, _ in self.state.accepted}
         found = []
         for cause, word in self.words.items():
             if cause in gone or (word == NOT_TESTED and cause not in standing):
                 continue
             known = self.knowledge.causes[cause]
+            speaks = bool(self._speaking(cause))
+            if not (speaks or cause in standing or complaint & set(known.symptoms)):
+                continue
             demanded = self.bench.demanded(cause, shown) if shown else ()
             found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word),
-                               bool(self._speaking(cause)), self.knowledge.subsystems[known.subsystem].label,
+                               speaks, self.knowledge.subsystems[known.subsystem].label,
                                tuple(e for e in demanded if e in self.tests)))
         return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), self._weight(o.cause), o.label)))
 
