@@ -83,6 +83,7 @@ def reading(tiny: Tiny, compute: Any, *tests: dict[str, Any]) -> list[str]:
     bad = {f"bad{i}": {"says": f"bad {i}", "when": when} for i, when in enumerate(tests)}
     tiny.check.update(takes={"kind": "positions", "quantity": "position"}, compute=compute,
                       outcomes={**bad, "good": good})
+    tiny.alpha["shows"] = {"alpha_look": {"good": "rarely"}}
     return [p.what for p in read([tiny.write()])[1]]
 
 

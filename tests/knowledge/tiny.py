@@ -27,7 +27,8 @@ class _Flat(yaml.SafeDumper):
 
 def _cause(key: str, label: str, symptoms: dict[str, str]) -> dict[str, Any]:
     return {
-        "shows": {f"{key}_look": {"bad": "almost_always"}}, "id": key, "label": label, "subsystem": "meter", "per_mille": 10, "kind": "wear", "pattern": "one row",
+        "shows": {f"{key}_look": {"bad": "almost_always"}},
+        "id": key, "label": label, "subsystem": "meter", "per_mille": 10, "kind": "wear", "pattern": "one row",
         "symptoms": symptoms, "mechanism": f"{label} spoils it.",
         "repair": {"do": f"Renew what is {label}.", "minutes": 5, "by": "technician", "parts": ["seal"],
                    "tools": ["lamp"], "hazards": ["hands_in_meter"], "verify": "proof"},

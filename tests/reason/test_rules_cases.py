@@ -295,7 +295,7 @@ CALLS = {
         results={"vac_manometer_row": {"pattern": "one_low", "others": "higher"}},
         rules=("low_row_and_the_others_rose",), findings=("restriction_at_the_low_rows",),
         silent=("low_row_and_the_others_fell_too",), never=("vac_tape_manifold",),
-        before=(("meter_port_blocked", "cover_distorted"), ("manifold_blocked", "seal_displaced")),
+        before=(("meter_port_blocked", "cover_distorted"), ("meter_port_blocked", "seal_displaced")),
     ),
     "one row low, the others fell": Call(
         symptoms=("skips_high",), rows="one", answers=(("vac_manometer_row", "one_low"),),

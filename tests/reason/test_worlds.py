@@ -146,7 +146,7 @@ def test_not_sure_moves_nothing(engine: Engine) -> None:
 
 
 def test_one_look_speaks_with_its_strongest_answer_for_and_its_strongest_against(engine: Engine) -> None:
-    """Under one cover: alpha bad .84 and .6 against .2 counts 4.2 once; bad and fine is 4.2 x .4/.8; beta goes alone."""
+    """Under one cover alpha's .84 and .6 against .2 count 4.2 once; bad and fine is 4.2 x .4/.8; beta goes alone."""
     k = engine.knowledge
     alpha, beta = engine.tables.position["alpha"], engine.tables.position["beta"]
 

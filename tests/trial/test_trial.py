@@ -99,15 +99,15 @@ def test_effect_of_a_change(tmp_path: Path) -> None:
     shutil.copytree(SMALL, new)
     path = new / "causes" / "all.yaml"
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace("plain: {red: 0.95, ok: 0.02}", "plain: {red: 0.02, ok: 0.95}"), encoding="utf-8")
+    path.write_text(text.replace("plain: {red: 0.95, ok: 0.02}", "plain: {blue: 0.95, ok: 0.02}"), encoding="utf-8")
     call = tmp_path / "call.yaml"
     call.write_text(
         "title: t\ninvented: true\nevents:\n  - {kind: opened, channel: site}\n"
-        "  - {kind: complaint, accepted: [thin]}\n  - {kind: answer, check: plain, outcome: red}\n", encoding="utf-8",
+        "  - {kind: complaint, accepted: [thin]}\n  - {kind: answer, check: plain, outcome: blue}\n", encoding="utf-8",
     )
     report = effect(load([SMALL]), load([new]), [str(call)])
     assert report["entries"] == {"causes": {"added": [], "removed": [], "changed": ["alpha"]}}
-    assert report["calls"][0]["before"][0] == ["alpha", "likely"]
+    assert [report["calls"][0][when][0] for when in ("before", "after")] == [["beta", "likely"], ["alpha", "likely"]]
     assert report["calls"][0]["differs"]
     assert "DIFFERENT" in told(report)
 
