@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from diag.errors import AmbiguousError, DiagError, UnitError, UsageError
@@ -15,6 +15,10 @@ MOST_FIGURES = 18
 NUMBER = r"(?:[0-9]++(?:[.,][0-9]++|['\u00a0\u202f][0-9]{3}(?![0-9]))*+|[.,][0-9]++)"
 """A number with its marks: "18.5", "1.234,5", "79'074", ".5"."""
 
+_HALVES = "\u00bd\u00bc\u00be\u215b\u215c\u215d\u215e"
+IN_PROSE = (rf"[1-9][0-9]{{0,2}}(?:[ ]000)+(?![0-9])"
+            rf"|{NUMBER}(?:[ -]?[{_HALVES}]|[ -][1-9]{{1,2}}/(?:2|4|8|16)(?![0-9/]))?")
+"""A number within a sentence, a fraction of an inch behind it."""
 _COARSE = frozenset({"rpm", "rev/s", "psi", "Pa", "count", "seeds/min", "seeds/ac", "seeds/ha", "seeds/lb", "seeds/kg"})
 """Units that nobody reads to three decimals: "4,200 rpm" is a thousands mark (estimate)."""
 _SPACES = "'\u00a0\u202f"
@@ -84,6 +88,27 @@ def readings(figures: str) -> tuple[str | None, str | None]:
     if sum(c.isdigit() for c in bare) > MOST_FIGURES:
         raise UnitError(f'"{figures[:12]}..." has more than {MOST_FIGURES} figures.', remedy="Round it.")
     return found
+
+
+def numbers_in(text: str) -> Iterator[tuple[str, int, int]]:
+    """Yield the numbers of an `IN_PROSE` text as plain decimals with their place; a list comes apart at its commas.
+
+    Among words a comma before three figures marks thousands ("34,000 population").
+    """
+    if text.endswith(" 000"):
+        yield text.replace(" ", ""), 0, len(text)
+        return
+    figures, part = re.match(rf"({NUMBER})(.*)", text).groups()  # type: ignore[union-attr]
+    at = 0
+    parts = [figures] if is_number(figures) else re.split("[,.]", figures)
+    for piece in filter(None, parts):
+        at = text.index(piece, at)
+        decimal, thousands = readings(piece[:MOST_FIGURES])
+        read = (thousands if thousands and "," in piece else decimal or thousands) or piece
+        last = piece is parts[-1]
+        share = fraction(fold(part).strip(" -")) if part and last else Decimal(0)
+        yield (f"{Decimal(read) + share:f}" if share else read), at, len(text) if last else at + len(piece)
+        at += len(piece)
 
 
 def plain(text: str) -> str:

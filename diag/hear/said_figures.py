@@ -10,7 +10,7 @@ from diag.errors import UnitError
 from diag.hear.said import Said
 from diag.hear.said_words import Word
 from diag.knowledge.words import PLAIN_ROLE, Lexicon, Quantity
-from diag.units import Measured, check_possible, suspicion
+from diag.units import QUANTITIES, Measured, check_possible, suspicion, unit_at
 
 MOST_ROWS = 96
 LOOSE_ROWS = 48  # highest row number taken from "on 9"
@@ -171,7 +171,7 @@ def _whole(word: Word) -> int | None:
 def figures(said: Said, named_rows: Iterable[Rows] = ()) -> list[Figure]:
     """Return the measured values in the words; numbers that name rows are left out."""
     taken = {i for r in named_rows for i in range(r.first, r.last)}
-    numbers = [i for i, w in enumerate(said.words) if w.value is not None and i not in taken]
+    numbers = [i for i, w in enumerate(said.words) if w.value is not None and i not in taken and not _in_name(said, i)]
     found: list[Figure] = []
     for quantity in said.lexicon.quantities:
         known: dict[int, Figure] = {}
@@ -187,6 +187,12 @@ def bare_figure(said: Said, quantity: Quantity, at: int, known: Sequence[Figure]
     sure = [f for f in known if f.quantity is quantity]
     return _with_unit(said, quantity, at, sure) or _bare(said, quantity, at, sure) or _like_others(
         said, quantity, at, sure)
+
+
+def _in_name(said: Said, at: int) -> bool:
+    """Tell whether a number is part of a word, as the 2 of inH2O."""
+    before = said.words[at - 1] if at else None
+    return before is not None and before.end == said.words[at].start and before.text[-1].isalpha()
 
 
 def _each_once(found: list[Figure]) -> list[Figure]:
@@ -236,6 +242,9 @@ def _bare(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Fi
     thousand = after in said.lexicon.thousands
     if (after in said.lexicon.counted and not thousand and number < _LARGE) or not _allowed(said, quantity, at):
         return None
+    unit_said = unit_at(after, 0)
+    if unit_said and unit_said[1] == len(after) and unit_said[0].quantity == QUANTITIES[quantity.name].dimension:
+        return None  # a unit of its kind that callers do not use: nothing is assumed
     for bare in quantity.bare:
         if thousand and bare.low <= number * 1000 / bare.times <= bare.high:
             return _figure(said, quantity, at, at + 2, bare.unit, 1000)
@@ -249,7 +258,8 @@ def _like_others(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]
     """Return "160" as 160,000 beside "148 thousand"."""
     number = said.words[at].value or 0.0
     for other in sure:
-        if quantity.needs_role and number and 1 / _ALIKE <= number * 1000 / other.value.number <= _ALIKE:
+        known = other.value.number
+        if quantity.needs_role and number and known and 1 / _ALIKE <= number * 1000 / known <= _ALIKE:
             return _figure(said, quantity, at, at + 1, other.value.unit, 1000)
     return None
 
@@ -258,7 +268,7 @@ def _figure(said: Said, quantity: Quantity, first: int, last: int, unit: str, ti
     word = said.words[first]
     typed = Decimal(word.text) if word.text[0].isdigit() else Decimal(str(word.value))
     try:
-        value = Measured(f"{(typed * Decimal(str(times))).normalize():f}", unit)
+        value = Measured(f"{typed if times == 1 else (typed * Decimal(str(times))).normalize():f}", unit)
         doubt = suspicion(value, quantity.name)
         check_possible(value, quantity.name)
     except UnitError as error:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from diag.figures.numbers import IN_PROSE, numbers_in
 from diag.knowledge.phrases import stem
 from diag.knowledge.words import Lexicon
 
@@ -14,7 +15,7 @@ _TENS = range(20, 100, 10)
 # curly quotes, primes and dashes to plain ones
 _FOLD = str.maketrans("\u2019\u2018`\u2032\u201c\u201d\u2033\u2013\u2014\u2026", "''''\"\"\"--.")
 _TOKEN = re.compile(
-    r"""(?P<number>\d{1,3}(?:,\d{3})+(?:\.\d+)?(?![\d,])|\d+[.,]\d+(?!\d*[.,]\d)|\d+|(?<![\d.])\.\d+)
+    rf"""(?P<number>{IN_PROSE})
       | (?P<word>[^\W\d_]+(?:'[^\W\d_]+)*)
       | (?P<end>\.(?!\d)[.!?]*|[!?;][.!?;]*|\n\s*\n)
       | (?P<pause>,|:|\(|\)|\s-+\s|--+)
@@ -65,8 +66,9 @@ def _words(text: str, lexicon: Lexicon) -> Iterator[Word]:
             clause += not any(word in joins for word in ahead)
             pause, part = pause + 1, part + 1
         elif found["number"]:
-            figures = _figures(found[0])
-            yield Word(figures, figures, float(figures[:15]), *found.span(), sentence, clause, pause, part)
+            for read, start, end in numbers_in(found[0]):
+                span = (found.start() + start, found.start() + end)
+                yield Word(read, read, float(read[:15]), *span, sentence, clause, pause, part)
         elif found["sign"]:
             yield Word(found[0], found[0], None, *found.span(), sentence, clause, pause, part)
         else:
@@ -98,11 +100,6 @@ def _joined(words: Iterable[Word]) -> Iterator[Word]:
         else:
             yield word
     yield from waiting
-
-
-def _figures(text: str) -> str:
-    grouped = re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", text)
-    return text.replace(",", "") if grouped else text.replace(",", ".")
 
 
 def _meant(word: str, lexicon: Lexicon) -> list[str]:

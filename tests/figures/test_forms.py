@@ -15,7 +15,7 @@ from diag.analyses.tools import _k_of_n
 from diag.ask import aloud
 from diag.ask.answers import parse_answer
 from diag.ask.form import setting_of, whole_of_text
-from diag.ask.intake import target_value
+from diag.ask.intake import read_words, target_value
 from diag.ask.preview import preview
 from diag.ask.profiles import book_of
 from diag.call.desk import Desk
@@ -140,6 +140,21 @@ def test_a_target_rate(quantity: str, text: str, means: str) -> None:
     """Intake and the forms take a rate however it is written."""
     value, _, unit = means.partition(" ")
     assert {"value": value, "unit": unit} == target_value(text)
+
+
+SAID = {"vacuum": "the vacuum is {}", "speed": "we plant at {}", "rate": "population is set at {}"}
+UNSAID = ("18,500 inH2O", "1/4 inH2O", "37/2 inH2O", "18 1\u20442 inH2O", "4 500 Pa")
+"""Forms that nobody says: among words 18,500 is eighteen thousand, and a fraction stands behind its number."""
+
+
+@pytest.mark.parametrize(("quantity", "text", "means"), [f for f in ONE if f[0] in SAID and f[1][0] in "0123456789"])
+def test_a_figure_of_a_complaint(whole: Knowledge, quantity: str, text: str, means: str) -> None:
+    """Within a caller's words the same value is heard, wherever callers use its unit, and never another one."""
+    value, _, unit = means.partition(" ")
+    said = next(q for q in whole.lexicon.quantities if q.name == quantity)
+    heard = [f.value for f in read_words(whole, SAID[quantity].format(text)).facts if f.kind == quantity]
+    if text not in UNSAID:
+        assert heard == ([f"{value} {unit}"] if unit in said.units and any(heard) else [])
 
 
 @pytest.mark.parametrize(("quantity", "text", "means"), [f for f in ONE if f[0] in ("vacuum", "fan_speed")])

@@ -39,7 +39,7 @@ def test_rows_are_heard_without_the_word_too(heard: Listener, text: str, rows: s
 @pytest.mark.parametrize(("text", "values"), [
     ("Unfolded it, the whole right wing is lazy on air. vacuum 9 and the left 16.", {"9 inH2O", "16 inH2O"}),
     ("Cold mornings the vac shows 14, I ask for 18.", {"14 inH2O", "18 inH2O"}),
-    ("Inner 8 rows vacuum 5.0 kPa. Outer four 3.1.", {"5 kPa", "3.1 kPa"}),
+    ("Inner 8 rows vacuum 5.0 kPa. Outer four 3.1.", {"5.0 kPa", "3.1 kPa"}),
 ])
 def test_figures_of_one_kind_are_all_heard(heard: Listener, text: str, values: set[str]) -> None:
     """A figure beside others of its kind needs neither name nor unit of its own."""
