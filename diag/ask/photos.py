@@ -9,6 +9,7 @@ from pathlib import Path
 
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.files import write_whole
 from diag.record.graph import Event
 from diag.text import one_line
 
@@ -20,15 +21,8 @@ SETTING = "photo_folder"
 
 
 def folder_of(call: CallDesk) -> Path | None:
-    """Return where the call's pictures are kept: beside the store's file, else in the user's data folder."""
-    store = call.desk.store
-    if store is None:
-        return None
-    if "://" in store.place:
-        from platformdirs import user_data_dir
-
-        return Path(user_data_dir("diag", appauthor=False)) / "photos" / call.call
-    return Path(store.place).parent / "photos" / call.call
+    """Return where the call's pictures are kept, None without a store."""
+    return call.desk.store.photo_folder(call.call) if call.desk.store else None
 
 
 def newest(folder: Path, most: int = 12) -> list[Path]:
@@ -87,7 +81,7 @@ def _small(raw: bytes, path: Path) -> bytes:
 def _write(path: Path, data: bytes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
+        write_whole(path, data, private=True)
     except OSError as error:
         what = f"The picture cannot be kept ({error.strerror})."
         raise UsageError(what, str(path), "Make room, then again.") from None

@@ -250,12 +250,11 @@ def references(event: Event) -> Iterator[tuple[Place, str, str]]:
             yield leaf.path, leaf.value, leaf.type.refers
 
 
-def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None = None) -> list[RecordFlaw]:
+def verify(events: Iterable[Event], sealed: Iterable[Sealed]) -> list[RecordFlaw]:
     """Return every way in which the events of one call are not as they were made.
 
-    Sealed values may be missing (never handed over, or erased), but not altered. `head` is the hash of a
-    newest event that is known from elsewhere, such as a printed write-up, at least 12 characters of it.
-    What cannot be seen without a head: newest events cut off, or everything written anew.
+    Sealed values may be missing (never handed over, or erased), but not altered. What cannot be seen: newest events
+    cut off, an event added beside the others, or everything written anew by somebody who has the file.
     """
     given, values = list(events), list(sealed)
     known = order(given)
@@ -265,11 +264,11 @@ def verify(events: Iterable[Event], sealed: Iterable[Sealed], head: str | None =
         by_event.setdefault(value.event, []).append(value)
     flaws = [RecordFlaw(e.call, e.n, e.kind, e.id, what)
              for e in known for what in flaws_of(e, by_event.get(e.id, ()), before)]
-    return flaws + list(_whole_flaws(given, before, by_event, head))
+    return flaws + list(_whole_flaws(given, before, by_event))
 
 
 def _whole_flaws(given: Sequence[Event], before: Mapping[str, Event], sealed: Mapping[str, Any],
-                 head: str | None) -> Iterator[RecordFlaw]:
+                 ) -> Iterator[RecordFlaw]:
     """Yield flaws that show only when all events are seen together."""
     known = order(given)
     if not known:
@@ -286,10 +285,6 @@ def _whole_flaws(given: Sequence[Event], before: Mapping[str, Event], sealed: Ma
             yield RecordFlaw(event.call, event.n, event.kind, event.id, "The call is opened a second time.")
     for event_id_ in sorted(set(sealed) - set(before)):
         yield RecordFlaw(first.call, 0, "", event_id_, "There are sealed values of an event that is missing.")
-    wanted = (head or "").strip().lower()
-    if head is not None and (len(wanted) < 12 or not any(e.id.startswith(wanted) for e in known)):
-        yield RecordFlaw(first.call, 0, "", wanted, "The given head is not in it: newest events were cut off, or "
-                                              "the record was written anew.")
 
 
 def check(events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> None:

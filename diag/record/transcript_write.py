@@ -11,6 +11,7 @@ from typing import Any
 import yaml
 
 from diag.errors import TranscriptError
+from diag.files import reason_of, write_whole
 from diag.record.event import Event, Sealed, place_of
 from diag.record.graph import keep_sealed, order, references
 from diag.record.hand import Naming
@@ -29,11 +30,10 @@ def write_transcript(events: Iterable[Event], sealed: Iterable[Sealed], path: Pa
     """
     text = transcript_text(events, sealed, title=title, invented=invented, expect=expect)
     try:
-        Path(path).write_text(text, encoding="utf-8", newline="\n")
+        write_whole(Path(path), text.encode(), private=True)
     except OSError as e:
-        reason = e.strerror or type(e).__name__
-        raise TranscriptError(f"The file cannot be written: {reason}.", str(path),
-                              "Choose another folder.") from None
+        what = f"The file cannot be written: {reason_of(e)}."
+        raise TranscriptError(what, str(path), "Choose another folder.") from None
 
 
 def transcript_text(events: Iterable[Event], sealed: Iterable[Sealed], *, title: str = "",

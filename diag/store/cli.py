@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 from diag.errors import UsageError
 from diag.record.graph import show_call_id
-from diag.text import one_line
+from diag.text import count, one_line
 
 if TYPE_CHECKING:
+    from diag.store.kept import Incoming
     from diag.store.open import CallSummary, Store
 
 NAMED = ("show", "export", "verify", "erase")
+DESTROYS = {"closed": "closes it", "reopened": "opens it again", "withdrawn": "withdraws what was recorded"}
 
 
 class _Parser(argparse.ArgumentParser):
@@ -36,12 +38,15 @@ def _parser() -> _Parser:
     export.add_argument("call", nargs="+")
     export.add_argument("-o", "--output", required=True, metavar="FILE")
     export.add_argument("--no-personal", action="store_true", help="without names, words and places")
-    commands.add_parser("import", help="take calls from an export; merges what both sides have").add_argument("file")
+    imports = commands.add_parser("import", help="take calls from an export; merges what both sides have")
+    imports.add_argument("file")
+    imports.add_argument("--yes", action="store_true", help="do not ask before it erases, closes or withdraws")
     verify = commands.add_parser("verify", help="was the record altered after the fact, and where")
     verify.add_argument("call")
     verify.add_argument("--head", help="hash printed in a write-up: shows whether newer events were cut off")
     commands.add_parser("backup", help="copy the whole store to a file").add_argument("file")
-    erase = commands.add_parser("erase", help="erase names, words and places of a call for good")
+    commands.add_parser("repair", help="make damaged lists anew, and say what can be saved")
+    erase = commands.add_parser("erase", help="erase names, words, photos and profiles of a call for good")
     erase.add_argument("call")
     erase.add_argument("--yes", action="store_true", help="do not ask")
     return parser
@@ -57,7 +62,7 @@ def main(argv: Sequence[str], *, open_store: Callable[[], Store], json_out: bool
         options.call = found if isinstance(options.call, list) else found[0]
     command = {
         "list": _list, "search": _list, "show": _show, "export": _export, "import": _import, "verify": _verify,
-        "backup": _backup, "erase": _erase,
+        "backup": _backup, "erase": _erase, "repair": _repair,
     }[options.command]
     return command(store, options, json_out)
 
@@ -97,8 +102,9 @@ def _show(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     lines = []
     for number, e in enumerate(events, 1):
         told = "; ".join(f"{k}: {one_line(v, limit=200)}" for k, v in personal.get(e.id, {}).items())
-        body = ", ".join(f"{k} {json.dumps(v, ensure_ascii=False)}" for k, v in e.body.items())
-        lines.append(f"{number:>3} {e.at} {e.by:<11} {e.kind:<12} {body}" + (f"  [{told}]" if told else ""))
+        body = ", ".join(f"{one_line(k)} {one_line(json.dumps(v, ensure_ascii=False))}" for k, v in e.body.items())
+        head = f"{number:>3} {e.at} {one_line(e.by):<11} {one_line(e.kind):<12} {body}"
+        lines.append(head + (f"  [{told}]" if told else ""))
     _told(json_out, {"call": options.call, "events": entries}, "\n".join(lines))
     return 0
 
@@ -112,25 +118,55 @@ def _export(store: Store, options: argparse.Namespace, json_out: bool) -> int:
 
 
 def _import(store: Store, options: argparse.Namespace, json_out: bool) -> int:
+    coming = store.preview_import(options.file)
+    harm = [f"{show_call_id(c.call)}: {_harm(c)}" for c in coming if not c.harmless]
+    if harm and not options.yes:
+        _confirm("This file does more than add:\n" + "\n".join(harm) + "\nTake it? Type yes: ", "yes", "Not imported.",
+                 options.file)
     done = store.import_file(options.file)
-    told = {"calls": list(done.calls), "events": done.events, "erased": done.erased}
-    text = f"{len(done.calls)} calls in the file, {done.events} events new here."
-    if done.erased:
-        text += f" {done.erased} texts erased here, as the other side had erased them."
-    _told(json_out, told, text)
+    told = {"calls": [c.call for c in done], "events": sum(c.events for c in done),
+            "erased": sum(c.erases for c in done)}
+    text = f"{len(done)} calls in the file, {told['events']} events new here."
+    _told(json_out, told, "\n".join([text, *harm]))
     return 0
 
 
+def _harm(incoming: Incoming) -> str:
+    """Return what an import erases, ends or takes back in a call."""
+    told = [f"erases {count(incoming.erases, 'text')}"] if incoming.erases else []
+    return ", ".join([*told, *dict.fromkeys(DESTROYS[kind] for kind in incoming.ends)])
+
+
+def _confirm(question: str, wanted: str, refused: str, where: str) -> None:
+    """Ask before something goes for good. Raises UsageError for any other answer, also for none."""
+    try:
+        said = input(question)
+    except EOFError:
+        said = ""
+    if said.strip().upper() != wanted.upper():
+        raise UsageError(refused, where, f"Type {wanted} to confirm, or give --yes.")
+
+
 def _verify(store: Store, options: argparse.Namespace, json_out: bool) -> int:
-    flaws = store.verify(options.call, options.head)
-    told = [{"n": f.n, "kind": f.kind, "event": f.event, "what": f.what} for f in flaws]
-    lines = [f"{f.where}: {f.what}" for f in flaws]
-    if not flaws:
-        whole = "and ends with the event of that hash"
-        whole = whole if options.head else "newest events cut off cannot be seen without --head"
-        lines = [f"{show_call_id(options.call)}: nothing inside was altered or dropped ({whole})."]
-    _told(json_out, {"call": options.call, "altered": bool(flaws), "flaws": told}, "\n".join(lines))
-    return 1 if flaws else 0
+    found = store.verify(options.call, options.head)
+    told = [{"n": f.n, "kind": f.kind, "event": f.event, "what": f.what} for f in found.flaws]
+    lines = [f"{f.where}: {f.what}" for f in found.flaws]
+    if not found.flaws:
+        lines = [f"{show_call_id(options.call)}: every event fits its hash and those before it, every text that is "
+                 "here its seal, the list what the events give."]
+        lines += [] if options.head else ["Newest events cut off, or everything written anew, would not show: compare "
+                                          "a hash that was printed (--head)."]
+    _told(json_out, {"call": options.call, "altered": bool(found.flaws), "flaws": told, "remarks": found.remarks,
+                     "heads": found.heads}, "\n".join([*lines, *found.remarks]))
+    return 1 if found.flaws else 0
+
+
+def _repair(store: Store, options: argparse.Namespace, json_out: bool) -> int:
+    done = store.repair()
+    lines = [f"{count(done.calls, 'call')} looked through.", *(f"Made anew: {r}." for r in done.rebuilt),
+             *(f"Damaged: {what}." for what in done.lost)]
+    _told(json_out, {"calls": done.calls, "rebuilt": done.rebuilt, "lost": done.lost}, "\n".join(lines))
+    return 1 if done.lost else 0
 
 
 def _backup(store: Store, options: argparse.Namespace, json_out: bool) -> int:
@@ -140,12 +176,21 @@ def _backup(store: Store, options: argparse.Namespace, json_out: bool) -> int:
 
 
 def _erase(store: Store, options: argparse.Namespace, json_out: bool) -> int:
-    shown = show_call_id(options.call)
+    shown, found = show_call_id(options.call), store.erasure(options.call)
+    goes = [count(found.texts, "text"), count(found.photos, "photo"),
+            *(f"the machine profile {label}" for label in found.profiles)]
     if not options.yes:
-        said = input(f"Erase names, words and places of {shown} for good? Type the first five characters of its id: ")
-        if said.strip().upper() != shown[:5]:
-            raise UsageError("Not erased.", shown, "Type the first five characters to confirm, or give --yes.")
-    store.erase(options.call, at=datetime.now(UTC), by="technician")
-    text = f"{shown}: personal data and free text erased here. Exports and backups handed out are outside its reach."
-    _told(json_out, {"call": options.call, "erased": True}, text)
+        _confirm(f"Erase of {shown} for good: {', '.join(goes)}? Type the first five characters of its id: ", shown[:5],
+                 "Not erased.", shown)
+    store.erase_all(options.call, at=datetime.now(UTC), by="technician")
+    lines = [f"{shown}: {', '.join(goes)} erased here.",
+             "Exports, backups and pages handed out before are outside its reach."]
+    if found.open_labels:
+        told = "; ".join(found.open_labels)
+        lines.append(f"Not erased, since an older program wrote it into the chain itself: {told}.")
+    if store.shared:
+        lines.append("The server keeps dead rows and logs. Its owner runs: VACUUM FULL sealed, event, call, profile; "
+                     "then CHECKPOINT; and deletes archived log and backups from before today.")
+    _told(json_out, {"call": options.call, "erased": True, "texts": found.texts, "photos": found.photos,
+                     "profiles": found.profiles, "not_erased": found.open_labels}, "\n".join(lines))
     return 0

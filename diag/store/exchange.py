@@ -8,43 +8,42 @@ Without personal data the list of sealed values is empty; the events and their h
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from diag.errors import DiagError, RecordError, StoreError
+from diag.files import reason_of, write_whole
 from diag.record.graph import Event, Sealed, canonical
 
 FORMAT = "diag calls"
 FORMAT_VERSION = 1
-MOST_BYTES = 500_000_000
+MOST_BYTES = 60_000_000
 
 _NOT_OURS = "Choose a file made by exporting calls."
 
 
 def write_export(path: Path, events: Iterable[Event], sealed: Iterable[Sealed]) -> None:
-    """Write an export; a file of that name is replaced whole or stays as it was. Raises StoreError."""
-    half = path.with_name(path.name + ".part")
+    """Write an export for its owner's eyes; a file of that name is replaced whole or stays as it was."""
     try:
-        half.write_text(to_text(events, sealed), encoding="utf-8", newline="\n")
-        os.replace(half, path)
-    except OSError as e:
-        reason = e.strerror or type(e).__name__
-        raise StoreError(f"The export cannot be written: {reason}.", str(path), "Choose another folder.") from None
+        write_whole(path.expanduser(), to_text(events, sealed).encode(), private=True)
+    except (OSError, ValueError, RuntimeError) as e:
+        raise StoreError(f"The export cannot be written: {reason_of(e)}.", str(path) or "FILE",
+                         "Name a file in a folder that is there.") from None
 
 
 def read_export(path: Path) -> tuple[list[Event], list[Sealed]]:
     """Return the events and sealed values of an export. Raises RecordError when it is not one, or cut short."""
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise RecordError("The file is too large for an export of calls.", str(path), _NOT_OURS)
-        text = path.read_text(encoding="utf-8")
-    except OSError as e:
-        reason = e.strerror or type(e).__name__
-        raise RecordError(f"The file cannot be read: {reason}.", str(path), "Check the path.") from None
-    except UnicodeDecodeError:
-        raise RecordError("The file is no export of calls: it is not UTF-8 text.", str(path), _NOT_OURS) from None
+        with path.expanduser().open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+        text = raw.decode()
+    except (OSError, ValueError, RuntimeError) as e:
+        what = "it is not UTF-8 text" if isinstance(e, UnicodeDecodeError) else reason_of(e)
+        raise RecordError(f"The file cannot be read as an export of calls: {what}.", str(path), _NOT_OURS) from None
+    if len(raw) > MOST_BYTES:
+        raise RecordError("The file is too large for an export of calls.", str(path),
+                          "Export fewer calls to one file.")
     try:
         return from_text(text)
     except DiagError as e:
@@ -66,18 +65,39 @@ def _one(value: Sealed) -> str:
 
 def from_text(text: str) -> tuple[list[Event], list[Sealed]]:
     """Return the events and sealed values in the text of an export. Raises RecordError."""
-    try:
-        data = json.loads(text, object_pairs_hook=_no_repeats, parse_float=_no_fraction, parse_constant=_no_fraction)
-    except (json.JSONDecodeError, RecursionError, ValueError):
-        raise RecordError("The file is no export of calls, or it is cut short.", "", _NOT_OURS) from None
-    if not isinstance(data, Mapping) or data.get("format") != FORMAT:
+    head, events, sealed = _lines(text) or _whole(text)
+    if head.get("format") != FORMAT:
         raise RecordError("The file is no export of calls.", "", _NOT_OURS)
-    if data.get("v") != FORMAT_VERSION:
+    if head.get("v") != FORMAT_VERSION:
         raise RecordError("The export was made by a newer program.", "", "Update this program, then import it.")
-    events, sealed = data.get("events"), data.get("sealed")
     if not isinstance(events, list) or not isinstance(sealed, list):
         raise RecordError("The export lacks its list of events or of sealed values.", "", _NOT_OURS)
     return [Event.from_json(e) for e in events], [_sealed(s) for s in sealed]
+
+
+def _lines(text: str) -> tuple[dict[str, Any], list[Any], list[Any]] | None:
+    """Read the form in which exports are written, one entry a line; None for another layout of the same JSON."""
+    first, _, rest = text.partition(',\n"events": [\n')
+    events, mark, last = rest.partition('\n],\n"sealed": [\n')
+    sealed, end, after = f"\n{last}".rpartition("\n]}\n")
+    if not mark or not end or after:
+        return None
+    lists = [[_parsed(line.removesuffix(",")) for line in part.split("\n") if line] for part in (events, sealed)]
+    return _parsed(first + "}"), lists[0], lists[1]
+
+
+def _whole(text: str) -> tuple[dict[str, Any], Any, Any]:
+    data = _parsed(text)
+    if not isinstance(data, dict):
+        raise RecordError("The file is no export of calls.", "", _NOT_OURS)
+    return data, data.get("events"), data.get("sealed")
+
+
+def _parsed(text: str) -> Any:
+    try:
+        return json.loads(text, object_pairs_hook=_no_repeats, parse_float=_no_fraction, parse_constant=_no_fraction)
+    except (RecursionError, ValueError):
+        raise RecordError("The file is no export of calls, or it is cut short.", "", _NOT_OURS) from None
 
 
 def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -41,7 +41,7 @@ def listed(calls: Sequence[CallSummary], now: datetime, labels: Mapping[str, str
 
 def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     due = datetime.fromisoformat(c.due) if c.due else None
-    state = "closed" if c.status == "closed" else c.status
+    state = "open" if c.damaged else c.status
     if due is not None and due <= now:
         state = "due"
     who = ", ".join(p for p in (c.customer, c.place, c.machine) if p) or "nobody named"
@@ -52,6 +52,8 @@ def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
 
 
 def _told(c: CallSummary, due: datetime | None, now: datetime) -> str:
+    if c.damaged:
+        return "damaged"
     until = f" until {clock(due, now)}" if due else ""
     if c.status == "closed":
         ended = c.result.replace("_", " ")

@@ -6,52 +6,33 @@ events arrived, so several desks may add to one call at the same time.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from diag.store.kept import Profile
 from diag.store.summary import CallSummary
 
 if TYPE_CHECKING:
     from diag.store.sqlstore import Store
 
-__all__ = ["CallSummary", "Imported", "Profile", "Store", "open_store"]
+__all__ = ["CallSummary", "Profile", "Store", "open_store"]
 
 
-@dataclass(frozen=True)
-class Profile:
-    """A machine profile; what tells of a person stands apart."""
-
-    id: str
-    body: Mapping[str, Any]
-    personal: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Imported:
-    """What an import brought."""
-
-    calls: tuple[str, ...]
-    """All calls in the file."""
-    events: int
-    """Events that were new here."""
-    erased: int
-    """Sealed values deleted here because the other side had erased them."""
-
-
-def open_store(place: str | Path, *, random: Callable[[int], bytes] | None = None,
-               desk_file: Path | None = None) -> Store:
-    """Return the store at a file path or a database URL; a file that is missing is made.
+def open_store(place: str | Path, *, random: Callable[[int], bytes] | None = None, desk_file: Path | None = None,
+               patience: float | None = None) -> Store:
+    """Return the store at a file path or a database URL. Opening changes nothing; the first write makes what lacks.
 
     `random` is the source of new ids, secrets.token_bytes when None. `desk_file` keeps the id of this
-    installation when the database is shared; the user's data folder when None. Raises StoreError.
+    installation when the database is shared; the user's data folder when None. `patience`: seconds to wait for
+    another program or a server. Raises StoreError.
     """
     import secrets
 
+    from diag.store.database import PATIENCE
     from diag.store.sqlstore import Store
 
-    return Store(place, random or secrets.token_bytes, desk_file)
+    return Store(place, random or secrets.token_bytes, desk_file, PATIENCE if patience is None else patience)
 
 
 def __getattr__(name: str) -> Any:

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, Row, Table, and_, delete, func, or_, select, update
-from sqlalchemy.dialects.postgresql import insert as postgres_insert
-from sqlalchemy.dialects.sqlite import insert as sqlite_insert
+from sqlalchemy import Connection, and_, func, or_, select, update
 
 from diag.errors import RecordError, StoreError
 from diag.record.body import faults
@@ -19,7 +15,6 @@ from diag.record.graph import (
     KINDS,
     VERSION,
     Event,
-    RecordFlaw,
     Sealed,
     canonical,
     check,
@@ -35,57 +30,72 @@ from diag.record.graph import (
     order,
     place_of,
     show_call_id,
-    verify,
 )
+from diag.store import checking, erasing
 from diag.store import tables as t
+from diag.store.database import PATIENCE, Database
 from diag.store.exchange import read_export, write_export
-from diag.store.open import CallSummary, Imported, Profile
+from diag.store.identity import DeskFile, user_folder
+from diag.store.kept import Erasure, Incoming, Profile, Repairs, Verified
 from diag.store.stored import (
     by_call,
     by_event,
     copy_rows,
     delete_sealed,
-    desk_of,
     events_named,
     events_where,
     free_key,
+    insert_new,
+    last_arrival,
+    loaded,
     matches,
     named_by,
     sealed_of,
-    user_file,
 )
-from diag.store.summary import SHOWN_KINDS, folded, summarise
+from diag.store.summary import LISTED_KINDS, CallSummary, damaged_summary, folded, summarise
 
 _NEWER = or_(t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS)))
+_ENDS = ("closed", "reopened", "withdrawn")
 
 
 class Store:
     """Calls, profiles and settings in one database. All methods raise StoreError when it fails."""
 
-    def __init__(self, place: str | Path, random: Callable[[int], bytes], desk_file: Path | None = None) -> None:
-        self._engine, self.place = t.connect(place)
+    def __init__(self, place: str | Path, random: Callable[[int], bytes], desk_file: Path | None = None,
+                 patience: float = PATIENCE) -> None:
+        self._db = Database(place, patience)
         self._random = random
-        self._desk_file = desk_file
+        self._desk_file = DeskFile(desk_file or user_folder() / "desk", random) if self._db.shared else None
+        self._new_desk = ""
+
+    @property
+    def place(self) -> str:
+        """File or address, as it may be shown."""
+        return self._db.shown
+
+    @property
+    def shared(self) -> bool:
+        """True when several desks keep their calls in it."""
+        return self._db.shared
+
+    def photo_folder(self, call: str) -> Path:
+        """Return where the kept pictures of a call are: beside the store's file, else in the user's data folder."""
+        return (self._db.path.parent if self._db.path is not None else user_folder()) / "photos" / call
+
+    @property
+    def waits(self) -> str:
+        """What is kept here and not yet where it belongs, in words: "" for a store of this machine."""
+        return ""
 
     def close(self) -> None:
         """Let go of the database."""
-        self._engine.dispose()
+        self._db.close()
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-    @property
-    def _shared(self) -> bool:
-        return self._engine.dialect.name != "sqlite"
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        return t.writing(self._engine, self.place)
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        return t.reading(self._engine, self.place)
 
     # -- appending
 
@@ -100,22 +110,20 @@ class Store:
         """Add events in reading order, all or none; return how many were new."""
         values = by_event(sealed)
         added = 0
-        with self._writing() as connection:
+        with self._db.writing() as connection:
             for mine in by_call(order(events)).values():
-                row = self._lock(connection, mine[0])
-                if row is None:
+                if not self._lock(connection, mine[0]):
                     raise RecordError(f"There is no call {show_call_id(mine[0].call)} here.", place_of(mine[0]),
                                       "Import the whole call first.")
-                new: list[Event] = []
-                for event in mine:
-                    if self._append(connection, event, values.get(event.id, ()), row.events + len(new)):
-                        new.append(event)
-                self._refresh(connection, row, new, shown=False)
+                last = last_arrival(connection, mine[0].call)
+                new = [e for e in mine if self._is_new(connection, e, values.get(e.id, ()), last)]
+                self._refresh(connection, mine[0].call, new)
                 added += len(new)
+            self._keep_desk(connection)
         return added
 
-    def _append(self, connection: Connection, event: Event, sealed: Sequence[Sealed], last: int) -> bool:
-        """Check one event against what it rests on and insert it after the `last` arrived; False when known."""
+    def _is_new(self, connection: Connection, event: Event, sealed: Sequence[Sealed], last: list[int]) -> bool:
+        """Check one event against what it rests on and insert it as the next that arrived; False when known."""
         where = and_(t.events.c.call == event.call, or_(t.events.c.id == event.id, _NEWER))
         found = connection.scalars(select(t.events.c.id).where(where)).all()
         if event.id in found:
@@ -130,42 +138,34 @@ class Store:
         self._insert_sealed(connection, event.call, sealed)
         return True
 
-    def _lock(self, connection: Connection, event: Event) -> Row[Any] | None:
-        """Return the row of the call, held until the end of the transaction; the opening makes it."""
+    def _lock(self, connection: Connection, event: Event) -> bool:
+        """Hold the row of the call until the end of the transaction; the opening makes it. False when there is none."""
         if event.kind == "opened" and not event.parents:
             row = {"id": event.call, "changed": event.at, "events": 0, "due": "", "summary": "{}", "search": ""}
-            self._ignore(connection, t.calls, [row])
-        held = select(t.calls).where(t.calls.c.id == event.call).with_for_update()
-        return connection.execute(held).one_or_none()
+            insert_new(connection, t.calls, [row])
+        held = select(t.calls.c.id).where(t.calls.c.id == event.call).with_for_update()
+        return connection.execute(held).one_or_none() is not None
 
-    def _insert(self, connection: Connection, events: Sequence[Event], last: int) -> None:
-        """Insert events after the `last` that arrived, and delete what they erase."""
-        self._ignore(connection, t.events, [
-            {"id": e.id, "call": e.call, "arrival": last + i, "v": e.v, "kind": e.kind,
+    def _insert(self, connection: Connection, events: Sequence[Event], last: list[int]) -> None:
+        """Insert events after the last that arrived, and delete what they erase."""
+        insert_new(connection, t.events, [
+            {"id": e.id, "call": e.call, "arrival": last[0] + i, "v": e.v, "kind": e.kind,
              "form": canonical(e.envelope()).decode()} for i, e in enumerate(events, 1)])
+        last[0] += len(events)
         delete_sealed(connection, erased_targets(events))
 
     def _insert_sealed(self, connection: Connection, call: str, sealed: Iterable[Sealed]) -> None:
-        rows = [{"event": s.event, "field": s.field, "call": call, "salt": s.salt, "value": s.value}
-                for s in sealed]
-        self._ignore(connection, t.sealed, rows)
+        insert_new(connection, t.sealed, [
+            {"event": s.event, "field": s.field, "call": call, "salt": s.salt, "value": s.value} for s in sealed])
 
-    def _ignore(self, connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Insert rows, leaving those whose key is there as they are."""
-        if rows:
-            form = postgres_insert if self._shared else sqlite_insert
-            connection.execute(form(table).on_conflict_do_nothing(), rows)
-
-    def _refresh(self, connection: Connection, row: Row[Any], new: Sequence[Event], *, shown: bool) -> None:
-        """Bring the row of a call up to date; `shown`: what a list shows may have changed without new events."""
-        call, count = row.id, row.events + len(new)
-        changed = max([row.changed, *(e.at for e in new)])
-        values: dict[str, Any] = {"changed": changed, "events": count}
-        if shown or any(e.kind in SHOWN_KINDS for e in new):
-            events = events_where(connection, t.events.c.call == call, t.events.c.kind.in_(SHOWN_KINDS))
-            summary, search = summarise(events, sealed_of(connection, call), changed, count)
-            told = json.dumps(summary.as_json(), ensure_ascii=False)
-            values |= {"due": summary.due, "summary": told, "search": search}
+    def _refresh(self, connection: Connection, call: str, new: Sequence[Event], *, wholly: bool = False) -> None:
+        """Bring the row of a call up to date; `wholly`: what a list shows may have changed without new events."""
+        if wholly or any(e.kind in LISTED_KINDS for e in new):
+            values = checking.row_of(connection, call)
+        else:
+            count = connection.scalar(select(func.count()).where(t.events.c.call == call))
+            changed = connection.scalar(select(t.calls.c.changed).where(t.calls.c.id == call))
+            values = {"events": count, "changed": max([str(changed), *(e.at for e in new)])}
         connection.execute(update(t.calls).where(t.calls.c.id == call).values(values))
 
     # -- reading
@@ -175,61 +175,78 @@ class Store:
 
         Raises RecordError when there is no such call, or an event is not in a form that can be folded.
         """
-        found = self._as_stored(call)
-        for event in found:
-            if event.known and any(True for _ in faults(KINDS[event.kind], event.v, event.body, event.sealed)):
-                raise RecordError("A stored event was damaged or changed.", place_of(event),
-                                  "Verify the call to see where, and restore the newest backup.")
-        return found
-
-    def _as_stored(self, call: str) -> list[Event]:
-        with self._reading() as connection:
+        with self._db.reading() as connection:
             found = events_where(connection, t.events.c.call == call)
         if not found:
             raise RecordError(f"There is no call {show_call_id(call)} here.", self.place, "List the calls.")
-        return found
+        return self._foldable(found)
+
+    def _foldable(self, events: list[Event]) -> list[Event]:
+        for event in events:
+            if event.known and any(True for _ in faults(KINDS[event.kind], event.v, event.body, event.sealed)):
+                raise RecordError("A stored event was damaged or changed.", place_of(event),
+                                  "Verify the call to see where; diag calls repair says what can be saved.")
+        return events
+
+    def news(self, call: str, known: Iterable[str]) -> tuple[list[Event], list[Sealed]]:
+        """Return the events of a call that are not `known` yet, with all its sealed values: what others added."""
+        there = set(known)
+        with self._db.reading() as connection:
+            ids = connection.scalars(select(t.events.c.id).where(t.events.c.call == call)).all()
+            new = events_named(connection, call, [i for i in ids if i not in there])
+            return self._foldable(new), sealed_of(connection, call) if new else []
 
     def sealed(self, call: str) -> list[Sealed]:
         """Return the sealed values of a call that are there."""
-        with self._reading() as connection:
+        with self._db.reading() as connection:
             return sealed_of(connection, call)
 
     def calls(self, limit: int = 50, search: str | None = None) -> list[CallSummary]:
         """Return summaries: what is due first, soonest first; then the rest, last changed first.
 
         `search`: every word of it must occur (any case) in the caller's words, customer, place, machine
-        label, notes, lot code, crop, ids of symptoms or causes, or the call's id.
+        label, notes, lot code, crop, ids of symptoms or causes, or the call's id. A line that is damaged is made
+        anew from the events; a call whose events are damaged is shown as that.
         """
-        with self._reading() as connection:
+        with self._db.reading() as connection:
             found = select(t.calls).where(matches(search)).order_by(
                 t.calls.c.due == "", t.calls.c.due, t.calls.c.changed.desc(), t.calls.c.id).limit(limit)
-            rows = connection.execute(found).all()
-        return [CallSummary.from_json({**json.loads(r.summary), "changed": r.changed, "events": r.events})
-                for r in rows]
+            return [self._summary(connection, r) for r in connection.execute(found).all()]
+
+    def _summary(self, connection: Connection, row: Any) -> CallSummary:
+        kept = loaded(row.summary)
+        if isinstance(kept, dict) and (found := CallSummary.from_json(kept | {"changed": row.changed,
+                                                                                "events": row.events})):
+            return found
+        try:
+            events = events_where(connection, t.events.c.call == row.id)
+            return summarise(self._foldable(events), sealed_of(connection, row.id))[0]
+        except RecordError:
+            return damaged_summary(str(row.id))
 
     def count(self, search: str | None = None) -> int:
         """Return how many calls there are, or fit a search."""
-        with self._reading() as connection:
+        with self._db.reading() as connection:
             return int(connection.scalar(select(func.count()).select_from(t.calls).where(matches(search))) or 0)
 
     def call_ids(self) -> list[str]:
         """Return the ids of all calls."""
-        with self._reading() as connection:
+        with self._db.reading() as connection:
             return list(connection.scalars(select(t.calls.c.id).order_by(t.calls.c.id)))
 
     def find(self, prefix: str) -> str:
         """Return the id of the one call that begins so. Raises UsageError otherwise."""
         return find_call_id(prefix, self.call_ids())
 
-    def verify(self, call: str, head: str | None = None) -> list[RecordFlaw]:
-        """Return every way in which a stored call is not as it was made."""
-        try:
-            events = self._as_stored(call)
-        except RecordError as e:
-            if call not in self.call_ids():
-                raise
-            return [RecordFlaw(call, 0, "", "", f"{e.what} ({e.where})")]
-        return verify(events, self.sealed(call), head)
+    def verify(self, call: str, head: str | None = None) -> Verified:
+        """Return every way in which a stored call is not as it was made, and what must be known beside."""
+        with self._db.reading() as connection:
+            return checking.verified(connection, call, head)
+
+    def repair(self) -> Repairs:
+        """Make anew what is derived (lines of the list, arrival numbers) and return what is beyond that."""
+        with self._db.writing() as connection:
+            return checking.repaired(connection)
 
     # -- going out and coming in
 
@@ -239,42 +256,55 @@ class Store:
         sealed = [s for call in calls for s in self.sealed(call)] if personal else []
         write_export(Path(path), events, sealed)
 
-    def import_file(self, path: Path | str) -> Imported:
+    def preview_import(self, path: Path | str) -> list[Incoming]:
+        """Return what an import would bring to each call; nothing is changed. Raises RecordError as the import."""
+        calls, values = self._read(path)
+        with self._db.reading() as connection:
+            return [self._joined(connection, theirs, values)[0] for theirs in calls.values()]
+
+    def import_file(self, path: Path | str) -> list[Incoming]:
         """Take over the calls of an export, all or none; merge those that are here already.
 
         Raises RecordError naming call, n and kind when anything in the file is not as it was made.
         """
+        calls, values = self._read(path)
+        with self._db.writing() as connection:
+            return [self._take_over(connection, theirs, values) for theirs in calls.values()]
+
+    def _read(self, path: Path | str) -> tuple[dict[str, list[Event]], list[Sealed]]:
         events, values = read_export(Path(path))
-        calls = by_call(events)
         if missing := {s.event for s in values} - {e.id for e in events}:
             raise RecordError(f"There are {len(missing)} sealed values of events that are missing.", str(path),
                               "Ask for a fresh export from the desk it came from.")
-        with self._writing() as connection:
-            done = [self._take_over(connection, mine, values) for mine in calls.values()]
-        return Imported(tuple(calls), sum(new for new, _ in done), sum(gone for _, gone in done))
+        return by_call(events), values
 
-    def _take_over(self, connection: Connection, theirs: Sequence[Event],
-                   values: Sequence[Sealed]) -> tuple[int, int]:
-        """Merge one call; return how many events were new and how many sealed values went."""
-        first = order(theirs)[0]
-        row = self._lock(connection, first)
-        if row is None:
-            check(theirs)
-            raise RecordError("The call does not begin with its opening.", place_of(first), "Export it whole.")
-        mine = events_where(connection, t.events.c.call == first.call)
+    def _joined(self, connection: Connection, theirs: Sequence[Event],
+                values: Sequence[Sealed]) -> tuple[Incoming, list[Event], list[Event], list[Sealed]]:
+        """Return what comes, the union of both sides, the new events, and their sealed values."""
+        call = theirs[0].call
+        mine = events_where(connection, t.events.c.call == call)
+        if not mine:
+            check(theirs)  # names the place of what is wrong; then it begins with its opening
         union = merge(mine, theirs)
-        ids = {e.id for e in theirs}
+        ids, known = {e.id for e in theirs}, {e.id for e in mine}
         brought = [s for s in values if s.event in ids]
         check(union, brought)
-        stored = {(s.event, s.field) for s in sealed_of(connection, first.call)}
-        known = {e.id for e in mine}
         new = [e for e in union if e.id not in known]
-        self._insert(connection, new, row.events)
+        stored = {(s.event, s.field) for s in sealed_of(connection, call)}
+        ends = tuple(e.kind for e in new if e.kind in _ENDS) if mine else ()
+        return Incoming(call, len(new), len(erased_targets(union) & stored), ends), union, new, brought
+
+    def _take_over(self, connection: Connection, theirs: Sequence[Event], values: Sequence[Sealed]) -> Incoming:
+        first = order(theirs)[0]
+        if not self._lock(connection, first):
+            check(theirs)
+            raise RecordError("The call does not begin with its opening.", place_of(first), "Export it whole.")
+        incoming, union, new, brought = self._joined(connection, theirs, values)
+        self._insert(connection, new, last_arrival(connection, first.call))
         self._insert_sealed(connection, first.call, keep_sealed(union, brought))
-        gone = erased_targets(union) & stored
-        delete_sealed(connection, gone)
-        self._refresh(connection, row, new, shown=True)
-        return len(new), len(gone)
+        delete_sealed(connection, erased_targets(union))
+        self._refresh(connection, first.call, new, wholly=True)
+        return incoming
 
     def erase(self, call: str, targets: Iterable[tuple[str, str]] | None = None, *, at: str | datetime,
               by: str = "technician") -> Event:
@@ -292,6 +322,20 @@ class Store:
         self.append(event)
         return event
 
+    def erasure(self, call: str) -> Erasure:
+        """Return what erasing a call takes away, and what it cannot."""
+        events, sealed = self.events(call), self.sealed(call)
+        return erasing.erasure(events, sealed, self.profiles(), self.photo_folder(call))
+
+    def erase_all(self, call: str, *, at: str | datetime, by: str = "technician") -> None:
+        """Erase all text of a call, its photos, and the machine profiles that tell of the same person."""
+        same = erasing.same_machine(self.events(call), self.sealed(call), self.profiles())
+        if erase(self.events(call))["targets"]:
+            self.erase(call, at=at, by=by)
+        for profile in same:
+            self.delete_profile(profile.id)
+        erasing.delete_photos(self.photo_folder(call))
+
     def backup(self, path: Path | str) -> int:
         """Copy everything into a new SQLite store, opened like any other; return the number of calls.
 
@@ -301,7 +345,7 @@ class Store:
         if path.exists():
             raise StoreError("The backup file exists already.", str(path), "Choose a new name.")
         try:
-            with Store(path, self._random) as copy, self._reading() as source, copy._writing() as target:
+            with Store(path, self._random) as copy, self._db.reading() as source, copy._db.writing() as target:
                 for table in t.metadata.sorted_tables:
                     copy_rows(table, source, target)
             return self.count()
@@ -319,44 +363,57 @@ class Store:
         """
         key = profile or new_desk_id(self._random)
         row = {"body": canonical(body).decode(), "personal": canonical(personal or {}).decode()}
-        with self._writing() as connection:
-            self._ignore(connection, t.profiles, [{"id": key, **row}])
+        with self._db.writing() as connection:
+            insert_new(connection, t.profiles, [{"id": key, **row}])
             connection.execute(update(t.profiles).where(t.profiles.c.id == key).values(row))
         return key
 
     def profiles(self) -> list[Profile]:
-        """Return all machine profiles, by label and id."""
-        with self._reading() as connection:
+        """Return all machine profiles, by label and id; one that is damaged is labelled so."""
+        with self._db.reading() as connection:
             rows = connection.execute(select(t.profiles)).all()
-        found = [Profile(r.id, json.loads(r.body), json.loads(r.personal)) for r in rows]
+        found = [checking.profile_of(r) for r in rows]
         return sorted(found, key=lambda p: (folded(p.personal.get("label", "")), p.id))
 
     def delete_profile(self, profile: str) -> bool:
         """Delete a machine profile with its personal data; False when there is none of that id."""
-        with self._writing() as connection:
-            gone = connection.execute(delete(t.profiles).where(t.profiles.c.id == profile)).rowcount
-        return bool(gone)
+        with self._db.writing() as connection:
+            return bool(connection.execute(t.profiles.delete().where(t.profiles.c.id == profile)).rowcount)
 
     def get_setting(self, key: str, default: Any = None) -> Any:
-        """Return a setting."""
-        with self._reading() as connection:
+        """Return a setting; the default where there is none, or where it is damaged."""
+        with self._db.reading() as connection:
             found = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == free_key(key)))
-        return default if found is None else json.loads(found)
+        told = loaded(found)
+        return told if found is not None and (default is None or isinstance(told, type(default))) else default
 
     def set_setting(self, key: str, value: Any) -> None:
         """Keep a setting: plain data without fractions."""
         row = {"value": canonical(value).decode()}
-        with self._writing() as connection:
-            self._ignore(connection, t.settings, [{"key": free_key(key), **row}])
+        with self._db.writing() as connection:
+            insert_new(connection, t.settings, [{"key": free_key(key), **row}])
             connection.execute(update(t.settings).where(t.settings.c.key == key).values(row))
 
     def desk_id(self) -> str:
-        """Return the id of this installation, made at first use.
+        """Return the id of this installation; one that is new is kept together with the first event.
 
         It stands in the store; where several desks share a database, in a file of this one.
         """
-        if self._shared:
-            return desk_of(self._desk_file or user_file(), self._random)
-        with self._writing() as connection:
-            self._ignore(connection, t.settings, [{"key": "desk", "value": new_desk_id(self._random)}])
-            return str(connection.scalar(select(t.settings.c.value).where(t.settings.c.key == "desk")))
+        if self._desk_file is not None:
+            return self._desk_file.read()
+        if not self._new_desk:
+            try:
+                with self._db.reading() as connection:
+                    kept = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == "desk"))
+            except StoreError:
+                kept = None  # locked or damaged: whether anything can be recorded shows when it is
+            if kept:
+                return str(kept)
+            self._new_desk = new_desk_id(self._random)
+        return self._new_desk
+
+    def _keep_desk(self, connection: Connection) -> None:
+        if self._desk_file is not None:
+            self._desk_file.keep()
+        elif self._new_desk:
+            insert_new(connection, t.settings, [{"key": "desk", "value": self._new_desk}])

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, delete, insert, select, true
+from sqlalchemy import ColumnElement, Connection, Table, and_, delete, func, insert, select, true, type_coerce
+from sqlalchemy.dialects.postgresql import insert as postgres_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
+from sqlalchemy.types import NullType
 
-from diag.errors import RecordError, StoreError
-from diag.record.graph import Event, Sealed, new_desk_id, order, references
+from diag.errors import RecordError
+from diag.record.graph import Event, Sealed, order, references
 from diag.record.ids import is_call_id
 from diag.store import tables as t
 from diag.store.summary import folded
@@ -44,12 +48,20 @@ def events_where(connection: Connection, *where: ColumnElement[bool]) -> list[Ev
     rows = connection.execute(select(t.events.c.id, t.events.c.form, t.events.c.arrival).where(*where)).all()
     found = []
     for row in rows:
-        try:
-            found.append(Event.from_json({**json.loads(row.form), "id": row.id}))
-        except (ValueError, TypeError, RecordError):
-            raise RecordError("A stored event cannot be read.", f"event {row.id[:12]}, stored as {row.arrival}",
-                              "Restore the newest backup.") from None
+        event = read_event(row.id, row.form)
+        if event is None:
+            raise RecordError("A stored event cannot be read.", f"event {str(row.id)[:12]}, stored as {row.arrival}",
+                              "See what can be saved: diag calls repair.")
+        found.append(event)
     return order(found)
+
+
+def read_event(id_: Any, form: Any) -> Event | None:
+    """Return the event of a stored form, None for one that is damaged."""
+    try:
+        return Event.from_json({**json.loads(form), "id": id_})
+    except (ValueError, TypeError, RecursionError, RecordError):
+        return None
 
 
 def events_named(connection: Connection, call: str, ids: Sequence[str]) -> list[Event]:
@@ -62,9 +74,41 @@ def events_named(connection: Connection, call: str, ids: Sequence[str]) -> list[
 
 def sealed_of(connection: Connection, call: str) -> list[Sealed]:
     """Return the sealed values of a call that are there."""
-    rows = connection.execute(select(t.sealed).where(t.sealed.c.call == call)).all()
-    return sorted((Sealed(r.event, r.field, bytes(r.salt), r.value) for r in rows),
-                  key=lambda s: (s.event, s.field))
+    salt = type_coerce(t.sealed.c.salt, NullType).label("salt")  # as it stands, also where it is damaged
+    wanted = select(t.sealed.c.event, t.sealed.c.field, salt, t.sealed.c.value).where(t.sealed.c.call == call)
+    rows = connection.execute(wanted).all()
+    found = [Sealed(str(r.event), str(r.field), _bytes(r.salt), str(r.value)) for r in rows]
+    return sorted(found, key=lambda s: (s.event, s.field))
+
+
+def _bytes(stored: Any) -> bytes:
+    """Return a salt; a damaged one is empty, and its text fits no seal."""
+    return bytes(stored) if isinstance(stored, bytes | memoryview) else b""
+
+
+def last_arrival(connection: Connection, call: str) -> list[int]:
+    """Return [number of the last event of a call that arrived], to be counted on."""
+    of_call = t.events.c.call == call
+    found = connection.scalar(select(func.max(t.events.c.arrival)).where(of_call)) or 0
+    if isinstance(found, int):
+        return [found]
+    every = connection.scalars(select(t.events.c.arrival).where(of_call)).all()  # one of them is damaged
+    return [max((a for a in every if isinstance(a, int)), default=0)]
+
+
+def insert_new(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Insert rows, leaving those whose key is there as they are."""
+    if rows:
+        form = postgres_insert if connection.dialect.name == "postgresql" else sqlite_insert
+        connection.execute(form(table).on_conflict_do_nothing(), rows)
+
+
+def loaded(form: Any) -> Any:
+    """Return the data of a stored JSON text, None for one that is damaged."""
+    try:
+        return json.loads(form)
+    except (ValueError, TypeError, RecursionError):
+        return None
 
 
 def delete_sealed(connection: Connection, targets: Iterable[tuple[str, str]]) -> None:
@@ -102,18 +146,3 @@ def user_file() -> Path:
     from platformdirs import user_data_dir
 
     return Path(user_data_dir("diag", appauthor=False)) / "desk"
-
-
-def desk_of(path: Path, random: Callable[[int], bytes]) -> str:
-    """Return the desk id in a file, making it when missing."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if not path.exists():
-            path.write_text(new_desk_id(random) + "\n", encoding="utf-8")
-        found = path.read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError) as e:
-        reason = getattr(e, "strerror", None) or type(e).__name__
-        raise StoreError(f"The id of this desk cannot be kept: {reason}.", str(path), "Check the folder.") from None
-    if not is_call_id(found):
-        raise StoreError("This file does not hold the id of a desk.", str(path), "Delete it; a new one is made.")
-    return found

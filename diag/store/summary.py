@@ -5,7 +5,10 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from functools import cache
 from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
 
 from diag.record.fold import fold, live_events, sealed_view
 from diag.record.graph import Event, Sealed
@@ -13,10 +16,11 @@ from diag.record.kinds import KINDS
 from diag.record.rows import show_rows
 from diag.text import one_line
 
-SHOWN_KINDS = tuple(name for name, kind in KINDS.items() if kind.LISTED)
+LISTED_KINDS = tuple(name for name, kind in KINDS.items() if kind.LISTED)
 """Kinds that a summary depends on; others only move the time of the last change."""
 
 _MOST_WORDS = 200
+DAMAGED = "damaged"
 
 
 @dataclass(frozen=True)
@@ -26,7 +30,7 @@ class CallSummary:
     call: str
     channel: str
     status: str
-    """open, waiting or closed."""
+    """open, waiting, closed or damaged."""
     opened: str
     """When the call was opened, UTC."""
     changed: str
@@ -50,21 +54,39 @@ class CallSummary:
     result: str
     practice: bool
 
+    @property
+    def damaged(self) -> bool:
+        """True when the call cannot be read."""
+        return self.status == DAMAGED
+
     def as_json(self) -> dict[str, Any]:
         """Return the summary ready for JSON."""
         return asdict(self)
 
     @classmethod
-    def from_json(cls, data: Mapping[str, Any]) -> CallSummary:
-        """Return the summary of its JSON form."""
-        return cls(**{**data, "symptoms": tuple(data["symptoms"]), "causes": tuple(data["causes"])})
+    def from_json(cls, data: Any) -> CallSummary | None:
+        """Return the summary of its JSON form, None when that is damaged."""
+        try:
+            return _form().validate_python(data)
+        except ValidationError:
+            return None
 
 
-def summarise(events: Sequence[Event], sealed: Iterable[Sealed], changed: str, count: int) -> tuple[CallSummary, str]:
-    """Return the summary of a call and the text that a search looks through.
+@cache
+def _form() -> TypeAdapter[CallSummary]:
+    return TypeAdapter(CallSummary)
 
-    `events` need only be those of SHOWN_KINDS; `changed` and `count` speak of all of them.
-    """
+
+def damaged_summary(call: str) -> CallSummary:
+    """Return the line of a call that cannot be read."""
+    words = "This call is damaged. See what can be saved: diag calls repair."
+    return CallSummary(call, "", DAMAGED, "", "", 0, "", "", "", words, (), "", "", "", (), "", "", "", False)
+
+
+def summarise(events: Sequence[Event], sealed: Iterable[Sealed]) -> tuple[CallSummary, str]:
+    """Return the summary of a call and the text that a search looks through: what events of LISTED_KINDS tell."""
+    changed, count = max(e.at for e in events), len(events)
+    events = [e for e in events if e.kind in LISTED_KINDS]
     sealed = list(sealed)
     state = fold(events, sealed)
     live = live_events(events)

@@ -35,7 +35,7 @@ def test_an_old_store_is_read_without_a_change(old: Store, tmp_path: Path) -> No
     assert {
         IDS[0]: ("Hazel Brindle", "open", 20), EVERY: ("Alder Flat", "open", 43), NEWER: ("Bent Creek", "open", 3),
         IDS[3]: ("Clover Wend", "waiting", 11), IDS[4]: ("Birch Tamble", "closed", 20)} == listed
-    assert [[]] * 5 == [old.verify(call) for call in IDS]
+    assert [()] * 5 == [old.verify(call).flaws for call in IDS]
     assert ["the old 12-row"] == [p.personal["label"] for p in old.profiles()]
     assert ("us", 5) == (old.get_setting("units"), sum(1 for call in IDS if fold(old.events(call)).call == call))
     assert (GOLDEN / "store.db").read_bytes() == (tmp_path / "calls.db").read_bytes()
