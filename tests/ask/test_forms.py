@@ -8,11 +8,12 @@ from typing import Any
 
 import pytest
 
-from diag.ask import aloud, forms_call, forms_mend, homework, preview, profiles
+from diag.ask import aloud, forms_call, forms_mend, homework, profiles
 from diag.ask.correcting import can_be_withdrawn, change_turn, move_answer
 from diag.ask.form import Form, parts_of, setting_of, setting_text, settings_of
 from diag.ask.fromfile import answer_text
 from diag.ask.intake import search_answers
+from diag.ask.reply import NOTHING, reply
 from diag.ask.taking import Taking, faults, take
 from diag.ask.turn import acknowledged_now, turn
 from diag.call.desk import CallDesk, Desk
@@ -118,26 +119,25 @@ def refused(form: Form, call: CallDesk) -> DiagError | None:
 
 
 def test_a_caution_holds_for_a_while_and_for_one_person(desk: Desk) -> None:
-    """Read once, it holds in short; after a pause, or for another person, it is read in full again."""
+    """Said once, it holds; after a pause, or for another person, it is said again."""
     call = open_call(desk)
-    assert "caution" == turn(call, "open_one").kind
-    call.acknowledge("stop_first", "open_one")
-    held = turn(call, "open_one")
-    assert ("form", "WARNING: Stop it first.") == (held.kind, held.held)
+    assert "say" == turn(call, "open_one").kind
+    call.acknowledge("hazard.hands_in_meter", "open_one")
+    assert "form" == turn(call, "open_one").kind
     call.switch_channel("phone")
     assert frozenset() == acknowledged_now(call)
     call.switch_channel("site")
-    assert {"stop_first"} == set(acknowledged_now(call))
+    assert {"hazard.hands_in_meter"} == set(acknowledged_now(call))
     clock = desk.clock
     assert isinstance(clock, Clock)
     clock.now += timedelta(hours=5)
-    assert "caution" == turn(call, "open_one").kind
+    assert "say" == turn(call, "open_one").kind
 
 
 def test_one_look_is_one_form_on_site_and_one_question_by_phone(desk: Desk) -> None:
     """On site the mates come along; asked one by one when wanted; a list is always one form."""
     call = open_call(desk)
-    call.acknowledge("stop_first", "open_one")
+    call.acknowledge("hazard.hands_in_meter", "open_one")
     assert ["open_one", "open_two"] == [line.check for line in turn(call, "open_one").form]
     assert "check" == turn(call, "open_one", form=False).kind
     phone = open_call(desk, "phone")
@@ -159,7 +159,7 @@ def test_a_closed_call_asks_nothing(desk: Desk) -> None:
     """It says how it ended."""
     call = open_call(desk)
     call.close("question_answered")
-    assert ("closed", "Closed: question answered") == (turn(call).kind, turn(call).title)
+    assert ("closed", "Closed: question answered.") == (turn(call).kind, turn(call).asks)
 
 
 # --- taking -------------------------------------------------------------------------------------------
@@ -327,12 +327,13 @@ def test_a_preview_records_nothing(desk: Desk) -> None:
     """Verdict and doubts while typing; what cannot be read says why."""
     call = open_call(desk)
     events = len(call.events)
-    knowledge, state = desk.engine.knowledge, call.state
-    shown = preview.preview(knowledge, state, knowledge.questions["row_gauge"], "from 1: 18 18 18 18 18 18 6 18 inH2O")
-    assert (True, "one_low") == (shown.fits, shown.outcome)
-    assert any("unlike both its neighbours" in line for line in shown.lines)
-    assert not preview.preview(knowledge, state, knowledge.questions["row_gauge"], "from 1: 18").fits
-    assert preview.NOTHING == preview.preview(knowledge, state, knowledge.questions["plain"], "  ")
+    asked = turn(call, "row_gauge")
+    shown = reply(call, asked, "from 1: 18 18 18 18 18 18 6 18 inH2O")
+    assert shown.fits
+    assert any("one row lies below the others" in line for line in shown.told)
+    assert any("unlike both its neighbours" in line for line in shown.told)
+    assert not reply(call, asked, "from 1: 18").fits
+    assert reply(call, turn(call, "plain"), "  ") == NOTHING
     assert events == len(call.events)
 
 
@@ -372,7 +373,8 @@ def test_what_a_rule_found_is_told(desk: Desk) -> None:
     call.answer("split", outcome="upper")
     told = explaining.told(call, "rules")
     assert "found: both were seen" in told
-    assert told.index("r_both:") < told.index("found: both were seen")
+    because = next(r.because for r in desk.engine.knowledge.rules.values() if r.id == "r_both")
+    assert told.index(because) < told.index("found: both were seen")
 
 
 def test_results_are_found_by_their_words(desk: Desk) -> None:
@@ -407,6 +409,7 @@ def test_somebody_hurt_stops_all_asking(engine: Engine, tmp_path: Path) -> None:
     call.set_situation({"flags": ["driving"]})
     for stopped in (turn(call), turn(call, asked.check.id)):
         assert ("stop", None) == (stopped.kind, stopped.check)
-        assert ["DANGER: Call for help."] == [text for _, text in stopped.cautions]
+        assert "Call for help." == stopped.asks.splitlines()[0]
+        assert "hurt" in [c.id for c in stopped.cautions]
     call.set_situation({"flags": []})
     assert asked.kind == turn(call).kind

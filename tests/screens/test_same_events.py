@@ -20,7 +20,7 @@ from diag.tui.widgets.form import Row
 from diag.tui.widgets.lists import Ticks
 
 LINES = (
-    "s", "it is thin", "1",  # on site, their words, the first symptom of the list
+    "s", "it is thin", "2",  # on site, their words, the second of what it sounds like
     "take plain", "blue",
     "take open_one", "", "y", "1 -",  # nothing special here, the sentence, then one thing wrong and the rest fine
     "take row_gauge", "from 1: 18 18 17",
@@ -93,7 +93,7 @@ def by_screens(engine: Engine, place: Path) -> CallDesk:
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         await press(pilot, "f8")
         await type_in(pilot, "it is thin")
-        await press(pilot, "f3", "1", "enter", "enter")
+        await press(pilot, "enter", "2", "enter")
         (work,) = app.works.values()
         calls.append(work.call)
         await take(app, pilot, "plain")
