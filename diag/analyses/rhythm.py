@@ -12,15 +12,21 @@ from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gi
 from diag.analyses.saying import analysed, percent, said, share, too_few, value, word
 from diag.analyses.spacing import spacings_from, target_of
 from diag.errors import MeasureError
+from diag.measure import folding
 from diag.measure import rhythm as rh
 from diag.measure import spacing as sp
 from diag.measure.counting import binomial_cdf, of_many
+from diag.measure.passes import own_pitch
 
 RISK = 0.01
-"""Chance of accident below which a rhythm is called one."""
+"""Chance of accident below which a rhythm is called one, whichever way it was looked for."""
+RISK_OF_A_WAVE = RISK / 2
+"""Where seeds scatter widely a wave is called a little too easily; the chance of a hole is on the cautious side."""
 
 LEAST_TURNS = 3
 LEAST_WAVES = 3
+SHORTEST = 4
+"""Spacings in the shortest wave that is looked for: below it scatter itself rises and falls from seed to seed."""
 
 
 def travels(context: Context, holes: int, target: float) -> dict[str, float]:
@@ -61,17 +67,19 @@ def run_rhythm(reading: Reading, context: Context) -> Analysed:
     spacings, holes = spacings_from(reading), _holes(context)
     if len(spacings) < 16:
         return too_few(f"{len(spacings)} spacings show no rhythm.", LEAST_TURNS * holes - len(spacings))
-    target, _ = target_of(context, spacings)
-    folded = rh.fold(spacings, target, holes)
-    empty = 1 - sum(min(s, p) for s, p in zip(folded.seeds, folded.passes, strict=True)) / sum(folded.passes)
-    wanted = rh.turns_needed(holes, empty)
+    pitch = own_pitch(spacings, target_of(context, spacings)[0])
+    folded = folding.fold(spacings, pitch, holes)
+    wanted = folding.turns_needed(holes, folded.empty_share)
     common = [value("turns", folded.turns), value("turns_needed", wanted), *_lags(spacings, holes)]
-    fault = next((f for f in rh.standing_out(folded, holes) if f.chance <= RISK), None)
-    if fault and folded.turns >= LEAST_TURNS - 0.1 and not _carried(folded, fault, holes):
+    fault = folding.standing_out(folded) if folded.turns >= LEAST_TURNS - 0.1 else None
+    stands_out = fault is not None and fault.chance <= RISK
+    if fault and stands_out and fault.kind != "late":
         return _one_hole(folded, fault, common, holes, context)
-    wave = _wave(spacings, target, holes, context)
+    wave = _wave(spacings, folded, holes, context)
     if wave is not None:
         return analysed([*common, *wave[0]], wave[1])
+    if fault and stands_out and folding.wavy(folded, fault.hole) <= 2 / math.sqrt(holes):
+        return _one_hole(folded, fault, common, holes, context)
     if folded.turns < wanted:
         more = max(1, math.ceil((wanted - folded.turns) * holes))
         reason = f"{folded.turns:.1f} disc turns; {wanted} are needed to tell a bad hole from accident."
@@ -100,42 +108,37 @@ def _holes(context: Context) -> int:
     return holes
 
 
-def _carried(folded: rh.Fold, fault: rh.HoleFault, holes: int) -> bool:
-    """Return whether a late hole is only the crest of a wave that carries its neighbours too."""
-    return fault.kind == "late" and rh.wavy(folded, fault.hole) > 2 / math.sqrt(holes)
-
-
-def _one_hole(folded: rh.Fold, fault: rh.HoleFault, common: Sequence[Result], holes: int,
+def _one_hole(folded: folding.Fold, fault: folding.HoleFault, common: Sequence[Result], holes: int,
               context: Context) -> Analysed:
-    period = holes * folded.spacing
+    period, shift = holes * folded.spacing, folded.spacing * folded.shift(fault.hole)
     passes, seeds = folded.passes[fault.hole], folded.seeds[fault.hole]
     told = {"plugged": f"empty in {passes - seeds} of {passes} turns",
             "double": f"{seeds} seeds in {passes} turns",
-            "late": f"its seed lies {said(abs(fault.value), 'spacing', context)} "
-                    f"{'late' if fault.value > 0 else 'early'}"}[fault.kind]
+            "late": f"its seed lies {said(abs(shift), 'spacing', context)} "
+                    f"{'late' if shift > 0 else 'early'}"}[fault.kind]
     return analysed(
         [*common, word("pattern", "one_hole"), word("kind", fault.kind), word("part", "disc"),
          value("period", period), value("hole", fault.hole + 1), value("occupancy", seeds / passes),
-         value("shift", folded.shift[fault.hole]), value("chance", fault.chance)],
+         value("shift", shift), value("chance", fault.chance)],
         f"Once per disc turn ({said(period, 'length', context)}): hole {fault.hole + 1}, counted from the first seed, "
         f"{told}.",
         charts=lambda width: (hole_chart(folded.occupancy, width),),
     )
 
 
-def _wave(spacings: Sequence[float], target: float, holes: int,
+def _wave(spacings: Sequence[float], folded: folding.Fold, holes: int,
           context: Context) -> tuple[list[Result], str] | None:
     """Return the results and sentence of a smooth wave, None when none stands out."""
-    ones = sp.singles(spacings, target)
-    if len(ones) < 0.6 * len(spacings):
+    if len(sp.singles(spacings, folded.spacing)) < 0.6 * len(spacings):
         return None
-    middle = sp.median(ones)
-    clipped = [s if 0.5 * target < s <= 1.5 * target else middle for s in spacings]
+    middle = sp.median(sp.singles(spacings, folded.spacing))
+    clipped = [s if 0.5 * folded.spacing < s <= 1.5 * folded.spacing else middle for s in spacings]
     periods, shares = rh.periodogram(clipped)
-    chances = rh.wave_chances(shares)
-    k = min(range(LEAST_WAVES - 1, len(shares)), key=lambda i: (chances[i], -shares[i]))
+    slow = [i for i in range(LEAST_WAVES - 1, len(shares)) if periods[i] >= SHORTEST]
+    chances = rh.wave_chances(shares, len(slow))
+    k = min(slow, key=lambda i: (chances[i], -shares[i]))
     chance = chances[k]
-    if chance > RISK:
+    if chance > RISK_OF_A_WAVE:
         return None
     pitch = sp.mean(spacings)
     period = periods[k] * pitch

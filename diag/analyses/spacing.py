@@ -12,10 +12,17 @@ from diag.analyses.saying import analysed, band, percent, said, share, too_few, 
 from diag.measure import spacing as sp
 from diag.measure.counting import needed_for_wilson_margin, sd_factors, wilson
 from diag.measure.kinematics import spacing_for
+from diag.measure.passes import Account, account, less_scatter, own_pitch, place_scatter
 from diag.text import count
 
 FEWEST = 20
 """Below this the 95 % band of any share is wider than +-20 points: no verdict."""
+
+
+RAGGED = 0.25
+"""Scatter of single spacings from which a row is not called even."""
+EVEN_OFF = 0.05
+"""How far a row's own spacing is off its target before that is said."""
 
 
 def spacings_from(reading: Reading) -> list[float]:
@@ -58,8 +65,8 @@ def target_of(context: Context, spacings: Sequence[float]) -> tuple[float, str]:
         gives("singulation_factor", "ratio", "part of it due to skips and doubles"),
         gives("between_share", "share", "share of the spread due to skips and doubles rather than placement"),
         gives("displaced_share", "share", "spacings in pairs of one short and one long that make two targets"),
-        gives("true_doubles", "share", "real extra seeds over intended seed positions, by the sum rule"),
-        gives("true_skips", "share", "real missing seeds over intended seed positions, by the sum rule"),
+        gives("true_doubles", "share", "real extra seeds over intended seed positions, by hole pass"),
+        gives("true_skips", "share", "real missing seeds over intended seed positions, by hole pass"),
         gives("net_missing", "count", "seeds missing (minus: too many) over the whole run"),
         gives("lag1", "ratio", "correlation of one normal spacing with the next; -0.5 is pure placement"),
         gives("placement_share", "share", "share of the spread of normal spacings that is placement"),
@@ -74,8 +81,9 @@ def run_spacing(reading: Reading, context: Context) -> Analysed:
     if len(spacings) < 5:
         return too_few(f"{len(spacings)} spacings.", FEWEST - len(spacings))
     target, source = target_of(context, spacings)
-    counts = sp.classes(spacings, target)
-    results = [*_indices(counts), *_spread(spacings, target), *_sum_rule(spacings, target, counts),
+    counts, own = sp.classes(spacings, target), own_pitch(spacings, target)
+    rule = less_scatter(account(spacings, own), spacings, own)
+    results = [*_indices(counts), *_spread(spacings, target), *_account(rule, len(spacings)),
                *_population(spacings, target), *_placement(spacings, target),
                value("target", target), word("target_source", source), value("spacings", len(spacings)),
                value("longest_gap", max(spacings))]
@@ -83,7 +91,7 @@ def run_spacing(reading: Reading, context: Context) -> Analysed:
     short = len(spacings) < FEWEST
     return analysed(
         results,
-        _verdict(spacings, target, counts),
+        _verdict(spacings, target, own, rule),
         notes=_notes(spacings, target, source, counts, context),
         needed=FEWEST - len(spacings) if short else _more(counts, context),
         reason=f"{len(spacings)} spacings cannot carry a verdict; {FEWEST} are the least." if short else "",
@@ -120,12 +128,11 @@ def _spread(spacings: Sequence[float], target: float) -> list[Result]:
     return found
 
 
-def _sum_rule(spacings: Sequence[float], target: float, c: sp.Classes) -> list[Result]:
-    rule = sp.sum_rule(spacings, target)
-    n, passes = c.spacings, max(1, c.spacings + max(0, rule.net_missing))
-    return [share("displaced_share", min(n, 2 * rule.displaced), n), value("net_missing", rule.net_missing),
-            share("true_doubles", min(passes, rule.doubles), passes),
-            share("true_skips", min(passes, rule.skips), passes)]
+def _account(rule: Account, n: int) -> list[Result]:
+    doubles, skips = round(rule.doubles), round(rule.skips)
+    return [share("displaced_share", min(n, 2 * round(rule.displaced)), n), value("net_missing", skips - doubles),
+            share("true_doubles", min(rule.passes, doubles), rule.passes),
+            share("true_skips", min(rule.passes, skips), rule.passes)]
 
 
 def _population(spacings: Sequence[float], target: float) -> list[Result]:
@@ -238,37 +245,41 @@ def run_spacing_tally(reading: Reading, context: Context) -> Analysed:
     )
 
 
-def _by_scatter_alone(spacings: Sequence[float], target: float) -> tuple[float, float, float]:
-    """Return the shares of close, single and long spacings that the scatter around the median alone gives.
-
-    The scatter is taken from all spacings by their median distance, which gaps and pairs hardly move.
-    """
-    middle = sp.median(spacings)
-    usual = 1.4826 * sp.median([abs(s - middle) for s in spacings])
-    return sp.normal_scatter(usual / middle, middle / target) if middle > 0 else (0.0, 1.0, 0.0)
+def _by_scatter_alone(spacings: Sequence[float], own: float) -> tuple[float, float, float]:
+    """Return the shares of close, single and long spacings that the scatter around the row's own spacing gives."""
+    return sp.normal_scatter(place_scatter(spacings, own) * math.sqrt(2))
 
 
-def _verdict(spacings: Sequence[float], target: float, c: sp.Classes) -> str:
-    """Return what stands out beyond what the scatter of the single seeds alone would give."""
-    ones = sp.singles(spacings, target)
-    n, cv = c.spacings, sp.sd(ones) / target
-    rule = sp.sum_rule(spacings, target)
+def _verdict(spacings: Sequence[float], target: float, own: float, rule: Account) -> str:
+    """Return what stands out at the row's own spacing, and how far that spacing is off."""
+    told, off = _at_own_spacing(spacings, own, rule), own / target - 1
+    if abs(off) <= EVEN_OFF:
+        return told
+    return f"{told} The row's own spacing is {percent(abs(off))} {'wider' if off > 0 else 'closer'} than the target."
+
+
+def _at_own_spacing(spacings: Sequence[float], own: float, rule: Account) -> str:
+    """Return what stands out beyond what the scatter of the seeds alone would give."""
+    c, ones, n = sp.classes(spacings, own), sp.singles(spacings, own), len(spacings)
+    cv = sp.sd(ones) / own
     if len(ones) > 9 and cv > 0.9 / math.sqrt(12):
         return f"No spacing control: the single spacings scatter {percent(cv)}, near the 29 % of pure chance."
-    close, _, far = _by_scatter_alone(spacings, target)
+    close, _, far = _by_scatter_alone(spacings, own)
     gaps = c.misses and wilson(c.misses, n)[0] > far
     pairs = c.multiples and wilson(c.multiples, n)[0] > close
     gap_words = f"{percent(c.misses / n)} of {n} spacings are gaps ({band(c.misses, n)})" if n else ""
     pair_words = f"{percent(c.multiples / n)} are close pairs ({band(c.multiples, n)})"
-    if (gaps or pairs) and rule.displaced > rule.doubles + rule.skips:
-        return (f"Seeds out of place: {rule.displaced} pairs of one close and one long space among {n} spacings; only "
-                f"{count(rule.skips, 'seed')} really missing, {rule.doubles} too many.")
-    tail = f", {rule.displaced} of them only a seed out of place" if rule.displaced else ""
+    displaced, doubles, skips = round(rule.displaced), round(rule.doubles), round(rule.skips)
+    if (gaps or pairs) and displaced > doubles + skips:
+        return (f"Seeds out of place: {displaced} pairs of one close and one long space among {n} spacings; only "
+                f"{count(skips, 'seed')} really missing, {doubles} too many.")
+    tail = f", {displaced} of them only a seed out of place" if displaced else ""
     if gaps and pairs:
         return f"Gaps and close pairs: {gap_words}, {pair_words}{tail}."
     if gaps:
         return f"Gaps: {gap_words}, more than scatter gives."
     if pairs:
         return f"Close pairs: of {n} spacings {pair_words}{tail}."
+    if cv > RAGGED:
+        return f"Ragged: the single spacings scatter {percent(cv)}; gaps and close pairs are what such scatter gives."
     return f"Even: {percent(c.singles / n, 3)} of {n} spacings are single ({band(c.singles, n)})."
-

@@ -1,4 +1,4 @@
-"""Does the trouble repeat? Folding by hole, autocorrelation, periodogram and the field tape rule.
+"""Does the trouble repeat? Autocorrelation, periodogram and the field tape rule.
 
 Lags are in delivered spacings. One turn of the disc always has the same length on the ground (holes x
 target), but a plugged hole repeats every H - 1 spacings, a late one every H, a doubling one every H + 1.
@@ -10,11 +10,9 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from diag.errors import MeasureError
-from diag.measure.counting import binomial_cdf, normal_cdf
-from diag.measure.spacing import mean, median, sd, singles
+from diag.measure.spacing import mean, sd
 
 LAG_OF = {"plugged": -1, "late": 0, "double": 1}
 """Lag in spacings, beside the number of holes, at which each fault of one hole repeats."""
@@ -57,8 +55,8 @@ def periodogram(values: Sequence[float]) -> tuple[list[float], list[float]]:
     return [len(data) / k for k in range(1, len(power) + 1)], [float(s) for s in shares]
 
 
-def wave_chances(shares: Sequence[float], window: int = 25) -> list[float]:
-    """Return for each wave the chance that scatter makes some wave stand out so far from its neighbours.
+def wave_chances(shares: Sequence[float], looked_at: int | None = None, window: int = 25) -> list[float]:
+    """Return for each wave the chance that scatter makes one of those looked at (all) stand out so far.
 
     Scatter of placement is not white in spacings (a late seed lengthens one and shortens the next), so a
     wave is held against the mean of those beside it (two on each side left out): with scatter alone the
@@ -66,6 +64,7 @@ def wave_chances(shares: Sequence[float], window: int = 25) -> list[float]:
     """
     sums = [0.0, *itertools.accumulate(shares)]
     m = len(shares)
+    tried = looked_at or m
     found = []
     for k, share in enumerate(shares):
         outer = (max(0, k - window), min(m, k + window + 1))
@@ -75,163 +74,8 @@ def wave_chances(shares: Sequence[float], window: int = 25) -> list[float]:
         if beside < 4 or level <= 0:
             found.append(1.0)
             continue
-        found.append(min(1.0, m * math.exp(-beside * math.log1p(share / level))))
+        found.append(min(1.0, tried * math.exp(-beside * math.log1p(share / level))))
     return found
-
-
-# ------------------------------------------------------------------------------------------- folding
-
-
-@dataclass(frozen=True)
-class Fold:
-    """Seeds sorted by the hole that carried them, hole 0 the one of the first seed.
-
-    `passes`, `seeds`: per hole. `shift`: median displacement per hole (length), 0 where no seed. `shift_sd`: SD
-    of single displacements, hole means taken out. `turns`: disc turns covered. `spacing`: spacing found.
-    """
-
-    passes: tuple[int, ...]
-    seeds: tuple[int, ...]
-    shift: tuple[float, ...]
-    shift_sd: float
-    turns: float
-    spacing: float
-
-    @property
-    def occupancy(self) -> list[float]:
-        """Seeds per pass of each hole."""
-        return [s / p if p else 1.0 for s, p in zip(self.seeds, self.passes, strict=True)]
-
-
-def fold(spacings: Sequence[float], target: float, holes: int) -> Fold:
-    """Return the fold of a run over the holes of a disc.
-
-    The count of passes is carried along the row with the spacing the singles show, and slow drift is
-    followed, so that neither a rate error nor a stretch of drive drift smears the holes together.
-    Raises MeasureError: fewer than two holes, no spacings.
-    """
-    if holes < 2:
-        raise MeasureError("A disc has at least two holes.", remedy="Correct the number of holes.")
-    if not spacings:
-        raise MeasureError("There are no spacings.", remedy="Give at least one.")
-    ones = singles(spacings, target)
-    pitch = median(ones) if ones else target
-    for _ in range(2):
-        pitch = _slope(spacings, _passes(spacings, pitch)) or pitch
-    index = _passes(spacings, pitch)
-    off = _level(_displaced(spacings, index, pitch), holes)
-    passes, seeds = [0] * holes, [0] * holes
-    for k in range(index[-1] + 1):
-        passes[k % holes] += 1
-    offs: list[list[float]] = [[] for _ in range(holes)]
-    last = -1
-    for k, residual in zip(index, off, strict=True):
-        seeds[k % holes] += 1
-        if k != last:
-            offs[k % holes].append(residual)
-        last = k
-    shift = [median(o) if o else 0.0 for o in offs]
-    several = [(o, mean(o)) for o in offs if len(o) > 1]
-    left = [r - middle for o, middle in several for r in o]
-    # Each hole mean costs one degree of freedom.
-    free = len(left) - len(several)
-    scatter = math.sqrt(math.fsum(r * r for r in left) / free) if free > 0 else 0.0
-    return Fold(tuple(passes), tuple(seeds), tuple(shift), scatter, (index[-1] + 1) / holes, pitch)
-
-
-def _passes(spacings: Sequence[float], pitch: float, follow: float = 0.08) -> list[int]:
-    """Return the hole pass of each seed; the expected place follows the seeds by a small part."""
-    index, ahead = [0], 0.0
-    for s in spacings:
-        ahead += s
-        step = max(0, round(ahead / pitch))
-        index.append(index[-1] + step)
-        ahead -= step * pitch
-        ahead -= follow * ahead if step else 0.0
-    return index
-
-
-def _slope(spacings: Sequence[float], index: Sequence[int]) -> float:
-    """Return the spacing of passes by a straight line through the seeds; 0 when all are on one pass.
-
-    A spacing taken from the singles alone is a little off, and that adds up along the row.
-    """
-    places = list(itertools.accumulate(spacings, initial=0.0))
-    middle, centre = mean(index), mean(places)
-    spread = math.fsum((k - middle) ** 2 for k in index)
-    together = math.fsum((k - middle) * (p - centre) for k, p in zip(index, places, strict=True))
-    return together / spread if spread else 0.0
-
-
-def _displaced(spacings: Sequence[float], index: Sequence[int], pitch: float) -> list[float]:
-    """Return how far each seed lies from an even row through the first one."""
-    places = itertools.accumulate(spacings, initial=0.0)
-    return [place - k * pitch for place, k in zip(places, index, strict=True)]
-
-
-def _level(values: Sequence[float], window: int) -> list[float]:
-    """Return values minus their mean over `window` neighbours on both sides, so that slow drift falls out."""
-    sums = list(itertools.accumulate(values, initial=0.0))
-    n, half = len(values), window // 2 + 1
-    spans = ((max(0, i - half), min(n, i + half + 1)) for i in range(n))
-    return [v - (sums[b] - sums[a]) / (b - a) for v, (a, b) in zip(values, spans, strict=True)]
-
-
-@dataclass(frozen=True)
-class HoleFault:
-    """A hole that stands out: `kind` plugged, late or double; `chance` that some hole does so by accident."""
-
-    kind: str
-    hole: int
-    value: float
-    chance: float
-
-
-def standing_out(folded: Fold, holes: int) -> list[HoleFault]:
-    """Return the most striking hole of each kind, most striking first.
-
-    Chances are for the most striking of all holes and three kinds (Bonferroni).
-    """
-    pairs = list(zip(folded.passes, folded.seeds, strict=True))
-    total, filled = sum(folded.passes), sum(min(s, p) for p, s in pairs)
-    extra = sum(max(0, s - p) for p, s in pairs)
-    found = []
-    for hole, (p, s) in enumerate(pairs):
-        if p < 2:
-            continue
-        gone, more = max(0, p - s), max(0, s - p)
-        rest = max(1, total - p)
-        found.append(HoleFault("plugged", hole, s / p, _tail(gone, p, (total - filled - gone + 0.5) / rest)))
-        found.append(HoleFault("double", hole, s / p, _tail(more, p, (extra - more + 0.5) / rest)))
-        if folded.shift_sd > 0:
-            z = abs(folded.shift[hole]) * math.sqrt(p) / (1.2533 * folded.shift_sd)
-            found.append(HoleFault("late", hole, folded.shift[hole], 2 * normal_cdf(-z)))
-    best = [min((f for f in found if f.kind == kind), key=lambda f: (f.chance, f.hole), default=None)
-            for kind in LAG_OF]
-    scaled = [HoleFault(f.kind, f.hole, f.value, min(1.0, f.chance * holes * 3)) for f in best if f]
-    return sorted(scaled, key=lambda f: f.chance)
-
-
-def wavy(folded: Fold, hole: int) -> float:
-    """Return how alike the shifts of neighbouring holes are, one hole left out: correlation at lag 1.
-
-    A single late hole leaves its neighbours alone; a drive wave carries them along.
-    """
-    others = [0.0 if h == hole else s for h, s in enumerate(folded.shift)]
-    total = math.fsum(s * s for s in others)
-    pairs = zip(others, others[1:] + others[:1], strict=True)
-    return math.fsum(a * b for a, b in pairs) / total if total > 0 else 0.0
-
-
-def _tail(k: int, n: int, p: float) -> float:
-    """Return the chance of at least k events in n."""
-    return 1.0 - binomial_cdf(k - 1, n, min(p, 1.0)) if k else 1.0
-
-
-def turns_needed(holes: int, empty_share: float, risk: float = 0.05) -> int:
-    """Return the disc turns after which a hole that is always empty cannot be an accident; at least 3."""
-    q = min(max(empty_share, 0.01), 0.9)
-    return max(3, math.ceil(math.log(risk / (3 * holes)) / math.log(q)))
 
 
 # ------------------------------------------------------------------------------- distances and parts

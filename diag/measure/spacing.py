@@ -129,47 +129,6 @@ def between_share(spacings: Sequence[float], target: float) -> float:
     return min(1.0, between / total) if total > 0 else 0.0
 
 
-@dataclass(frozen=True)
-class SumRule:
-    """What a run of spacings holds by the sum rule: seeds out of place, real extra and real missing ones."""
-
-    displaced: int
-    doubles: int
-    skips: int
-    net_missing: int
-
-
-def sum_rule(spacings: Sequence[float], target: float) -> SumRule:
-    """Return displaced pairs, true doubles and true skips.
-
-    Every short spacing is added to the neighbour that brings the sum nearest to whole targets: one target
-    is a real double, two a displaced seed, three a displaced seed beside a skip.
-    """
-    checked(spacings, target)
-    ratio = [s / target for s in spacings]
-    used = [False] * len(ratio)
-    displaced = doubles = skips = 0
-    for i, r in enumerate(ratio):
-        if r > 0.5 + 1e-9:
-            continue
-        used[i] = True
-        sides = [j for j in (i - 1, i + 1) if 0 <= j < len(ratio) and not (used[j] and ratio[j] > 0.5 + 1e-9)]
-        j = min(sides, key=lambda j: _off_whole(r + ratio[j]), default=None)
-        whole = max(1, round(r + ratio[j])) if j is not None else 1
-        if whole == 1 or j is None:
-            doubles += 1
-            continue
-        used[j] = True
-        displaced += 1
-        skips += whole - 2
-    skips += sum(max(0, round(r) - 1) for r, u in zip(ratio, used, strict=True) if not u and r > 1.5 + 1e-9)
-    return SumRule(displaced, doubles, skips, round(math.fsum(ratio)) - len(ratio))
-
-
-def _off_whole(total: float) -> float:
-    return abs(total - max(1, round(total)))
-
-
 def lag1(spacings: Sequence[float], target: float) -> tuple[float, int] | None:
     """Return the correlation of one single spacing with the next single one, and the number of such pairs.
 

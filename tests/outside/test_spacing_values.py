@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import pytest
 
 from diag.measure import counting, drive, economics, holes, kinematics, rhythm, spacing, stand
+from diag.measure.passes import account
 from diag.units import ACRE, FOOT, HECTARE, INCH, convert
 
 SOURCES = {
@@ -138,8 +139,8 @@ ROWS = [
     Row("C06", "DERIVED", lambda: [spacing.mean(T1), spacing.sd(T1), 100 * spacing.sd(T1) / spacing.mean(T1)],
         [6.780, 4.003, 59.04], 0.01),
     Row("C07", "DERIVED", lambda: 100 * spacing.between_share(T1, 6.0), 96.86, 0.05),
-    Row("C08", "DERIVED", lambda: spacing.sum_rule(T1, 6.0).net_missing, 5, 0),
-    Row("C09", "DERIVED", lambda: [spacing.sum_rule(T1, 6.0).doubles, spacing.sum_rule(T1, 6.0).displaced],
+    Row("C08", "DERIVED", lambda: account(T1, 6.0).skips - account(T1, 6.0).doubles, 5, 0),
+    Row("C09", "DERIVED", lambda: [account(T1, 6.0).doubles, account(T1, 6.0).displaced],
         [2, 2], 0),
     Row("C10", "DERIVED (29 FROM MEMORY: Kachman & Smith 1995)",
         lambda: 100 * spacing.sd([0.5 + (i + 0.5) / 100_000 for i in range(100_000)]), 28.87, 0.01),
