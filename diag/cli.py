@@ -10,7 +10,7 @@ import argparse
 import json
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -252,9 +252,15 @@ def _rest(options: argparse.Namespace) -> tuple[list[str], argparse.Namespace]:
 def _measure(options: argparse.Namespace) -> int:
     from diag.analyses.cli import main as measure
 
+    def generic(quantity: str) -> Mapping[str, float]:
+        from diag.knowledge.limits import generic_limits
+        from diag.knowledge.load import knowledge_folder
+
+        return generic_limits(knowledge_folder(), quantity)
+
     rest, known = _rest(options)
     units = ["--units", known.units] if getattr(known, "units", None) else []
-    return measure([*rest, *units], json_out=getattr(known, "json", False))
+    return measure([*rest, *units], json_out=getattr(known, "json", False), generic=generic)
 
 
 def _knowledge(options: argparse.Namespace) -> int:

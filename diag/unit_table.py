@@ -174,9 +174,11 @@ _UNITS = (
     _unit("time", "day", 86_400.0, "days"),
     _unit("angle", "rad", 1.0, "radian | radians"),
     _unit("angle", "deg", math.pi / 180, "degree | degrees | \u00b0", "\u00b0"),
-    _unit("torque", "N m", 1.0, "Nm | N.m | newton metre | newton meter"),
-    _unit("torque", "lbf ft", POUND_FORCE * FOOT, "ft lb | lb ft | ft lbf | foot pound | foot pounds"),
-    _unit("torque", "lbf in", POUND_FORCE * INCH, "in lb | lb in | in lbf | inch pound | inch pounds"),
+    _unit("torque", "N m", 1.0, "Nm | N.m | N-m | newton metre | newton meter"),
+    _unit("torque", "lbf ft", POUND_FORCE * FOOT, "ft lb | lb ft | ft lbf | ft-lb | lb-ft | ft lbs | ft-lbs | "
+          "ft-lbf | foot pound | foot pounds"),
+    _unit("torque", "lbf in", POUND_FORCE * INCH, "in lb | lb in | in lbf | in-lb | lb-in | in lbs | in-lbs | "
+          "in-lbf | inch pound | inch pounds"),
     _unit("force", "N", 1.0, "newton | newtons"),
     _unit("force", "lbf", POUND_FORCE, "pound force | pounds force"),
     _unit("force", "kgf", GRAVITY, "kilogram force"),

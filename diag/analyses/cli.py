@@ -7,7 +7,7 @@ import json
 import os
 import re
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NoReturn
 
 from diag import figures
@@ -31,6 +31,8 @@ MAIN = {
     "stand_count": ("rate", "per_length", "to_target", "counted", "lowest_row", "lowest_ratio", "rows_chance"),
     "vacuum_row_map": ("pattern", "median", "lowest", "lowest_row", "deficit", "spread", "below_reference", "factor",
                        "drift"),
+    "row_compare": ("pattern", "median", "highest", "highest_row", "highest_ratio", "lowest", "lowest_row",
+                    "lowest_ratio", "zero_rows"),
     "vacuum_log": ("pattern", "swing", "trend", "period", "lowest"),
 }
 """Results shown without --detail."""
@@ -43,11 +45,16 @@ class _Parser(argparse.ArgumentParser):
         raise UsageError(f"{message[0].upper()}{message[1:]}.", self.prog, f"See `{self.prog} --help`.")
 
 
-def main(argv: list[str], *, json_out: bool = False) -> int:
+Generic = Callable[[str], Mapping[str, float]]
+"""Limits by name (SI) that readings of a quantity are held against where nothing better is given."""
+
+
+def main(argv: list[str], *, json_out: bool = False, generic: Generic = lambda quantity: {}) -> int:
     """Carry out `diag measure` with these arguments; return 0, or 2 on bad input."""
     json_out = json_out or "--json" in argv
     try:
         options = _parser().parse_args(_protected(argv))
+        options.generic = generic
         found, code = options.run(options, json_out)
     except DiagError as error:
         _complain(error, json_out)
@@ -83,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
         ("gaps", "distances between like gaps: which part repeats", _gap_options, _gaps),
         ("stand", "counts of seeds or plants in lengths of row", _stand_options, _stand),
         ("vacuum", "one vacuum reading per row, or over time", _vacuum_options, _vacuum),
+        ("rows", "one reading per row of torque, current, voltage ...: which row stands out", _row_options, _rows),
     ):
         command = commands.add_parser(name, help=told, description=told.capitalize() + ".", parents=[common])
         command.add_argument("source", nargs="+", metavar="FILE|VALUE", help="files, or values with unit; - is stdin")
@@ -275,7 +283,9 @@ def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int
                      all_low_below_reference="all_limit vacuum", drift_limit="drift_limit vacuum",
                      reading_error="reading_error vacuum")
     if "row_low_below_median" in context:
+        context["row_high_above_median"] = context["row_low_below_median"]
         context.setdefault("all_low_below_reference", context["row_low_below_median"])
+    context = {**options.generic("vacuum"), **context}
     if options.sections:
         context["sections"] = options.sections
     if options.healthy:
@@ -291,6 +301,54 @@ def _vacuum_jobs(table: Table, context: Context) -> list[Job]:
     elif len(table.values) == 1:
         job, reading = "vacuum_reading", Reading("number", table.values)
     else:
-        rows = table.rows or tuple(range(1, len(table.values) + 1))
-        job, reading = "vacuum_row_map", Reading("numbers", table.values, rows)
+        job, reading = "vacuum_row_map", Reading("numbers", table.values, _numbered(table))
     return [(job, analyse(job, reading, context), context)]
+
+
+def _row_options(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--quantity", choices=BY_ROW, help="what was read; else it follows from the column's name")
+    command.add_argument("--healthy", metavar="FILE", help="the same readings from when the machine was sound")
+    command.add_argument("--sections", help="wings or hoses, such as left=1-6;right=7-12")
+    command.add_argument("--low", help="part of the middle row below which a row is low, such as 70%%")
+    command.add_argument("--high", help="part of the middle row above which a row is high, such as 150%%")
+    command.add_argument("--pair", metavar="BAD,GOOD", help="hold one row against another, such as 7,6")
+
+
+BY_ROW = ("torque", "current", "voltage", "vacuum", "depth", "count")
+"""Columns with one reading per row."""
+
+
+def _rows(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
+    given = _given(options, row_low_ratio="low percent", row_high_ratio="high percent")
+    if options.sections:
+        given["sections"] = options.sections
+    wanted = (options.quantity,) if options.quantity else BY_ROW
+    if options.healthy:
+        sound = read_file(options.healthy, wanted, options.unit)
+        given["healthy_rows"] = pack_rows(dict(zip(_numbered(sound), sound.values, strict=True)))
+
+    def work(table: Table, context: Context) -> list[Job]:
+        here = {**options.generic(table.name), **context, "quantity": table.name}
+        reading = Reading("numbers", table.values, _numbered(table))
+        jobs: list[Job] = [("row_compare", analyse("row_compare", reading, here), here)]
+        if options.pair:
+            values = dict(zip(reading.rows, reading.numbers, strict=True))
+            two = Reading("numbers", tuple(values[row] for row in _pair(options.pair, values)))
+            jobs.append(("pair", analyse("pair", two, here), here))
+        return jobs
+
+    return _each(options, json_out, wanted, work, given)
+
+
+def _numbered(table: Table) -> tuple[int, ...]:
+    """Return the row of each value: as read, else counted from 1."""
+    return table.rows or tuple(range(1, len(table.values) + 1))
+
+
+def _pair(said: str, values: Mapping[int, float]) -> tuple[int, int]:
+    """Return the good and the bad row of "BAD,GOOD". Raises UsageError."""
+    bad, _, good = said.partition(",")
+    rows = [int(r) for r in (good, bad) if r.strip().isdigit() and int(r) in values]
+    if len(rows) != 2:
+        raise UsageError(f'"{said[:20]}" is not a pair of rows that were read.', "--pair", "Write --pair 7,6.")
+    return rows[0], rows[1]

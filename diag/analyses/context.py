@@ -92,6 +92,8 @@ _LIST = (
     Given("all_low_below_reference", "reading", "all rows are low this far below the reference"),
     Given("row_low_ratio", "ratio", "a row counts as low below this ratio to the median row"),
     Given("row_high_ratio", "ratio", "a row counts as high above this ratio to the median row"),
+    Given("usual_low", "reading", "less than this is little for such machines"),
+    Given("usual_high", "reading", "more than this is much for such machines"),
     Given("drift_limit", "reading", "largest change of the first row, read again, to be spread out"),
     Given("swing_limit", "reading", "a log swings when it goes up and down by more than this"),
     Given("fall_limit", "reading", "a log falls when its trend over the whole log is more than this"),

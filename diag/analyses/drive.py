@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 
 from diag.analyses import context as ctx
-from diag.analyses.charts import rows as row_chart
 from diag.analyses.model import Analysed, Context, Reading, analysis, gives
-from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value
-from diag.analyses.values import by_row, extremes, two
+from diag.analyses.saying import analysed, percent, said, value
+from diag.analyses.values import two
 from diag.errors import MeasureError
 from diag.measure import drive, electrical, kinematics
-from diag.measure.spacing import median
 
 
 @analysis(
@@ -39,8 +37,35 @@ def run_slip(reading: Reading, context: Context) -> Analysed:
         results.append(value("rate_factor", factor, error / (1 - chart)))
         told += f"; the rate is {percent(factor, 3)} of the chart's"
     few = free < 20
+    few_words = f"{free:g} turns are few: count over a longer course." if few else ""
     return analysed(results, f"{told}.", needed=math.ceil(20 - free) if few else None,
-                    reason=f"{free:g} turns are few: count over a longer course." if few else "")
+                    reason=no_slip(slip, error) or few_words)
+
+
+def no_slip(slip: float, error: float) -> str:
+    """Return why a slip cannot be, "" when it can: a wheel that is not driven never turns more than its way."""
+    if slip >= -2 * error:
+        return ""
+    return (f"A slip of {percent(slip)} cannot be: the loaded wheel turned more than without slip. The two counts are "
+            "exchanged, or were made over unequal courses or at unequal tyre pressure: count again.")
+
+
+MUCH_LOST = 0.1
+"""Share of the voltage from which a loss is said to be too much, whatever the limits say (estimate)."""
+
+
+def much_lost(lost: float, source: float, where: str) -> str:
+    """Return what is said of a loss (V) on which nothing runs well, "" of an ordinary one."""
+    if lost <= MUCH_LOST * source:
+        return ""
+    return f"{percent(lost / source)} of the voltage is lost in {where}: too much for any motor or module."
+
+
+def backwards(lost: float) -> str:
+    """Return why a measured loss (V) cannot be, "" when it can."""
+    if lost >= 0:
+        return ""
+    return "The load reads more than the source: leads exchanged, or read at different moments. Measure again."
 
 
 @analysis(
@@ -137,45 +162,8 @@ def run_voltage_drop(reading: Reading, context: Context) -> Analysed:
         sound = electrical.drop(electrical.wire_resistance_by_area(area, length, warm), current)
         results += [value("wire_drop", sound), value("extra_resistance", max(0.0, (lost - sound) / current))]
         told += f"; a sound wire would lose {said(sound, 'voltage', context)}"
-    return analysed(results, f"{told}.")
-
-
-@analysis(
-    "current_compare", "Motor current by row", takes="numbers",
-    uses="healthy_rows",
-    results=(
-        gives("median", "current", "median of the rows that draw current"),
-        gives("highest_ratio", "ratio", "highest over median"),
-        gives("highest_row", "count", "its row"),
-        gives("lowest_ratio", "ratio", "lowest over median"),
-        gives("lowest_row", "count", "its row"),
-        gives("zero_rows", "count", "rows that draw nothing"),
-    ),
-)
-def run_current_compare(reading: Reading, context: Context) -> Analysed:
-    """Return motor currents (A) per row against the median of those that draw any, or against healthy values."""
-    values = by_row(reading)
-    drawing = {r: abs(v) for r, v in values.items() if v != 0}
-    if len(values) < 3:
-        return too_few(f"{len(values)} rows; a comparison needs three.", 3 - len(values))
-    if not drawing:
-        return analysed([value("zero_rows", len(values))], "No row draws current.")
-    healthy = ctx.row_values(context, "healthy_rows")
-    middle = median(list(drawing.values()))
-    ratios = {r: v / (healthy.get(r) or middle) for r, v in drawing.items()}
-    low, high = extremes(ratios)
-    idle = [r for r, v in values.items() if v == 0]
-    most, least = percent(ratios[high], 3), percent(ratios[low], 3)
-    told = f"Row {high} draws most, {most} of the middle row; row {low} least, {least}"
-    texts = {r: said(v, "current", context) for r, v in values.items()}
-    told += f"; {rows_said(idle)} {'draws' if len(idle) == 1 else 'draw'} nothing" if idle else ""
-    return analysed(
-        [value("median", middle), value("highest_ratio", ratios[high]), value("highest_row", high),
-         value("lowest_ratio", ratios[low]), value("lowest_row", low), value("zero_rows", len(idle))],
-        f"{told}.",
-        notes=("Held against this machine's healthy values." if healthy else "",),
-        charts=lambda width: (row_chart(values, texts, {}, width),),
-    )
+    return analysed(results, f"{told}.", reason=backwards(lost),
+                    notes=(much_lost(lost, source, "what lies between the two readings"),))
 
 
 def _one(reading: Reading) -> float:

@@ -20,7 +20,7 @@ from diag.measure.passes import own_pitch
 
 RISK = 0.01
 """Chance of accident below which a rhythm is called one, whichever way it was looked for."""
-RISK_OF_A_WAVE = RISK / 2
+RISK_OF_A_WAVE = 0.4 * RISK
 """Where seeds scatter widely a wave is called a little too easily; the chance of a hole is on the cautious side."""
 
 LEAST_TURNS = 3

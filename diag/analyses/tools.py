@@ -7,8 +7,10 @@ from collections.abc import Callable
 from typing import Any
 
 from diag import figures
+from diag.analyses.drive import backwards, much_lost, no_slip
 from diag.analyses.report import note as hanging
 from diag.analyses.saying import percent
+from diag.analyses.vacuum import too_fast
 from diag.errors import DiagError, UsageError
 from diag.measure import drive, economics, electrical, fan, holes, kinematics, proof, vacuum
 from diag.units import System, show
@@ -41,6 +43,11 @@ class Values:
             name = option.replace("_", "-")
             raise UsageError(f"--{name} is missing.", "diag measure", f"Add --{name} with its unit.")
         return found
+
+    @property
+    def system(self) -> System:
+        """The units to show."""
+        return "metric" if self._options.units == "metric" else "us"
 
     def word(self, option: str) -> str | None:
         """Return an option as typed."""
@@ -157,14 +164,17 @@ def _fan(v: Values) -> Out:
                  ("power_factor", "power then changes to", fan.power_at_speed(1.0, factor), "share")]
         if rpm:
             rows.append(("rpm_needed", "fan speed needed", rpm * factor, "fan_speed"))
+            notes += _too_fast(rpm * factor, rated, v)
     if rpm and rated:
         rows += [("to_rated", "speed over the rated one", rpm / rated, "share"),
                  ("vacuum_factor", "vacuum over that at the rated speed", (rpm / rated) ** 2, "share")]
+        notes += _too_fast(rpm, rated, v)
     altitude, warm = v("altitude", "altitude"), v("temperature", "temperature")
     if altitude is not None or warm is not None:
         sigma = fan.density_ratio(altitude or 0.0, warm)
         rows += [("density_factor", "air density over sea level at 15 C", sigma, "share"),
                  ("altitude_speed", "fan speed that makes up for it", fan.speed_factor(sigma), "share")]
+        notes += _too_fast((rpm or 0.0) * fan.speed_factor(sigma), rated, v)
         if now:
             rows.append(("vacuum_here", "vacuum of a fan set so at sea level", now * sigma, "vacuum"))
     flow, motor, efficiency = v("flow", "flow"), v("motor", "volume"), v("efficiency", "percent") or 1.0
@@ -179,6 +189,11 @@ def _fan(v: Values) -> Out:
     if not rows:
         raise UsageError("Too little was given.", "diag measure fan", "Add --vacuum and --wanted, or --rpm, --rated.")
     return rows, notes
+
+
+def _too_fast(speed: float, rated: float | None, v: Values) -> list[str]:
+    told = too_fast(speed, rated, {"units": v.system}) if rated else ""
+    return [f"WARNING: {told}"] if told else []
 
 
 @_tool("wire", "voltage drop of a wire, out and back",
@@ -196,26 +211,34 @@ def _wire(v: Values) -> Out:
                  ("wire_drop", "drop of a sound wire", sound, "voltage")]
         if size in electrical.WIRE_FROM_MEMORY:
             notes.append("The table value of this wire size is from memory.")
+        given = source or electrical.NOMINAL
+        if sound >= given:
+            notes.append(f"{sound:.3g} V lost of {given:.3g} V cannot be: no wire of this kind carries that current.")
+        else:
+            notes.append(much_lost(sound, given, "a sound wire of this kind"))
     if source is not None and load is not None:
         rows += [("drop", "drop that was measured", source - load, "voltage")]
+        lost = source - load
+        notes.append(backwards(lost) or much_lost(lost, source, "what lies between the two readings"))
         if current:
             extra = max(0.0, source - load - (sound or 0.0))
             rows += [("extra_resistance", "resistance beyond the wire", extra / current, "resistance"),
                      ("heat", "heat made there", extra * current, "heat")]
     if not rows:
         raise UsageError("Too little was given.", "diag measure wire", "Add --size, --length and --current.")
-    return rows, [*notes, "Measure under load, supply side and ground side apart."]
+    return rows, [*filter(None, notes), "Measure under load, supply side and ground side apart."]
 
 
 @_tool("slip", "wheel slip from turns counted over one course", "free=40 loaded=37 chart=4%")
 def _slip(v: Values) -> Out:
     free, loaded, chart = v.need("free", "count"), v.need("loaded", "count"), v("chart", "percent")
     found = drive.slip(free, loaded)
+    impossible = no_slip(found, drive.slip_error(free, loaded))
     rows: list[Row] = [("slip", "wheel slip", found, "share"),
                        ("error", "give or take", 1.96 * drive.slip_error(free, loaded), "share")]
     if chart is not None:
         rows.append(("rate_factor", "seeding rate over the chart's", drive.rate_factor_for_slip(found, chart), "share"))
-    return rows, []
+    return rows, [impossible] if impossible else []
 
 
 @_tool("hole", "how much of a hole a singulator covers, and what holds a seed",

@@ -224,4 +224,14 @@ def run_fan_speed(reading: Reading, context: Context) -> Analysed:
          value("vacuum_factor", ratio**2, 2 * ratio * error / wanted)],
         f"{said(speed, 'fan_speed', context, 4)}, {percent(ratio, 3)} of {said(wanted, 'fan_speed', context, 4)}; "
         f"that alone gives {percent(ratio**2, 3)} of the vacuum.",
+        notes=(too_fast(speed, wanted, context),),
     )
+
+
+def too_fast(speed: float, rated: float, context: Context) -> str:
+    """Return the warning that a fan turns, or would turn, faster than it may; "" where it does not."""
+    if speed <= rated:
+        return ""
+    return (f"{said(speed, 'fan_speed', context, 4)} is above the {said(rated, 'fan_speed', context, 4)} on plate or "
+            "record. No fan runs beyond its rated speed: the operator's manual has the last word. Look for where the "
+            "vacuum is lost instead.")

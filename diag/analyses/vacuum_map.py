@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from diag.analyses import context as ctx
 from diag.analyses.charts import rows as row_chart
@@ -17,7 +18,8 @@ from diag.measure.spacing import mean, median
 
 @analysis(
     "vacuum_row_map", "Vacuum row by row", takes="numbers",
-    uses=f"{ctx.ROW_LIMITS} sections vacuum_set healthy_rows drift_limit reading_error",
+    uses=f"{ctx.ROW_LIMITS} sections vacuum_set usual_low usual_high healthy_rows "
+         "drift_limit reading_error",
     results=(
         gives("pattern", "word", "what the map looks like", *ROW_PATTERN, "step", "falling"),
         gives("median", "vacuum", "median of the rows"),
@@ -33,7 +35,7 @@ from diag.measure.spacing import mean, median
         gives("fall", "vacuum", "largest fall from first to last row of a section, by a straight line"),
         gives("below_reference", "vacuum", "reference minus median"),
         gives("to_reference", "ratio", "median over reference"),
-        gives("reference", "word", "what the median was held against", "healthy", "book", "none"),
+        gives("reference", "word", "what the median was held against", "healthy", "book", "generic", "none"),
         gives("others", "word", "the rows that are not low, held against their healthy values",
               "lower", "same", "higher", "unknown"),
         gives("factor", "ratio", "rows over their healthy values, median"),
@@ -54,8 +56,10 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
     error = ctx.positive(context, "reading_error") or 0.0
     sections = {n: r for n, r in ctx.sections(context).items() if set(r) & set(values)}
     healthy = ctx.row_values(context, "healthy_rows")
-    known, source = _map_reference(values, healthy, context)
     limits = Limits.distance(context, list(values.values()))
+    known, source = _map_reference(values, healthy, context)
+    if source == "generic":
+        limits = replace(limits, all_low=1e-9)
     found = map_of(values, limits, sections, known)
     pattern, chances = pattern_of(values, limits, sections, known, math.sqrt(2) * error)
     shape = _shape(found.pattern, values, sections, limits)
@@ -63,14 +67,14 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
         pattern, chances = shape, None
     rest = vac.others(values, healthy, found.low, limits.low)
     results = [word("pattern", pattern, chances), *_figures(values, found.low, found.high, sections, error),
-               word("reference", source), *_reference_results(values, known, error),
+               word("reference", source), *_reference_results(values, known, source, error),
                word("others", rest), *_factor(values, healthy)]
     if walk.drift is not None:
         results += [value("drift", walk.drift, math.sqrt(2) * error),
                     value("drift_spread", float(walk.spread_out))]
     return analysed(
         results,
-        _map_words(pattern, found.section, found.low, found.high, values, known, context),
+        _map_words(pattern, found, values, limits, known, source, context),
         notes=(_drift_note(walk, rows[0], context), unjudged(limits), _others_note(rest, bool(found.low))),
         charts=lambda width: (_map_chart(values, found.low, found.high, context, width),),
     )
@@ -78,16 +82,23 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
 
 def _map_reference(values: Mapping[int, float], healthy: Mapping[int, float],
                    context: Context) -> tuple[float | None, str]:
+    """Return what the rows are held against: healthy values, what was set or the book asks for, what is usual."""
     known = [healthy[r] for r in values if r in healthy]
     if len(known) >= max(2, len(values) // 2):
         return median(known), "healthy"
-    return reference(context, "vacuum_set")
+    set_, source = reference(context, "vacuum_set")
+    if set_ is not None:
+        return set_, source
+    middle = median(list(values.values()))
+    usual = [ctx.positive(context, name) for name in ("usual_low", "usual_high")]
+    beyond = [u for u, side in zip(usual, (-1, 1), strict=True) if u is not None and side * (middle - u) > 0]
+    return (beyond[0], "generic") if beyond else (None, "none")
 
 
-def _reference_results(values: Mapping[int, float], known: float | None, error: float) -> list[Result]:
+def _reference_results(values: Mapping[int, float], known: float | None, source: str, error: float) -> list[Result]:
     if known is None:
         return []
-    return against(median(list(values.values())), known, "book", error)[0]
+    return against(median(list(values.values())), known, source, error)[0]
 
 
 def _figures(values: Mapping[int, float], low: Sequence[int], high: Sequence[int],
@@ -117,29 +128,55 @@ def _shape(pattern: str, values: Mapping[int, float], sections: Mapping[str, Seq
         off_line = math.sqrt(mean([(v - start - change * i / (len(along) - 1)) ** 2 for i, v in enumerate(along)]))
         if abs(height) >= limits.low and left < 0.25 * abs(height) and left < 0.7 * off_line and cut:
             return "step"
-        if -change >= limits.low and off_line < 0.25 * abs(change):
+        if abs(change) >= limits.low and off_line < 0.25 * abs(change):
             return "falling"
     return pattern
 
 
-def _map_words(pattern: str, section: str, low: Sequence[int], high: Sequence[int], values: Mapping[int, float],
-               known: float | None, context: Context) -> str:
+def _map_words(pattern: str, found: vac.RowMap, values: Mapping[int, float], limits: Limits, known: float | None,
+               source: str, context: Context) -> str:
+    """Return every odd row and how the rows together lie against what they were held against."""
     middle = median(list(values.values()))
-    around = f"the middle row has {said(middle, 'vacuum', context)}"
-    if pattern == "even":
+    told = []
+    if found.section:
+        told.append(f"section {found.section} low ({rows_said(found.low)}): "
+                    f"{_worst_said(values, found.low, middle, context)}")
+    elif pattern in ("step", "falling"):
+        told.append(_along(pattern, values, context))
+    else:
+        told += [f"{rows_said(rows)} {side}: {_worst_said(values, rows, middle, context)}"
+                 for rows, side in ((found.low, "low"), (found.high, "high")) if rows]
+    told += _together(bool(told), values, limits.low, known, source, limits.all_low or limits.low, context)
+    if not told:
         spread = max(values.values()) - min(values.values())
-        return f"Even: {len(values)} rows within {said(spread, 'vacuum', context, 2)}; {around}."
-    if pattern in ("all_low", "all_high") and known is not None:
-        side = "low" if pattern == "all_low" else "high"
-        return (f"All rows {side} and alike: {around}, {said(abs(known - middle), 'vacuum', context, 2)} "
-                f"{'below' if side == 'low' else 'above'} the {said(known, 'vacuum', context)} wanted.")
-    if pattern == "section_low":
-        return f"Section {section} low ({rows_said(low)}): {_worst_said(values, low, middle, context)}."
-    if pattern in ("step", "falling"):
-        how = "a step along the rows" if pattern == "step" else "a steady fall along the rows"
-        return f"Vacuum drops by {how}; the lowest row has {said(min(values.values()), 'vacuum', context)}, {around}."
-    rows, side = (low, "low") if low else (high, "high")
-    return f"{rows_said(rows).capitalize()} {side}: {_worst_said(values, rows, middle, context)}."
+        told.append(f"even: {len(values)} rows within {said(spread, 'vacuum', context, 2)}; "
+                    f"the middle row has {said(middle, 'vacuum', context)}")
+    words = "; ".join(told)
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def _along(pattern: str, values: Mapping[int, float], context: Context) -> str:
+    rows = sorted(values)
+    lowest, highest = extremes(values)
+    first, last = (rows[0], rows[-1]) if values[rows[0]] > values[rows[-1]] else (rows[-1], rows[0])
+    how = "drops by a step" if pattern == "step" else "falls steadily"
+    return (f"vacuum {how} from row {first} to row {last}: {said(values[highest], 'vacuum', context)} to "
+            f"{said(values[lowest], 'vacuum', context)}")
+
+
+def _together(odd: bool, values: Mapping[int, float], near: float, known: float | None, source: str, all_limit: float,
+              context: Context) -> list[str]:
+    """Return how far the rows lie from the reference together, and which of them do not; nothing where they agree."""
+    middle = median(list(values.values()))
+    if known is None or abs(known - middle) < all_limit:
+        return []
+    side, away = ("low", "below") if middle < known else ("high", "above")
+    than = {"healthy": "they had when healthy", "generic": "usual for such discs"}.get(source, "wanted")
+    right = [r for r, v in values.items() if abs(v - known) < near]
+    head = f"the others {side}" if odd else f"all rows but {rows_said(right)} {side}" if right else (
+        f"all rows {side} and alike")
+    return [f"{head}: the middle row has {said(middle, 'vacuum', context)}, "
+            f"{said(abs(known - middle), 'vacuum', context, 2)} {away} the {said(known, 'vacuum', context)} {than}"]
 
 
 def _worst_said(values: Mapping[int, float], rows: Sequence[int], middle: float, context: Context) -> str:

@@ -12,6 +12,7 @@ from diag.analyses.patterns import Limits, map_of, pattern_of
 from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value, word
 from diag.errors import MeasureError
 from diag.measure.spacing import mean, median, sd
+from diag.units import QUANTITIES
 
 
 def reference(context: Context, *names: str) -> tuple[float | None, str]:
@@ -67,7 +68,8 @@ def by_row(reading: Reading) -> dict[int, float]:
 
 @analysis(
     "row_compare", "Rows compared", takes="numbers",
-    uses="sections row_low_ratio row_high_ratio row_low_below_median row_high_above_median reading_error",
+    uses="sections row_low_ratio row_high_ratio row_low_below_median row_high_above_median healthy_rows quantity "
+         "reading_error",
     results=(
         gives("median", "reading", "median of the rows"),
         gives("highest", "reading", "highest reading"),
@@ -82,26 +84,50 @@ def by_row(reading: Reading) -> dict[int, float]:
     ),
 )
 def run_row_compare(reading: Reading, context: Context) -> Analysed:
-    """Return which rows stand out of values of any quantity, and in what pattern."""
-    values = by_row(reading)
-    if len(values) < 3:
-        return too_few(f"{len(values)} rows; a comparison needs three.", 3 - len(values))
+    """Return which rows stand out of values of any quantity, and in what pattern.
+
+    The middle row is that of the rows that read anything. Where every row's healthy value is known, each row is
+    held against its own.
+    """
+    read = by_row(reading)
+    if len(read) < 3:
+        return too_few(f"{len(read)} rows; a comparison needs three.", 3 - len(read))
+    idle = [r for r, v in read.items() if v == 0]
+    if len(idle) == len(read):
+        return analysed([value("zero_rows", len(idle))], "No row reads anything.")
+    values, own = _own_level(read, context)
     error = ctx.positive(context, "reading_error") or 0.0
-    middle = median(list(values.values()))
+    middle = median([v for v in values.values() if v != 0])
     low, high = extremes(values)
     results = [value("median", middle), value("highest", values[high], error), value("highest_row", high),
                value("lowest", values[low], error), value("lowest_row", low),
-               value("spread", values[high] - values[low], error * math.sqrt(2)),
-               value("zero_rows", sum(v == 0 for v in values.values()))]
-    if middle:
-        results += [value("highest_ratio", values[high] / middle, error / abs(middle)),
-                    value("lowest_ratio", values[low] / middle, error / abs(middle))]
+               value("spread", values[high] - values[low], error * math.sqrt(2)), value("zero_rows", len(idle)),
+               value("highest_ratio", values[high] / middle, error / abs(middle)),
+               value("lowest_ratio", values[low] / middle, error / abs(middle))]
     limits = Limits.ratio(context) or Limits.distance(context, list(values.values()))
-    spread = error * math.sqrt(2) / (abs(middle) or 1.0) if limits.by_ratio else error * math.sqrt(2)
+    spread = error * math.sqrt(2) / abs(middle) if limits.by_ratio else error * math.sqrt(2)
     pattern, chances = pattern_of(values, limits, ctx.sections(context), reading_error=spread)
     results.append(word("pattern", pattern, chances))
     found = map_of(values, limits, ctx.sections(context))
-    return analysed(results, _rows_verdict(found.low, found.high, values, middle), notes=(unjudged(limits),))
+    texts = {r: _shown(v, context) for r, v in read.items()}
+    return analysed(results, _rows_verdict([r for r in found.low if r not in idle], found.high, idle, values, texts),
+                    notes=(unjudged(limits), own),
+                    charts=lambda width: (row_chart(read, texts, dict.fromkeys(found.low, "low")
+                                                    | dict.fromkeys(found.high, "high"), width),))
+
+
+def _own_level(read: Mapping[int, float], context: Context) -> tuple[Mapping[int, float], str]:
+    """Return the values, each with what its row differed by when healthy taken out, and the note that says so."""
+    healthy = ctx.row_values(context, "healthy_rows")
+    if not all(healthy.get(r) for r in read):
+        return read, ""
+    usual = median([healthy[r] for r in read])
+    return {r: v * usual / healthy[r] for r, v in read.items()}, "Each row is held against its own healthy value."
+
+
+def _shown(number: float, context: Context) -> str:
+    known = str(context.get("quantity", ""))
+    return said(number, known, context) if known in QUANTITIES else f"{number:.3g}"
 
 
 def extremes(values: Mapping[int, float]) -> tuple[int, int]:
@@ -114,19 +140,16 @@ def unjudged(limits: Limits) -> str:
     return "" if limits.judged else "No limit was given: rows were judged by the scatter of the others."
 
 
-def _rows_verdict(low: Sequence[int], high: Sequence[int], values: Mapping[int, float], middle: float) -> str:
-    told = []
-    if low:
-        told.append(f"{rows_said(low)} low" + _worst(min(values[r] for r in low), middle))
-    if high:
-        told.append(f"{rows_said(high)} high" + _worst(max(values[r] for r in high), middle))
-    if not told:
-        return f"Even: no row of {len(values)} stands out."
-    return f"{' and '.join(told).capitalize()}."
-
-
-def _worst(v: float, middle: float) -> str:
-    return f" ({percent(v / middle)} of the middle row)" if middle else ""
+def _rows_verdict(low: Sequence[int], high: Sequence[int], idle: Sequence[int], values: Mapping[int, float],
+                  texts: Mapping[int, str]) -> str:
+    """Return every odd row with its reading and what that is of the middle row."""
+    middle = median([v for v in values.values() if v != 0])
+    told = [f"{rows_said(rows)} {side} ({', '.join(f'{texts[r]}, {percent(values[r] / middle)}' for r in rows)} "
+            "of the middle row)" for rows, side in ((low, "low"), (high, "high")) if rows]
+    if idle:
+        told.append(f"{rows_said(idle)} {'reads' if len(idle) == 1 else 'read'} nothing")
+    words = "; ".join(told) or f"even: no row of {len(values)} stands out"
+    return f"{words[0].upper()}{words[1:]}."
 
 
 @analysis(

@@ -20,13 +20,14 @@ from diag.errors import DiagError, MeasureError, UnitError
 from diag.figures import AGAIN
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
+from diag.knowledge.limits import limits_for
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Bound, InlineLimit, Limit
 from diag.reason.axes import fit
 from diag.record.kinds import Answer
 from diag.record.rows import expand, row_of
 from diag.record.state import State
-from diag.units import QUANTITIES, Measured
+from diag.units import Measured
 
 HEALTHY = "healthy"
 """First part of the name of a reading kept from when the machine was right."""
@@ -171,12 +172,8 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
     if "fan_speed" in found:
         found.setdefault("fan_speed_set", found["fan_speed"])
     limits = _Limits(knowledge, state)
-    for limit in knowledge.limits.values():
-        if limit.context and limit.quantity == check.takes.quantity:
-            found[limit.context] = limits.value(limit)
-    for limit in knowledge.limits.values():
-        if limit.context and limit.context not in found and _same_kind(limit.quantity, check.takes.quantity):
-            found[limit.context] = limits.value(limit)
+    for limit in limits_for(knowledge.limits.values(), check.takes.quantity):
+        found[limit.context or ""] = limits.value(limit)
     return found
 
 
@@ -193,12 +190,6 @@ def _healthy(check: Check, state: State) -> Iterable[tuple[str, float | str]]:
             by_row[int(key.rpartition(".")[2])] = _si(value["value"], value["unit"])
     if by_row:
         yield "healthy_rows", " ".join(f"{row}={value:.6g}" for row, value in sorted(by_row.items()))
-
-
-def _same_kind(one: str, other: str | None) -> bool:
-    if other is None or one not in QUANTITIES or other not in QUANTITIES:
-        return True
-    return QUANTITIES[one].dimension in (QUANTITIES[other].dimension, "percent")
 
 
 def _machine(state: State) -> Iterable[tuple[str, float | str]]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diag import figures
 from diag.errors import UnitError
 from diag.knowledge.model import Check
-from diag.knowledge.vocabulary import Bound, InlineLimit
+from diag.knowledge.vocabulary import Bound, InlineLimit, Limit
+from diag.knowledge.yamlfile import load_yaml
 from diag.units import QUANTITIES
 
 if TYPE_CHECKING:
@@ -52,3 +55,35 @@ def same_dimension(one: str, other: str) -> bool:
 def compared_as(check: Check, quantity: str) -> str:
     """Return the quantity that a result of a check is compared as: "reading" is that of its own answer."""
     return check.takes.quantity or "percent" if quantity == "reading" else quantity
+
+
+def limits_for(limits: Iterable[Limit], quantity: str | None) -> list[Limit]:
+    """Return the limits that analyses of readings of a quantity receive, one for each name: the closest one.
+
+    One for that very quantity stands above one that is for any readings measured in its units, or in shares.
+    """
+    found: dict[str, tuple[int, Limit]] = {}
+    for limit in limits:
+        if limit.context is None:
+            continue
+        own = quantity in (limit.of or (limit.quantity,))
+        fits = own or (not limit.of and _same_kind(limit.quantity, quantity))
+        if fits and found.get(limit.context, (-1,))[0] < own:
+            found[limit.context] = (own, limit)
+    return [limit for _, limit in found.values()]
+
+
+def _same_kind(one: str, other: str | None) -> bool:
+    if other is None or one not in QUANTITIES or other not in QUANTITIES:
+        return True
+    return QUANTITIES[one].dimension in (QUANTITIES[other].dimension, "percent")
+
+
+def generic_limits(folder: Path, quantity: str) -> Mapping[str, float]:
+    """Return by name (SI) what readings of a quantity are held against on any machine: its rows, its drift.
+
+    Only the file of limits is read. What is usual on some machines only is not among them. Raises KnowledgeError.
+    """
+    data, _ = load_yaml(folder / "limits.yaml")
+    limits = [Limit.model_validate({**raw, "variants": ()}) for raw in data["limits"] if "variants" not in raw]
+    return {limit.context or "": limit.si for limit in limits_for(limits, quantity)}

@@ -321,6 +321,8 @@ class Limit(InlineLimit):
     """Book quantity of the machine profile that outranks it."""
     context: Id | None = None
     """Name under which the analyses receive it."""
+    of: Ids = ()
+    """Quantities whose readings it is for, where that is not its own: a share of the median row's torque."""
     variants: tuple[LimitVariant, ...] = ()
     source: OneOrMore
 

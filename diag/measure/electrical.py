@@ -51,6 +51,10 @@ def wire_resistance_by_area(area: float, length: float, temperature: float = 293
     return COPPER_RESISTIVITY * length / area * (1 + 0.00393 * (temperature - 293.15))
 
 
+NOMINAL = 12.0
+"""Voltage (V) of a machine whose voltage is not told."""
+
+
 def drop(one_way: float, current: float) -> float:
     """Return the voltage lost out and back over a one-way resistance (ohm) at a current (A)."""
     return 2 * one_way * current

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     Matrix = NDArray[Any]
 
-TIMES = {"plugged": 2.0, "double": 2.0, "late": 3.0}
+TIMES = {"plugged": 2.5, "double": 2.5, "late": 3.0}
 """By kind, how many times its chance counts because three kinds are looked for.
 
 Empty passes and pairs come in whole numbers and few, so that rearranged rows often draw level: their chance is

@@ -128,9 +128,28 @@ def row_map(values: Mapping[int, float], low: float, high: float, sections: Mapp
             return RowMap(_pattern(worse, (), own, None, None), median(list(values.values())), worse, (), "")
         return RowMap("section_low", median(rest), members, (), section)
     middle = median(list(values.values()))
-    lows = tuple(r for r in sorted(values) if values[r] <= middle - low and values[r] < middle)
-    highs = tuple(r for r in sorted(values) if values[r] >= middle + high and values[r] > middle)
+    base, highs_count = _base(values, low, high, reference, all_low)
+    lows = tuple(r for r in sorted(values) if values[r] <= base - low and values[r] < base)
+    highs = tuple(r for r in sorted(values) if values[r] >= base + high and values[r] > base) if highs_count else ()
     return RowMap(_pattern(lows, highs, middle, reference, all_low), middle, lows, highs, "")
+
+
+def _base(values: Mapping[int, float], low: float, high: float, reference: float | None,
+          all_low: float | None) -> tuple[float, bool]:
+    """Return what rows are odd against, and whether a row above it is odd at all.
+
+    As a rule the rows beside it. Where as many rows lie off as not, they cannot say which are the odd ones: the
+    reference does. Where the middle row itself is low, a row that reads as it should is not high; a row below the
+    others leaks whatever the others read.
+    """
+    middle = median(list(values.values()))
+    if reference is None:
+        return middle, True
+    off = sum(v <= middle - low or v >= middle + high for v in values.values())
+    if 2 * off >= len(values) and abs(reference - middle) < max(low, high, all_low or 0.0):
+        return reference, True
+    all_are_low = all_low is not None and middle <= reference - all_low
+    return middle, not all_are_low or max(values.values()) >= reference + high
 
 
 def _pattern(low: Sequence[int], high: Sequence[int], middle: float, reference: float | None,

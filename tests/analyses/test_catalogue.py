@@ -72,7 +72,6 @@ EXAMPLES = {
     "disc_turns": Reading("number", (0.333,)),
     "chain_wear": Reading("number", (0.3093,)),
     "voltage_drop": Reading("numbers", (13.5, 12.1), labels=("source", "load")),
-    "current_compare": Reading("numbers", (2.0, 2.1, 3.4, 0.0, 1.9)),
 }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from measure.simulated_meter import Meter
@@ -271,3 +272,35 @@ def test_through_the_whole_command_line(capsys: pytest.CaptureFixture[str]) -> N
 
     assert (0, "15.2 cm", 0) == (code, data["results"]["target"]["shown"], left.value.code)
     assert "--healthy" in capsys.readouterr().out
+
+
+def whole(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, Any] | list[Any]:
+    """What the whole command line gives, with the limits of the shipped knowledge, as JSON."""
+    from diag.cli import main
+
+    assert main(["measure", *words, "--json"]) == 0
+    found: dict[str, Any] | list[Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def test_rows_of_any_quantity_by_command(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Typed or from a file, judged by the limits for that quantity; one row against another with --pair."""
+    typed = whole(capsys, "rows", "18 19 18 41 18 in-lb", "--quantity", "torque", "--pair", "4,3")
+    assert isinstance(typed, list)
+    assert [("one_high", "row_compare"), (41 / 18, "pair")] == [
+        (typed[0]["results"]["pattern"]["value"], typed[0]["analysis"]),
+        (pytest.approx(typed[1]["results"]["ratio"]["value"]), typed[1]["analysis"])]
+    table = tmp_path / "amps.csv"
+    table.write_text("row,current_a\n3,2.0\n4,2.1\n5,0.9\n6,2.0\n", encoding="utf-8")
+    read_ = whole(capsys, "rows", str(table))
+    assert isinstance(read_, dict)
+    assert "Row 5 low (0.9 A" in read_["words"]
+
+
+def test_vacuum_by_command_is_held_against_set_and_limits(capsys: pytest.CaptureFixture[str]) -> None:
+    """Without a limit on the command line those of the knowledge hold; one that is given stands above them."""
+    typed = ("vacuum", "13.9 14 13.8 13.9 13.9 inH2O", "--set", "18inH2O")
+    by_knowledge, by_hand = whole(capsys, *typed), whole(capsys, *typed, "--all-limit", "5inH2O")
+    assert isinstance(by_knowledge, dict)
+    assert isinstance(by_hand, dict)
+    assert ("all_low", "even") == tuple(d["results"]["pattern"]["value"] for d in (by_knowledge, by_hand))

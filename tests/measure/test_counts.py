@@ -323,3 +323,49 @@ def test_result_access(tmp_path: object) -> None:
     assert 0.1 == found.number("share")
     with pytest.raises(TypeError):
         pattern.number("place")
+
+
+# --------------------------------------------------------------------------- what cannot be, rows of anything
+
+
+def test_negative_slip_is_refused_aloud() -> None:
+    """44 loaded turns for 40 free ones cannot be; 40.2 for 40 is only how counts are read."""
+    wrong = analyse("slip", Reading("numbers", (44.4, 40.0), labels=("loaded", "free")), {})
+    close = analyse("slip", Reading("numbers", (40.2, 40.0), labels=("loaded", "free")), {})
+    assert not wrong.enough
+    assert "cannot be" in wrong.reason
+    assert close.enough
+
+
+def test_impossible_and_large_losses_are_said() -> None:
+    """More volts at the load than at the source are refused; half of them lost is said, two percent is not."""
+    wrong, large, fine = (analyse("voltage_drop", Reading("numbers", pair, labels=("source", "load")), {})
+                          for pair in ((12.0, 12.8), (13.4, 6.7), (13.4, 13.1)))
+    assert (False, True, True) == (wrong.enough, large.enough, fine.enough)
+    assert "exchanged" in wrong.reason
+    assert any("50 % of the voltage is lost" in note for note in large.notes)
+    assert () == fine.notes
+
+
+ROWS = [
+    ("torque", (2.0, 2.1, 2.0, 4.6, 2.0), {"row_high_ratio": 2.0, "row_low_ratio": 0.5}, "Row 4 high"),
+    ("current", (2.0, 2.1, 3.4, 0.0, 1.9), {"row_high_ratio": 1.5, "row_low_ratio": 0.7}, "row 4 reads nothing"),
+    ("voltage", (12.9, 12.8, 12.1, 12.9), {"row_low_below_median": 0.5, "row_high_above_median": 0.5},
+     "Row 3 low (12.1 V"),
+    ("current", (2.0, 2.1, 2.0, 2.2, 1.9), {"row_high_ratio": 1.5, "row_low_ratio": 0.7}, "Even: no row of 5"),
+]
+
+
+@pytest.mark.parametrize(("quantity", "values", "limits", "words"), ROWS)
+def test_rows_of_any_quantity(quantity: str, values: tuple[float, ...], limits: dict[str, float], words: str) -> None:
+    """Every odd row is named with its reading in the quantity's own unit."""
+    found = analyse("row_compare", Reading("numbers", values), {"quantity": quantity, **limits})
+    assert words in found.words
+
+
+def test_rows_are_held_against_their_own_healthy_values() -> None:
+    """A row that always drew twice as much is not odd; the one that rose is."""
+    context = {"quantity": "current", "row_high_ratio": 1.3, "row_low_ratio": 0.7,
+               "healthy_rows": "1=2 2=4 3=2 4=2"}
+    found = analyse("row_compare", Reading("numbers", (2.0, 4.1, 2.0, 3.0)), context)
+    assert ("one_high", 4.0) == (found.word("pattern"), found.number("highest_row"))

@@ -262,3 +262,46 @@ def test_a_restriction_raises_the_other_wing(wing: int, place: int, factor: floa
 
     assert all(a > b for a, b in zip(after.rows[1 - wing], before.rows[1 - wing], strict=True))
     assert after.rows[wing][5] < before.rows[wing][5]
+
+
+GENERIC = {"row_low_below_median": IN_H2O, "row_high_above_median": IN_H2O, "section_low_below_rest": 1.5 * IN_H2O,
+           "all_low_below_reference": 2 * IN_H2O}
+"""Row limits as the shipped knowledge has them (common practice)."""
+
+MAPS = [
+    ("all low", (13.9, 13.9, 14, 13.8, 13.9, 13.9), "all_low", "All rows low and alike"),
+    ("all high", (22, 22, 22.1, 21.9, 22, 22), "all_high", "All rows high and alike"),
+    ("every second", (18, 15, 18, 15, 18, 15, 18, 15), "some_low", "Rows 2, 4, 6, 8 low"),
+    ("climbing", (15, 15.4, 15.8, 16.2, 16.6, 17, 17.4, 17.8), "falling", "falls steadily from row 8 to row 1"),
+    ("one as it should", (15, 15, 15, 18, 15, 15, 15, 15), "all_low", "All rows but row 4 low"),
+    ("one low, one high", (18, 18, 14, 18, 18, 21, 18, 18), "one_low", "Row 3 low: 14 inH2O, 4 inH2O below"),
+    ("one low, one high", (18, 18, 14, 18, 18, 21, 18, 18), "one_low", "row 6 high: 21 inH2O, 3 inH2O above"),
+    ("leaks under too much", (24, 24, 18, 24, 24, 24, 18.2, 24), "some_low", "the others high: the middle row has 24"),
+    ("even", (18, 18.2, 17.9, 18, 18.1, 18), "even", "Even: 6 rows within 0.3 inH2O"),
+]
+
+
+@pytest.mark.parametrize(("name", "inches", "pattern", "words"), MAPS)
+def test_a_map_is_judged_against_what_was_set(name: str, inches: tuple[float, ...], pattern: str, words: str) -> None:
+    """At 18 inH2O wanted: every odd row is named, and how all rows lie together."""
+    values = tuple(v * IN_H2O for v in inches)
+    found = analyse("vacuum_row_map", Reading("numbers", values), {**GENERIC, "vacuum_set": 18 * IN_H2O})
+    assert pattern == found.word("pattern")
+    assert words in found.words
+
+
+def test_a_map_without_a_set_value_is_judged_by_what_is_usual() -> None:
+    """Nothing set, no book: rows alike at 9 inH2O are below what such discs take; at 19 nothing is said."""
+    usual = {**GENERIC, "usual_low": 16 * IN_H2O, "usual_high": 22 * IN_H2O}
+    low, right = (analyse("vacuum_row_map", Reading("numbers", (v * IN_H2O,) * 6), usual) for v in (9, 19))
+    assert ("all_low", "generic") == (low.word("pattern"), low.word("reference"))
+    assert "usual for such discs" in low.words
+    assert ("even", "none") == (right.word("pattern"), right.word("reference"))
+
+
+def test_a_fan_beyond_its_plate_is_said() -> None:
+    """4,785 of 4,500 rpm: said aloud, deferring to the manual; 4,450 passes without a word."""
+    fast, right = (analyse("fan_speed", Reading("number", (rpm / 60,)), {"fan_speed_set": 75.0})
+                   for rpm in (4785, 4450))
+    assert any("beyond its rated speed" in note and "operator's manual" in note for note in fast.notes)
+    assert () == right.notes
