@@ -63,6 +63,7 @@ def read_case(state: State, tables: Tables) -> Read:
         denied=tuple(s for s in state.denied if s in knowledge.symptoms),
         instances=tuple(instances),
         repairs=tuple(_repairs(state, tables)),
+        machine_rows=state.machine.rows,
         trouble_rows=None if state.situation.rows in (None, ALL) else tuple(state.situation.rows or ()),
         row_pattern=told_pattern(state, knowledge),
         changes=state.situation.changes,
@@ -267,6 +268,11 @@ def _moved(instance: Instance, tables: Tables) -> bool:
     return bool(max(abs(math.log(float(ratios.max()))), abs(math.log(float(ratios.min())))) > SAYS_LITTLE)
 
 
+def rows_read(answer: Answer) -> int:
+    """Return how many values an answer holds: the rows that were walked along for it."""
+    return len(answer.values) if answer.values is not None else 0
+
+
 def minutes_spent(state: State, instances: Sequence[Instance], knowledge: Knowledge) -> dict[str, float]:
     """Return the knowledge's estimate of minutes: checks, repairs, travel, desk, grower.
 
@@ -288,7 +294,7 @@ def minutes_spent(state: State, instances: Sequence[Instance], knowledge: Knowle
             spent["grower"] += check.minutes.grower or 0.0
         else:
             saved = sum(m for name, m in check.prep.items() if name in prepared)
-            spent["checks"] += max(0.5, (check.minutes.site or 0.0) - saved)
+            spent["checks"] += max(0.5, (check.minutes.on_site(rows_read(answer)) or 0.0) - saved)
             prepared = frozenset(check.prep)
     for repair in state.repairs:
         known = [knowledge.causes[c].repair.minutes for c in repair.causes if c in knowledge.causes]

@@ -158,7 +158,13 @@ class Minutes(Model):
     desk: Number | None = None
     grower: Number | None = None
     site: Number | None = None
+    each_row: Number = 0.0
+    """More of them on site for every row that is read."""
     source: OneOrMore = ()
+
+    def on_site(self, rows: float) -> float | None:
+        """Minutes of a technician who reads so many rows, None where it is not done on site."""
+        return None if self.site is None else self.site + self.each_row * rows
 
 
 class Outcome(Model):

@@ -115,6 +115,8 @@ class Settings(Model):
     """Minutes charged for handing the call to somebody else."""
     grower_weight: Number
     """What a grower's minute with the line dropped counts against a minute of the desk."""
+    usual_rows: Number = 12.0
+    """Rows of a planter where the call does not say."""
     claim_repair: Number
     """Chance a named cause needs before the interface says it may be named."""
 

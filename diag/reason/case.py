@@ -62,6 +62,8 @@ class Case:
     """Preparations in force: fan running, meter open ..."""
     not_here: frozenset[str] = frozenset()
     """Tools that are not at hand."""
+    machine_rows: int | None = None
+    """Rows of the planter; None = not known."""
     drive_out: float | None = None
     """Minutes of the drive to this customer; None = the general setting."""
 

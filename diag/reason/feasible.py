@@ -25,10 +25,11 @@ def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
             return None
         weight = 1.0 if planter_stands(check, tables) else tables.knowledge.settings.grower_weight
         cost = minutes.desk + weight * (minutes.grower or 0.0)
-    elif minutes.site is None:
-        return None
     else:
-        cost = minutes.site
+        on_site = minutes.on_site(case.machine_rows or tables.knowledge.settings.usual_rows)
+        if on_site is None:
+            return None
+        cost = on_site
     saved = sum(m for name, m in check.prep.items() if name in case.prepared) if case.channel == "site" else 0.0
     return max(LEAST_MINUTES, cost - saved)
 

@@ -178,8 +178,9 @@ def cost_words(call: CallDesk, check: Check) -> str:
     if call.state.channel == "phone" and minutes.desk is not None:
         told.append(f"{number(minutes.desk)} min on the line")
         told += [f"the grower {number(minutes.grower)} min"] if minutes.grower else []
-    elif minutes.site is not None:
-        told.append(f"{number(minutes.site)} min")
+    else:
+        on_site = minutes.on_site(call.state.machine.rows or call.engine.knowledge.settings.usual_rows)
+        told += [] if on_site is None else [f"{number(on_site)} min"]
     return ", ".join([*told, *(call.engine.knowledge.tools[t].label for t in check.tools)])
 
 

@@ -574,3 +574,11 @@ def test_shipped_knowledge_lints_clean() -> None:
     assert [] == [str(p) for p in report.problems]
     assert {"published", "common_practice", "estimate"} <= set(report.counts["by_mark"])
     assert load([knowledge_folder()]).digest.startswith("sha256:")
+
+
+def test_a_reading_is_not_asked_for_by_yes_or_no(tiny: Tiny) -> None:
+    """A phone question that wants figures asks how much, which or what."""
+    tiny.check["phone"] = "Is it lower than it was before?"
+    assert "alpha_look: Wants figures, but asks for yes or no." in measured(tiny, low(above="2 inH2O"))
+    tiny.check["phone"] = "How much lower is it than before?"
+    assert [] == measured(tiny, low(above="2 inH2O"))

@@ -20,6 +20,7 @@ SIDES = re.compile(
     r"|\b(left|right)[- ](hand|side|wing|row|half|end|gauge|unit|meter)s?\b|\b(left|right)most\b",
     re.IGNORECASE,
 )
+FIGURES = re.compile(r"\b(how|what|which)\b", re.IGNORECASE)
 SEEN_FROM = re.compile(r"\b(seat|cab|looking forward|facing forward)\b", re.IGNORECASE)
 
 
@@ -52,6 +53,9 @@ def _phone(key: str, check: model.Check) -> Iterator[Flaw]:
         yield Flaw("checks", key, f"Phone wording says {banned[0]!r}.", "Leave the word out.", path)
     if SIDES.search(text) and not SEEN_FROM.search(text):
         yield Flaw("checks", key, "Left or right without the seat.", 'Say "seen from the seat".', path)
+    if check.measured and not FIGURES.search(text):
+        what = "Wants figures, but asks for yes or no."
+        yield Flaw("checks", key, what, "Ask how much, which or what; words come first, figures refine them.", path)
     for name in ("why", "read_back"):
         if getattr(check, name) is None:
             yield Flaw("checks", key, f"Phone wording without `{name}`.", "Add it; it is read aloud.", path)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
+from diag.call.case_of import rows_read
 from diag.call.desk import CallDesk
 from diag.record.kinds import WAIT_ENDS
 from diag.record.state import TrailStep
@@ -135,7 +136,7 @@ def _check_minutes(call: CallDesk, test: MadeTest) -> float:
     if answer.status == "cannot_here":
         return 0.0
     minutes = check.minutes
-    return float((minutes.site if answer.channel == "site" else minutes.desk) or 0.0)
+    return float((minutes.on_site(rows_read(answer)) if answer.channel == "site" else minutes.desk) or 0.0)
 
 
 def _estimates(call: CallDesk, tests: Sequence[MadeTest]) -> dict[str, float]:
