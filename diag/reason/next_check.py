@@ -20,11 +20,12 @@ from diag.reason.tables import Array, Tables
 from diag.reason.views import Stack, View
 from diag.reason.worlds import Posterior
 
-BIT_MARKUP = 1.2
-"""What a bit costs against the best rate of a check here; measured: 1 to 1.5 is flat, from 2.5 it falls off."""
+BIT_MARKUP = 1.6
+"""What a bit costs against the best rate of a check here (measured on played calls: 1 to 2 is flat)."""
 NEAR_MINUTES, NEAR_SHARE = 0.5, 0.05
 """How near to the best a check must come for a preference to put it first."""
-LIKELY_FROM = 0.5
+ADVISED_FROM = 0.6
+"""Belief from which a repair is advised that cannot be undone from the seat; likely, and a little more."""
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
 
@@ -106,7 +107,7 @@ class Planner:
         if start < 0:
             return self._leave(case), None
         cause = self.tables.causes[start]
-        if belief.present[start] >= LIKELY_FROM:
+        if belief.present[start] >= ADVISED_FROM:
             return "repair", cause
         return ("try", cause) if self.tables.reversible[start] else ("", None)
 

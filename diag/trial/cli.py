@@ -27,6 +27,7 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
     parser.add_argument("--channel", choices=("phone", "site"), default="site")
     parser.add_argument("--two-faults", type=float, default=0.0, metavar="SHARE", help="share of calls with two faults")
     parser.add_argument("--no-yardsticks", action="store_true", help="only the tool itself")
+    parser.add_argument("--no-worlds", action="store_true", help="only a world as the knowledge says")
     parser.add_argument("--load", action="store_true", help="try the load list: second trips and what is carried")
     options = parser.parse_args(list(argv))
     if options.calls < 1 or not 0 <= options.two_faults <= 1:
@@ -35,7 +36,7 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
         return _load(folders, options, json_out)
     report = trial(
         folders, calls=options.calls, seed=options.seed, channel=options.channel, two_share=options.two_faults,
-        yardsticks=not options.no_yardsticks,
+        yardsticks=not options.no_yardsticks, worlds=not options.no_worlds,
     )
     print(json.dumps(report, indent=1) if json_out else told(report))
     return 0
@@ -94,17 +95,21 @@ def _load(folders: Sequence[Path], options: argparse.Namespace, json_out: bool) 
 
 def told(report: Mapping[str, Any]) -> str:
     """Return a report as text."""
-    unit = "desk minutes" if report["channel"] == "phone" else "minutes of checks"
     lines = [f"{report['calls']} simulated calls, {report['channel']}, seed {report['seed']}"]
-    lines.append(f"{'':<15}{'first':>7}{'top 3':>7}{'checks':>8}{'median':>8}{'mean':>7}{'to mended':>11}{'calib.':>8}")
-    for name, row in (("this tool", report), *report["yardsticks"].items()):
+    lines.append(f"{'':<15}{'first':>7}{'top 3':>7}{'checks':>8}{'median':>8}{'mean':>7}{'to mended':>11}"
+                 f"{'wrong':>7}{'named':>7}{'unknown':>9}{'calib.':>8}")
+    rows = [("this tool", report), *report["worlds"].items(), *report["yardsticks"].items()]
+    for name, row in rows:
         lines.append(
             f"{name.replace('_', ' '):<15}{row['top1']:>7.1%}{row['top3']:>7.1%}{row['checks']:>8.0f}"
-            f"{row['minutes']:>8.0f}{row['minutes_mean']:>7.0f}{row['to_mended']:>11.0f}{row['calibration']:>8.3f}"
+            f"{row['minutes']:>8.0f}{row['minutes_mean']:>7.0f}{row['to_mended']:>11.0f}"
+            f"{row['wrong_first_advice']:>7.1%}{row['named_wrongly']:>7.1%}{row['said_unknown']:>9.1%}"
+            f"{row['calibration']:>8.3f}"
         )
-    lines.append(f"median and mean: {unit}; to mended: all minutes until every fault is mended")
-    if "decisions" in report:
-        lines.append("decisions: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in report["decisions"].items()))
+    lines.append("median, mean: minutes of checks; to mended: all minutes until every fault is mended and proved")
+    lines.append("wrong: the repair advised first was not it; named: a wrong cause at 90 %")
+    lines.append("unknown: said to fit no known cause")
+    lines.append("stopped: " + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in report["stopped"].items()))
     worst = (f"{w['cause']} {w['missed']}/{w['calls']}" for w in report["worst"][:8])
     pairs = (f"{c['true']} as {c['named']} {c['calls']}" for c in report["confused"][:8])
     lines += ["most often missed: " + ", ".join(worst), "most often confused: " + ", ".join(pairs)]

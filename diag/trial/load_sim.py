@@ -15,9 +15,11 @@ from statistics import mean
 from diag.call.desk import CallDesk
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
-from diag.trial.simulate import Fault, Simulation, draw_fault
+from diag.trial.follow import follow
+from diag.trial.simulate import SimulatedMachine, Simulation, draw_fault
 from diag.writeup.load_list import LoadList, Needs, Thing, carrying, load_list
 
+MOST_CHECKS = 30
 Loading = Callable[[CallDesk, LoadList], set[Thing]]
 
 
@@ -70,21 +72,23 @@ def load_trial(knowledge: Knowledge, calls: int, seed: int = 1) -> dict[str, Loa
     for number in range(calls):
         rng = random.Random(f"load:{seed}:{number}")
         fault = draw_fault(simulation.engine.tables, rng)
-        call, _, _ = simulation.to_decision(fault, "phone", rng, "minutes")
+        machine = SimulatedMachine(simulation.engine.tables, fault, rng)
+        call = simulation.call(fault, "phone")
+        follow(call, machine, MOST_CHECKS, ends=("drive_out", "repair", "try"))
         listed = load_list(call)
         loads = {name: way(call, listed) for name, way in WAYS.items()}
-        needed = _on_site(simulation, call, fault, rng) | repair_needs(knowledge, fault.causes)
+        needed = _on_site(call, machine) | repair_needs(knowledge, fault.causes)
         for name, load in loads.items():
             tallies[name].append((not needed <= load, carrying(knowledge, load), len(load)))
     return {name: _summed(name, tally, trip) for name, tally in tallies.items()}
 
 
-def _on_site(simulation: Simulation, call: CallDesk, fault: Fault, rng: random.Random) -> set[Thing]:
+def _on_site(call: CallDesk, machine: SimulatedMachine) -> set[Thing]:
     """Play the call on at the machine and return the tools of the checks made there."""
-    knowledge = simulation.engine.knowledge
+    knowledge = call.engine.knowledge
     before = len(call.state.answers)
     call.switch_channel("site")
-    simulation.go_on(call, fault, "site", rng, "minutes")
+    follow(call, machine, MOST_CHECKS)
     tools = {t for a in call.state.answers[before:] for t in knowledge.questions[a.check].tools}
     return {("tool", t) for t in tools - set(knowledge.write_up.at_hand)}
 

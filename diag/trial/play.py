@@ -1,7 +1,7 @@
-"""Calls of a file played by the desk's own policy: its first offer is asked, its advice followed.
+"""Calls of a file played by the desk's own policy.
 
 A check is answered as the call says, else as on a sound machine where nothing that is wrong would speak through it,
-else "not sure". A repair that mends nothing is recorded as such, with its proof, and the call goes on.
+else "not sure".
 """
 
 from __future__ import annotations
@@ -10,71 +10,90 @@ import os
 import random
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import asdict
 from multiprocessing import get_context
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-from diag.ask.intake import read_words, situation_field
+from diag.ask.intake import accept_facts, read_words, situation_field
 from diag.call.desk import CallDesk, Desk
 from diag.reason.judge import Engine
-from diag.reason.judgement import Judgement
+from diag.reason.tables import Tables
 from diag.trial.case_file import Scripted, not_known, read_calls
+from diag.trial.follow import Answered, follow
 from diag.trial.simulate import START
 
-MOVED = 0.01
-"""Change of the leader's belief from which a question is not idle."""
-STRONG_BESIDE_BEST = 0.6
-"""Share of the best proposal's points from which another proposal is taken over too."""
 SPEAKS = 0.9
 """A cause speaks through a check when it makes the normal outcome rarer than this share of the base."""
 CALLS_A_WORKER = 10
 
 
-@dataclass(frozen=True)
-class _Answer:
-    outcome: str | None
-    how: str
-    """given | normal | unsure"""
+class ScriptedMachine:
+    """The machine of a call of a file."""
+
+    def __init__(self, tables: Tables, scripted: Scripted, rng: random.Random | None = None) -> None:
+        self._tables, self._scripted, self._rng = tables, scripted, rng
+
+    def answer(self, check: str, channel: str) -> Answered:
+        """Return the call's own answer, else the normal one, else "not sure"."""
+        entry = self._tables.knowledge.questions[check]
+        normal = next((name for name, o in entry.outcomes.items() if o.normal), None)
+        if "." in check and normal is None and "no" in entry.outcomes:
+            normal = "no"
+        told = {o: p for o, p in self._scripted.shows.get(check, {}).items() if o in entry.outcomes}
+        if told:
+            left = max(0.0, 1.0 - sum(told.values()))
+            if normal is not None and left > 0:
+                told[normal] = told.get(normal, 0.0) + left
+            if self._rng is None:
+                return Answered(max(told, key=lambda o: told[o]), "given")
+            return Answered(self._rng.choices(list(told), list(told.values()))[0], "given")
+        if normal is None or (not self._scripted.by_chance and self._speaks(check, normal)):
+            return Answered(None, "unsure")
+        return Answered(normal, "normal")
+
+    def mended_by(self, cause: str) -> bool:
+        """Return whether it is one of the causes at fault."""
+        return cause in self._scripted.truth
+
+    def _speaks(self, check: str, normal: str) -> bool:
+        table = self._tables.check(check)
+        o = table.index(normal)
+        known = [self._tables.position[c] for c in self._scripted.truth if c in self._tables.position]
+        return any(table.marked[c] and table.shares[o, c] < SPEAKS * table.base[o] for c in known)
 
 
 class Player:
     """Plays scripted calls on one engine."""
 
     def __init__(self, engine: Engine, most: int = 12, seed: int | None = None) -> None:
-        self.engine = engine
-        self.most = most
-        self.seed = seed
+        self.engine, self.most, self.seed = engine, most, seed
         self._desk = Desk(engine, None, "play000000000000", lambda: START, lambda n: bytes(n))
 
     def play(self, scripted: Scripted) -> dict[str, Any]:
         """Play one call and return what happened, as the command line prints it."""
         rng = None if self.seed is None else random.Random(f"play:{self.seed}:{scripted.id}")
-        call = self._taken(scripted, rng)
-        steps: list[dict[str, Any]] = []
-        advice: list[dict[str, Any]] = []
-        stopped = ""
-        while not stopped:
-            stopped = self._next(call, scripted, rng, steps, advice)
+        call = self.taken(scripted, rng)
+        done = follow(call, ScriptedMachine(self.engine.tables, scripted, rng), self.most)
         judgement = call.think().judgement
         order = [r.cause for r in judgement.ranking]
         places = [order.index(c) + 1 for c in scripted.truth if c in order]
         minutes = call.minutes()
         return {
             "id": scripted.id, "truth": list(scripted.truth), "channel": scripted.channel,
-            "heard": [s for s, _ in call.state.accepted], "steps": steps, "advice": advice,
+            "heard": [s for s, _ in call.state.accepted],
+            "steps": [asdict(s) for s in done.steps], "advice": [asdict(a) for a in done.advice],
             "rank": min(places, default=None), "leader": order[0] if order else None,
             "belief": max((r.probability for r in judgement.ranking if r.cause in scripted.truth), default=0.0),
             "leader_belief": judgement.ranking[0].probability if order else 0.0,
             "faults_known": judgement.faults_known,
             "minutes": {"desk": minutes["desk"], "grower": minutes["grower"], "site": minutes["checks"]},
-            "stopped": stopped, "not_known": not_known(self.engine.knowledge, scripted),
+            "stopped": done.stopped, "not_known": not_known(self.engine.knowledge, scripted),
         }
 
-    # --- intake -----------------------------------------------------------------------------------
-
-    def _taken(self, scripted: Scripted, rng: random.Random | None) -> CallDesk:
+    def taken(self, scripted: Scripted, rng: random.Random | None = None) -> CallDesk:
+        """Return the call as its intake leaves it; without symptoms the words are heard, untouched."""
         knowledge = self.engine.knowledge
         call = self._desk.new_call(scripted.channel)
         machine: dict[str, Any] = {"axes": {a: v for a, v in scripted.axes.items() if a != "crop"}}
@@ -90,114 +109,15 @@ class Player:
         situation |= {"changes": [c for c in scripted.changes if c in knowledge.changes]}
         situation |= {"flags": [f for f in scripted.flags if f in knowledge.flags]}
         call.set_situation(situation)
-        told = [s for s in scripted.told(rng) if s in knowledge.symptoms]
-        symptoms = told if scripted.symptoms else heard(self.engine, scripted.words)
-        call.set_complaint(scripted.words, [(s, "chosen" if told else "matched") for s in symptoms])
+        if scripted.symptoms:
+            told = [(s, "chosen") for s in scripted.told(rng) if s in knowledge.symptoms]
+            call.set_complaint(scripted.words, told)
+        else:
+            found = read_words(knowledge, scripted.words)
+            best = found.ticked or tuple(p.symptom for p in found.proposals[:1])
+            call.set_complaint(scripted.words, [(s, "matched") for s in best], found.said_not)
+            accept_facts(call, [f for f in found.facts if f.ticked])
         return call
-
-    # --- one step ---------------------------------------------------------------------------------
-
-    def _next(
-        self, call: CallDesk, scripted: Scripted, rng: random.Random | None, steps: list[dict[str, Any]],
-        advice: list[dict[str, Any]],
-    ) -> str:
-        """Do what the desk says next; return why the call is over, "" when it goes on."""
-        judgement = call.think().judgement
-        plan = judgement.plan
-        if judgement.action not in ("check", "prove"):
-            belief = judgement.of(plan.repair) if plan.repair else None
-            advice.append({
-                "after": len(steps), "action": judgement.action, "repair": plan.repair,
-                "belief": belief.probability if belief else judgement.ranking[0].probability,
-            })
-        if plan.repair and judgement.action != "check":
-            return self._repair(call, scripted, plan.repair)
-        if judgement.action == "drive_out":
-            call.switch_channel("site")
-            return ""
-        if judgement.action not in ("check", "prove"):
-            return judgement.action
-        if len(steps) >= self.most:
-            return "most"
-        if not plan.offers:
-            return "nothing_left"
-        self._ask(call, scripted, rng, judgement, steps)
-        return ""
-
-    def _repair(self, call: CallDesk, scripted: Scripted, cause: str) -> str:
-        """Mend a cause: the call is over when it was a true one, else it is recorded as done in vain."""
-        if cause in scripted.truth:
-            return "mended"
-        if any(cause in r.causes for r in call.state.repairs):
-            return "repeats_a_repair"
-        call.repair([cause])
-        return ""
-
-    def _ask(
-        self, call: CallDesk, scripted: Scripted, rng: random.Random | None, before: Judgement,
-        steps: list[dict[str, Any]],
-    ) -> None:
-        offer = before.plan.offers[0]
-        answer = self.answer(offer.check, scripted, rng)
-        event = _record(call, offer.check, answer)
-        whole, _, item = offer.check.partition(".")
-        for key in self.engine.knowledge.questions:
-            if item and key.startswith(f"{whole}.") and key != offer.check:
-                other = self.answer(key, scripted, rng)
-                if other.how == "given" and other.outcome == "yes":
-                    _record(call, key, other)
-        if before.action == "prove":
-            waiting = [r for r in call.state.repairs if not any(p.target == r.event for p in call.state.proofs)]
-            call.proof(waiting[-1].event, "not_accepted", [event])
-        top = call.think().judgement.ranking[0]
-        steps.append({
-            "check": offer.check, "minutes": offer.minutes, "outcome": answer.outcome, "how": answer.how,
-            "leader": top.cause, "belief": top.probability, "idle": _idle(before, top.cause, top.probability),
-        })
-
-    def answer(self, check: str, scripted: Scripted, rng: random.Random | None) -> _Answer:
-        """Return how this call's machine answers a check."""
-        entry = self.engine.knowledge.questions[check]
-        normal = next((name for name, o in entry.outcomes.items() if o.normal), None)
-        if "." in check and normal is None and "no" in entry.outcomes:
-            normal = "no"
-        told = {o: p for o, p in scripted.shows.get(check, {}).items() if o in entry.outcomes}
-        if told:
-            left = max(0.0, 1.0 - sum(told.values()))
-            if normal is not None and left > 0:
-                told[normal] = told.get(normal, 0.0) + left
-            if rng is None:
-                return _Answer(max(told, key=lambda o: told[o]), "given")
-            return _Answer(rng.choices(list(told), list(told.values()))[0], "given")
-        if normal is None or (not scripted.by_chance and self._speaks(check, normal, scripted.truth)):
-            return _Answer(None, "unsure")
-        return _Answer(normal, "normal")
-
-    def _speaks(self, check: str, normal: str, truth: Sequence[str]) -> bool:
-        tables = self.engine.tables
-        table = tables.check(check)
-        o = table.index(normal)
-        known = [tables.position[c] for c in truth if c in tables.position]
-        return any(table.marked[c] and table.shares[o, c] < SPEAKS * table.base[o] for c in known)
-
-
-def heard(engine: Engine, words: str) -> list[str]:
-    """Return the symptoms of a caller's words that a listener would take over: the best proposal and its near ones."""
-    proposals = read_words(engine.knowledge, words).proposals
-    if not proposals:
-        return []
-    return [p.symptom for p in proposals[:3] if p.score >= STRONG_BESIDE_BEST * proposals[0].score]
-
-
-def _record(call: CallDesk, check: str, answer: _Answer) -> str:
-    if answer.outcome is None:
-        return call.answer(check, status="unsure").id
-    return call.answer(check, outcome=answer.outcome).id
-
-
-def _idle(before: Judgement, leader: str, belief: float) -> bool:
-    first = before.ranking[0]
-    return first.cause == leader and abs(first.probability - belief) < MOVED
 
 
 # --- many calls -------------------------------------------------------------------------------------

@@ -12,9 +12,11 @@ from diag.errors import UsageError
 from diag.figures import number_in
 from diag.say import present
 from diag.text import clean, wrap
-from diag.trial.simulate import Fault, Simulation, draw_fault
+from diag.trial.follow import follow
+from diag.trial.simulate import Fault, SimulatedMachine, Simulation, draw_fault
 
 WIDTH = 78
+MOST_CHECKS = 30
 HELP = """  a word        search a check, then its number takes it
   1, 2, 3       take one of the offers
   causes        what can be believed so far
@@ -43,6 +45,7 @@ class Practice:
         self._simulation = Simulation(desk.engine)
         self._seed, self._channel = seed, channel
         self._fault: Fault = draw_fault(desk.engine.tables, self._rng)
+        self._machine = SimulatedMachine(desk.engine.tables, self._fault, self._rng)
         self.call: CallDesk = desk.new_call(channel, practice=True)
         machine = {a: v for a, v in self._fault.axes.items() if a != "crop"}
         self.call.set_machine({"axes": machine, "rows": 12})
@@ -54,17 +57,21 @@ class Practice:
         entry = self.call.engine.knowledge.questions.get(check)
         if entry is None or not self._simulation.feasible(self.call, check):
             raise UsageError(f"{check}: cannot be done on this machine, or was done.", "practice", "Take another.")
-        outcome = self._simulation.said(check, self._fault, self._channel, self._rng)
+        outcome = self._machine.said(check, self._channel)
         self.call.answer(check, outcome=outcome)
         return entry.outcomes[outcome].says
 
     def name(self, cause: str | None) -> Verdict:
         """End the practice with a cause named (None = given up) and tell how the tool itself would have done."""
         spent = self.call.minutes()
-        tool = self._simulation.play(self._fault, self._channel, random.Random(f"tool:{self._seed}"))
+        tool = self._simulation.call(self._fault, self._channel)
+        again = SimulatedMachine(self.call.engine.tables, self._fault, random.Random(f"tool:{self._seed}"))
+        done = follow(tool, again, MOST_CHECKS)
+        own = tool.minutes()
         return Verdict(
             cause in self._fault.causes, self._fault.causes, len(self.call.state.answers),
-            spent["checks"] + spent["desk"], tool.checks, tool.minutes,
+            spent["checks"] + spent["desk"] + spent["grower"], len(done.steps),
+            own["checks"] + own["desk"] + own["grower"],
         )
 
 

@@ -42,14 +42,13 @@ def answers(knowledge: Any, calls: int) -> list[float]:
     from diag.call.desk import Desk
     from diag.reason.judge import Engine
     from diag.store.open import open_store
-    from diag.trial.simulate import Simulation, draw_fault
+    from diag.trial.simulate import draw_fault, outcome_shares_of
 
     engine = Engine(knowledge)
     times = []
     with tempfile.TemporaryDirectory() as folder:
         store = open_store(str(Path(folder) / "calls.db"))
         desk = Desk(engine, store, store.desk_id())
-        simulation = Simulation(engine)
         for number in range(calls):
             rng = random.Random(number)
             fault = draw_fault(engine.tables, rng)
@@ -63,7 +62,7 @@ def answers(knowledge: Any, calls: int) -> list[float]:
                 if not offers:
                     break
                 outcomes = engine.tables.check(offers[0].check).outcomes
-                outcome = rng.choices(outcomes, simulation.shares(offers[0].check, fault.causes))[0]
+                outcome = rng.choices(outcomes, outcome_shares_of(engine.tables, offers[0].check, fault.causes))[0]
                 began = time.perf_counter()
                 call.answer(offers[0].check, outcome=outcome)
                 call.think()

@@ -14,7 +14,7 @@ from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 from diag.trial.case_file import Scripted, not_known, read_calls
-from diag.trial.play import Player, heard, play_file, report
+from diag.trial.play import Player, ScriptedMachine, play_file, report
 
 CALL = """\
 - id: one
@@ -49,9 +49,9 @@ def test_the_tools_own_offers_are_followed_to_the_repair(tmp_path: Path, small: 
 
 def test_answers_are_the_calls_own_then_normal_then_not_sure(tmp_path: Path, small: Knowledge) -> None:
     """Listed: as given. Not listed: normal, but "not sure" where the true cause would speak."""
-    player = Player(Engine(small, counter=True))
     call = calls(tmp_path, CALL.replace("plain: red, ", ""))[0]
-    how = {key: player.answer(key, call, None) for key in ("open_one", "plain", "motor_amps", "split")}
+    machine = ScriptedMachine(Engine(small, counter=True).tables, call)
+    how = {key: machine.answer(key, "site") for key in ("open_one", "plain", "motor_amps", "split")}
 
     assert ("bad", "given") == (how["open_one"].outcome, how["open_one"].how)
     assert (None, "unsure") == (how["plain"].outcome, how["plain"].how)
@@ -63,14 +63,15 @@ def test_chances_answer_with_the_likeliest_or_by_lot(tmp_path: Path, small: Know
     """{red: .6}: the rest, .4, is normal; with a seed both come, about as often as told; symptoms likewise."""
     text = "- {cause: alpha, machine: {drive: electric}, symptoms: {thin: .8, thick: .3}, shows: {plain: {red: .6}}}\n"
     call = calls(tmp_path, text)[0]
-    player = Player(Engine(small, counter=True))
-    drawn = [player.answer("plain", call, random.Random(n)).outcome for n in range(300)]
+    tables = Engine(small, counter=True).tables
+    drawn = [ScriptedMachine(tables, call, random.Random(n)).answer("plain", "site").outcome for n in range(300)]
+    likeliest = ScriptedMachine(tables, call)
 
     assert ("alpha", ("alpha",)) == (call.id, call.truth)
-    assert "red" == player.answer("plain", call, None).outcome
+    assert "red" == likeliest.answer("plain", "site").outcome
     assert {"red", "ok"} == set(drawn)
     assert drawn.count("red") / 300 == pytest.approx(0.6, abs=4 * (0.24 / 300) ** 0.5)
-    assert "normal" == player.answer("open_one", call, None).how
+    assert "normal" == likeliest.answer("open_one", "site").how
     assert ("thin",) == call.told(None)
     assert {("thin",), ("thick",), ("thin", "thick")} == {call.told(random.Random(n)) for n in range(60)}
 
@@ -85,11 +86,13 @@ def test_a_wrong_repair_is_advice_against_it_and_the_call_goes_on(tmp_path: Path
     assert played["stopped"] != ""
 
 
-def test_words_are_heard_when_there_are_no_symptoms(whole: Knowledge) -> None:
-    """The best proposal is taken over, and other talk gives nothing."""
-    engine = Engine(whole, counter=True)
-    assert "skips_high" in heard(engine, "Row seven skips on the planter.")
-    assert [] == heard(engine, "Good morning to you.")
+def test_words_are_heard_when_there_are_no_symptoms(tmp_path: Path, whole: Knowledge) -> None:
+    """What an untouched intake takes over stands in the call, its facts too."""
+    text = "- {id: w, words: Row seven of sixteen skips on the planter since the rain., truth: [], ans: {}}\n"
+    call = Player(Engine(whole, counter=True)).taken(calls(tmp_path, text)[0])
+
+    assert "skips_high" in [s for s, _ in call.state.accepted]
+    assert call.text_of("complaint", "words").startswith("Row seven")
 
 
 def test_what_the_knowledge_lacks_is_told_and_moves_nothing(tmp_path: Path, small: Knowledge) -> None:
