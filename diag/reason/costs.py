@@ -44,6 +44,7 @@ class Prices:
 def prices(case: Case, tables: Tables) -> Prices:
     """Return what things cost in the channel of a case."""
     settings = tables.knowledge.settings
+    case = replace(case, prepared=frozenset())
     on_site = tables.repair_minutes + proof_minutes(replace(case, channel="site"), tables)
     if case.channel == "site":
         doable = np.ones(len(on_site), dtype=np.bool_)

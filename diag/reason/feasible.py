@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Iterable
+from dataclasses import dataclass
+from typing import Any
 
 from diag.knowledge.model import Check
 from diag.reason.axes import fit
@@ -10,6 +12,7 @@ from diag.reason.case import Case
 from diag.reason.tables import Tables
 
 LEAST_MINUTES = 0.5
+MOST_REMEMBERED = 64
 
 
 def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
@@ -40,46 +43,79 @@ def planter_stands(check: Check, tables: Tables) -> bool:
     return any(states[step.state].stands for step in check.steps if step.state in states)
 
 
-def feasible(
-    case: Case, tables: Tables, blocked: Container[str], again: Container[str] = ()
-) -> tuple[list[str], list[float]]:
-    """Return the checks worth weighing now, as asked, and their minutes.
+class Feasible:
+    """Which checks are worth weighing; what a machine and a channel allow is worked out once."""
 
-    What was answered, or could not be, is not asked twice: after a repair only the checks of `again`, the proof.
-    """
-    now = {i.check for i in case.instances if i.epoch == case.epoch and not i.control}
-    asked = now | {i.check for i in case.instances if not i.control}
-    lists = {i.check.partition(".")[0] for i in case.instances if i.events and "." in i.check}
-    keys, minutes = [], []
-    for key, check in tables.knowledge.questions.items():
-        whole = key.partition(".")[0]
-        done = key in (now if key in again else asked)
-        if done or key in blocked or whole in blocked or ("." in key and whole in lists):
-            continue
-        cost = check_minutes(check, case, tables)
-        if cost is None or any(not _answered(a, asked) for a in check.after):
-            continue
-        if has_occasion(check, case, tables, asked) and fit(check.applies, case.axes, tables.knowledge) > 0.0:
-            keys.append(key)
-            minutes.append(cost)
-    return keys, minutes
+    def __init__(self, tables: Tables) -> None:
+        self._tables = tables
+        self._known: dict[Any, list[tuple[str, Check]]] = {}
+
+    def here(self, case: Case) -> list[tuple[str, Check]]:
+        """Return the checks that this machine can have and this channel allows, as asked."""
+        key = (case.channel, case.not_here, frozenset(case.axes.items()))
+        if key not in self._known:
+            if len(self._known) > MOST_REMEMBERED:
+                self._known.clear()
+            knowledge = self._tables.knowledge
+            self._known[key] = [
+                (name, check) for name, check in knowledge.questions.items()
+                if check_minutes(check, case, self._tables) is not None and fit(check.applies, case.axes, knowledge) > 0
+            ]
+        return self._known[key]
+
+    def now(
+        self, case: Case, blocked: Container[str] = (), again: Container[str] = ()
+    ) -> tuple[list[str], list[float]]:
+        """Return the checks worth weighing now, and their minutes.
+
+        What was answered, or could not be, is not asked twice: after a repair only the checks of `again`, the proof.
+        """
+        now = {i.check for i in case.instances if i.epoch == case.epoch and not i.control}
+        asked = {i.check for i in case.instances if not i.control}
+        lists = {i.check.partition(".")[0] for i in case.instances if i.events and "." in i.check}
+        occasion = Occasion.of(case, self._tables, asked)
+        keys, minutes = [], []
+        for key, check in self.here(case):
+            whole = key.partition(".")[0]
+            done = key in (now if key in again else asked)
+            if done or key in blocked or whole in blocked or ("." in key and whole in lists):
+                continue
+            if all(_answered(a, asked) for a in check.after) and occasion.given(check):
+                keys.append(key)
+                minutes.append(check_minutes(check, case, self._tables) or LEAST_MINUTES)
+        return keys, minutes
 
 
-def has_occasion(check: Check, case: Case, tables: Tables, asked: Container[str]) -> bool:
-    """Return whether a check's thing can be seen now, belongs to the complaint, and is not told already."""
-    if any(told in asked for told in check.told_by):
-        return False
-    if not case.symptoms:
-        return True
-    if check.belongs_to and not set(check.belongs_to) & set(case.symptoms):
-        return False
-    knowledge = tables.knowledge
-    seen_in = {knowledge.symptoms[s].seen_in for s in case.symptoms}
-    if check.when_seen == "emerged":
-        return bool(seen_in & {"stand", "either"})
-    if check.when_seen == "furrow_open" and "stand" in seen_in:
-        return any(c.when_seen == "emerged" and key in asked for key, c in knowledge.questions.items())
-    return True
+@dataclass(frozen=True)
+class Occasion:
+    """What a call is about, and what it holds already."""
+
+    symptoms: frozenset[str]
+    seen_in: frozenset[str]
+    """Where the complaint is seen: furrow, stand, either."""
+    stand_seen: bool
+    """True when the stand was looked at."""
+    asked: frozenset[str]
+
+    @classmethod
+    def of(cls, case: Case, tables: Tables, asked: Iterable[str]) -> Occasion:
+        """Return the occasion of a case."""
+        knowledge, asked = tables.knowledge, frozenset(asked)
+        stand = any(knowledge.questions[a].when_seen == "emerged" for a in asked)
+        seen_in = frozenset(knowledge.symptoms[s].seen_in for s in case.symptoms)
+        return cls(frozenset(case.symptoms), seen_in, stand, asked)
+
+    def given(self, check: Check) -> bool:
+        """Return whether a check's thing can be seen now, belongs to the complaint, and is not told already."""
+        if not self.asked.isdisjoint(check.told_by):
+            return False
+        if not self.symptoms:
+            return True
+        if check.belongs_to and self.symptoms.isdisjoint(check.belongs_to):
+            return False
+        if check.when_seen == "emerged":
+            return not self.seen_in.isdisjoint(("stand", "either"))
+        return check.when_seen != "furrow_open" or "stand" not in self.seen_in or self.stand_seen
 
 
 def _answered(check: str, asked: set[str]) -> bool:

@@ -15,8 +15,8 @@ import numpy as np
 from diag.reason.axes import open_axes
 from diag.reason.case import Case
 from diag.reason.costs import Prices, prices
-from diag.reason.feasible import feasible
-from diag.reason.tables import Array, Tables
+from diag.reason.feasible import Feasible
+from diag.reason.tables import Array, Index, Tables
 from diag.reason.views import Stack, View
 from diag.reason.worlds import Posterior
 
@@ -76,12 +76,14 @@ class Planner:
 
     def __init__(self, tables: Tables) -> None:
         self.tables = tables
+        self.feasible = Feasible(tables)
         self._stacks: dict[str, Stack] = {}
+        self._prices: dict[tuple[str, float | None, frozenset[str]], Prices] = {}
 
     def plan(self, case: Case, belief: Posterior, wishes: Wishes, *, by: str = "minutes", most: int = 3) -> Plan:
         """Return the best offers by expected minutes ("minutes") or by information per minute ("bits")."""
-        keys, minutes = feasible(case, self.tables, wishes.blocked, wishes.again)
-        view, price = View.of(belief), prices(case, self.tables)
+        keys, minutes = self.feasible.now(case, wishes.blocked, wishes.again)
+        view, price = View.of(belief), self._price(case)
         now, start = view.repair_cost(view.weights[None, :], price)
         cost_now = float(now[0])
         action, repair = self._act(case, belief, int(start[0]))
@@ -111,30 +113,27 @@ class Planner:
             return "repair", cause
         return ("try", cause) if self.tables.reversible[start] else ("", None)
 
+    def _price(self, case: Case) -> Prices:
+        key = (case.channel, case.drive_out, case.not_here)
+        if key not in self._prices:
+            self._prices[key] = prices(case, self.tables)
+        return self._prices[key]
+
     def _leave(self, case: Case) -> str:
         return "drive_out" if case.channel == "phone" else "hand_over"
 
     def _weigh(
         self, case: Case, view: View, price: Prices, keys: Sequence[str], minutes: Sequence[float]
-    ) -> _Weighed:
+    ) -> Weighed:
         """Return expected minutes and information of every check."""
         if case.channel not in self._stacks:
             self._stacks[case.channel] = Stack.of(self.tables, case.channel)
         stack = self._stacks[case.channel]
         rows, starts = stack.rows_of(keys)
-        joint = view.joint(stack, keys, rows, starts)
-        chance = np.maximum(joint.sum(axis=1), 1e-300)
-        beliefs = joint / chance[:, None]
-        left = _entropy(beliefs)
-        bits = np.maximum(float(_entropy(view.weights[None, :])[0]) - np.add.reduceat(chance * left, starts), 0.0)
-        spent = np.array(minutes)
-        bit_minutes = BIT_MARKUP / max(float((bits / spent).max()), 1e-9)
-        acting, _ = view.repair_cost(beliefs, price)
-        asking = bit_minutes * left + view.known(beliefs, price)
-        return _Weighed(spent + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits)
+        return weigh(view, price, view.joint(stack, keys, rows, starts), starts, np.array(minutes))
 
     def _order(
-        self, keys: Sequence[str], weighed: _Weighed, minutes: Sequence[float], cost_now: float, wishes: Wishes, by: str
+        self, keys: Sequence[str], weighed: Weighed, minutes: Sequence[float], cost_now: float, wishes: Wishes, by: str
     ) -> list[int]:
         """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
         value = np.round(weighed.cost, 2) if by == "minutes" else -np.round(weighed.bits / np.array(minutes), 5)
@@ -158,9 +157,27 @@ class Planner:
 
 
 @dataclass(frozen=True)
-class _Weighed:
+class Weighed:
+    """By check: expected minutes from here when it is asked first, and the information it brings in bits."""
+
     cost: Array
     bits: Array
+
+
+def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array) -> Weighed:
+    """Return what every check is worth.
+
+    `joint`: weight x P(outcome | world), outcomes of all checks over each other; `starts`: first outcome of each check.
+    An answer leads to the cheaper of acting and of asking on until it is known what is wrong.
+    """
+    chance = np.maximum(joint.sum(axis=1), 1e-300)
+    beliefs = joint / chance[:, None]
+    left = _entropy(beliefs)
+    bits = np.maximum(float(_entropy(view.weights[None, :])[0]) - np.add.reduceat(chance * left, starts), 0.0)
+    bit_minutes = BIT_MARKUP / max(float((bits / minutes).max()), 1e-9)
+    acting, _ = view.repair_cost(beliefs, price)
+    asking = bit_minutes * left + view.known(beliefs, price)
+    return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits)
 
 
 def _wanted(key: str, first: frozenset[str]) -> bool:

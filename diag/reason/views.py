@@ -15,8 +15,10 @@ from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior
 HEAVIEST_WORLDS = 150
 HEAVIEST_ASKED_ABOUT = 60
 """Causes the look-ahead weighs when there are more than all pairs are kept for."""
-DEEPEST = 24
+DEEPEST = 12
 """Repairs in a row that are weighed."""
+LEAST_WEIGHT = 1e-5
+"""Worlds below it are not repaired for: no single answer makes them likely."""
 
 
 @dataclass(frozen=True)
@@ -118,9 +120,13 @@ class View:
 
     def known(self, beliefs: Array, prices: Prices) -> Array:
         """Return, per belief, the expected minutes once it is known what is wrong."""
-        cost = np.append(prices.known, prices.known_unknown)
-        per_world = np.where(self.first == self.second, cost[self.first], cost[self.first] + cost[self.second])
-        result: Array = beliefs @ per_world
+        result: Array = beliefs @ self._per_world(prices.known, prices.known_unknown)
+        return result
+
+    def _per_world(self, of_cause: Array, of_unknown: float) -> Array:
+        """Return the cost of each world: of its cause, or of both."""
+        cost = np.append(of_cause, of_unknown)
+        result: Array = np.where(self.first == self.second, cost[self.first], cost[self.first] + cost[self.second])
         return result
 
     def repair_cost(self, beliefs: Array, prices: Prices) -> tuple[Array, Index]:
@@ -129,7 +135,7 @@ class View:
         Repairs in order of chance per minute, then leaving what is unsolved; -1: leaving at once is cheapest.
         """
         n = len(prices.repair)
-        causes = np.unique(np.concatenate((self.first, self.second)))
+        causes = np.unique(np.concatenate((self.first, self.second))[np.tile(self.weights > LEAST_WEIGHT, 2)])
         causes = causes[causes < n]
         p = self._present(beliefs, causes)
         cost = prices.repair[causes][None, :] + prices.in_vain[causes][None, :] * (1.0 - np.minimum(p, 1.0))
@@ -153,9 +159,7 @@ class View:
 
     def _found(self, beliefs: Array, prices: Prices) -> Array:
         """Return, per belief, the expected minutes of what is found and mended after leaving."""
-        cost = np.append(prices.found, prices.found_unknown)
-        per_world = np.where(self.first == self.second, cost[self.first], cost[self.first] + cost[self.second])
-        result: Array = beliefs @ per_world
+        result: Array = beliefs @ self._per_world(prices.found, prices.found_unknown)
         return result
 
     def _present(self, beliefs: Array, causes: Index) -> Array:
@@ -176,15 +180,14 @@ class View:
         spent = _from_zero(costs)
         upto = np.take_along_axis(spent, np.minimum(later + 1, depth), axis=1)
         # mass and cost of the worlds that are done by the prefix that ends with their later repair
-        solved, paid = np.zeros((m, depth + 2)), np.zeros((m, depth + 2))
-        found = np.zeros((m, depth + 2))
-        rows = np.broadcast_to(np.arange(m)[:, None], later.shape)
-        cost = np.append(prices.found, prices.found_unknown)
-        per_world = np.where(self.first == self.second, cost[self.first], cost[self.first] + cost[self.second])
-        np.add.at(solved, (rows, later + 1), beliefs)
-        np.add.at(paid, (rows, later + 1), beliefs * upto)
-        np.add.at(found, (rows, later + 1), beliefs * per_world[None, :])
-        done, paid, found = (np.cumsum(x, axis=1)[:, : depth + 1] for x in (solved, paid, found))
+        slot = (np.arange(m)[:, None] * (depth + 2) + later + 1).ravel()
+
+        def by_prefix(weights: Array) -> Array:
+            sums = np.bincount(slot, weights.ravel(), m * (depth + 2)).astype(np.float64).reshape(m, depth + 2)
+            return np.asarray(np.cumsum(sums, axis=1)[:, : depth + 1], dtype=np.float64)
+
+        done, paid = by_prefix(beliefs), by_prefix(beliefs * upto)
+        found = by_prefix(beliefs * self._per_world(prices.found, prices.found_unknown)[None, :])
         rest = self._found(beliefs, prices)[:, None] - found
         result: Array = paid + (1.0 - done) * (spent + prices.leave) + rest
         return result

@@ -17,7 +17,7 @@ import numpy as np
 from diag.call.desk import CallDesk, Desk
 from diag.knowledge.base import Knowledge
 from diag.reason.axes import fit
-from diag.reason.feasible import feasible, usual_error
+from diag.reason.feasible import usual_error
 from diag.reason.judge import Engine
 from diag.reason.tables import Tables
 from diag.trial.follow import Answered
@@ -188,7 +188,7 @@ class Simulation:
 
     def feasible(self, call: CallDesk, check: str) -> bool:
         """Return whether a check is open, fits the machine and can be done in this channel."""
-        return check in feasible(call.think_case(), self.engine.tables, ())[0]
+        return check in self.engine.planner.feasible.now(call.think_case())[0]
 
     def _chart(self, fault: Fault) -> Iterator[str]:
         questions = self.engine.knowledge.questions
