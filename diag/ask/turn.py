@@ -105,7 +105,7 @@ def turn(
     if call.state.closed:
         return _closed(call)
     offers = call.offers()
-    key = taken or (offers[0].check if offers else None)
+    key = taken or call.think().judgement.plan.again or (offers[0].check if offers else None)
     doing = worth_doing(call)
     if taken is None and doing and doing != passed:
         return _act(call, offers)
@@ -116,9 +116,9 @@ def turn(
 
 
 def worth_doing(call: CallDesk) -> str:
-    """Return what is worth doing now that is no check, as one word with its cause; "" when a check is."""
+    """Return what is worth doing now that is no check, as one word with its cause; "" when a check is, or one again."""
     judgement = call.think().judgement
-    return "" if judgement.action == "check" else f"{judgement.action}:{judgement.plan.repair or ''}"
+    return "" if judgement.action in ("check", "measure_again") else f"{judgement.action}:{judgement.plan.repair or ''}"
 
 
 def stage_of(call: CallDesk) -> str:

@@ -13,6 +13,7 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
+from diag.reason.feasible import check_minutes
 from diag.reason.judgement import (
     LIKELY,
     OPEN,
@@ -62,12 +63,12 @@ class Engine:
         self._all = all_pairs(self.tables)
         self._turn = threading.Lock()
 
-    def judge(self, case: Case, *, by: str = "minutes", most: int = 3) -> Judgement:
+    def judge(self, case: Case, *, most: int = 3) -> Judgement:
         """Return the judgement of a case; pure: the same case gives the same judgement."""
         with self._turn:
-            return self._judge(case, by, most)
+            return self._judge(case, most)
 
-    def _judge(self, case: Case, by: str, most: int) -> Judgement:
+    def _judge(self, case: Case, most: int) -> Judgement:
         pi = cause_shares(self.tables, case.axes)
         pairs = self._pairs(case, pi)
         symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs)
@@ -83,7 +84,7 @@ class Engine:
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
         said = tuple(self._said(firings, supports, last.instances))
-        plan = self._plan(case, belief, self._wishes(firings, case), by, most)
+        plan = self._plan(case, belief, self._wishes(firings, case), self._misfit(case, conflicts), most)
         top = ranking[0].probability if ranking else 0.0
         known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
         named = top >= self.knowledge.settings.claim_repair
@@ -282,12 +283,27 @@ class Engine:
         again = frozenset({proof} if proof else ())
         return Wishes(prefers, frozenset(first - blocked), frozenset(blocked), again)
 
-    def _plan(self, case: Case, belief: Posterior, wishes: Wishes, by: str, most: int) -> Plan:
-        """Return what to do next; after a repair its proof, after an accepted proof nothing but to close."""
-        plan = self.planner.plan(case, belief, wishes, by=by, most=most)
+    def _plan(self, case: Case, belief: Posterior, wishes: Wishes, misfit: str | None, most: int) -> Plan:
+        """Return what to do next: after a repair its proof, after an accepted proof nothing but to close.
+
+        Before a call is left, the answer that fits the others least (`misfit`) is taken once more.
+        """
+        plan = self.planner.plan(case, belief, wishes, most=most)
         if case.to_prove:
             return replace(plan, action="prove", repair=None)
-        return replace(plan, action="close", repair=None, offers=()) if case.proved else plan
+        if case.proved:
+            return replace(plan, action="close", repair=None, offers=())
+        leaving = plan.action in ("drive_out", "hand_over")
+        return replace(plan, action="measure_again", again=misfit) if leaving and misfit else plan
+
+    def _misfit(self, case: Case, conflicts: Sequence[Conflict]) -> str | None:
+        """Return the check in conflict when it was made once, and can be made again here."""
+        for conflict in conflicts:
+            made = [i for i in case.instances if i.check == conflict.check and i.epoch == case.epoch]
+            once = len(made) == 1 and len(made[0].events) == 1
+            if once and check_minutes(self.knowledge.questions[conflict.check], case, self.tables) is not None:
+                return conflict.check
+        return None
 
 
 @dataclass(frozen=True)

@@ -74,7 +74,7 @@ class Judgement:
     conflicts: tuple[Conflict, ...]
     plan: Plan
     action: str
-    """check | repair | drive_out | hand_over | prove | close"""
+    """check | repair | try | measure_again | drive_out | hand_over | prove | close"""
     pi: Array
     epochs: tuple[EpochEvidence, ...] = ()
     start: Worlds | None = None

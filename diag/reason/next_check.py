@@ -63,12 +63,14 @@ class Plan:
 
     offers: tuple[Offer, ...]
     action: str
-    """check | repair | try | drive_out | hand_over"""
+    """check | repair | try | measure_again | drive_out | hand_over | prove | close"""
     repair: str | None
     """Cause whose repair comes first when action is repair or try."""
     cost_now: float
     """Expected minutes when nothing more is asked."""
     feasible: int
+    again: str | None = None
+    """Check to be made once more when action is measure_again."""
 
 
 class Planner:
@@ -80,8 +82,8 @@ class Planner:
         self._stacks: dict[str, Stack] = {}
         self._prices: dict[tuple[str, float | None, frozenset[str]], Prices] = {}
 
-    def plan(self, case: Case, belief: Posterior, wishes: Wishes, *, by: str = "minutes", most: int = 3) -> Plan:
-        """Return the best offers by expected minutes ("minutes") or by information per minute ("bits")."""
+    def plan(self, case: Case, belief: Posterior, wishes: Wishes, *, most: int = 3) -> Plan:
+        """Return the best offers and what to do next."""
         keys, minutes = self.feasible.now(case, wishes.blocked, wishes.again)
         view, price = View.of(belief), self._price(case)
         now, start = view.repair_cost(view.weights[None, :], price)
@@ -90,7 +92,7 @@ class Planner:
         if not keys:
             return Plan((), action or self._leave(case), repair, cost_now, 0)
         weighed = self._weigh(case, view, price, keys, minutes)
-        order = self._order(keys, weighed, minutes, cost_now, wishes, by)
+        order = self._order(keys, weighed, cost_now, wishes)
         best = order[0]
         worth = _wanted(keys[best], wishes.first) or round(cost_now - weighed.cost[best], 1) > 0
         if worth or (not action and weighed.bits[best] >= LEAST_BITS):
@@ -132,16 +134,14 @@ class Planner:
         rows, starts = stack.rows_of(keys)
         return weigh(view, price, view.joint(stack, keys, rows, starts), starts, np.array(minutes))
 
-    def _order(
-        self, keys: Sequence[str], weighed: Weighed, minutes: Sequence[float], cost_now: float, wishes: Wishes, by: str
-    ) -> list[int]:
+    def _order(self, keys: Sequence[str], weighed: Weighed, cost_now: float, wishes: Wishes) -> list[int]:
         """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
-        value = np.round(weighed.cost, 2) if by == "minutes" else -np.round(weighed.bits / np.array(minutes), 5)
+        value = np.round(weighed.cost, 2)
         near = float(value.min()) + max(NEAR_MINUTES, NEAR_SHARE * abs(float(value.min())))
 
         def rank(i: int) -> tuple[bool, float, float, str]:
             wish = wishes.prefers.get(keys[i], wishes.prefers.get(keys[i].partition(".")[0], 0.0))
-            counts = by == "minutes" and value[i] <= near and weighed.cost[i] < cost_now
+            counts = value[i] <= near and weighed.cost[i] < cost_now
             return (not _wanted(keys[i], wishes.first), -wish if counts else 0.0, float(value[i]), keys[i])
 
         return sorted(range(len(keys)), key=rank)

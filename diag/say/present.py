@@ -116,7 +116,7 @@ def header(call: CallDesk) -> str:
 def worth_doing_words(call: CallDesk) -> str:
     """Return what is worth doing now when that is no check; "" when a check is."""
     judgement = call.think().judgement
-    if judgement.action == "check":
+    if judgement.action in ("check", "measure_again"):
         return ""
     text = ACTIONS.get(judgement.action, judgement.action)
     if judgement.plan.repair:

@@ -71,7 +71,7 @@ class Followed:
     steps: list[Step] = field(default_factory=list)
     advice: list[Advice] = field(default_factory=list)
     stopped: str = ""
-    """mended | most | hand_over | measure_again | repeats_a_repair | nothing_left, or an action of `ends`."""
+    """mended | most | hand_over | repeats_a_repair | nothing_left, or an action of `ends`."""
 
     @property
     def first_repair(self) -> str | None:
@@ -97,6 +97,8 @@ def follow(call: CallDesk, machine: Machine, most: int, ends: Container[str] = (
             done.stopped = judgement.action
         elif plan.repair:
             done.stopped = _repair(call, machine, plan.repair)
+        elif plan.again:
+            _record(call, plan.again, machine.answer(plan.again, call.state.channel))
         elif judgement.action == "drive_out":
             call.switch_channel("site")
         else:

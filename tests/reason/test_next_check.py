@@ -145,5 +145,76 @@ def test_observers(small: Knowledge) -> None:
 def test_information_never_negative(whole: Knowledge) -> None:
     """Mutual information of any check is at least 0."""
     engine = Engine(whole)
-    for offer in engine.judge(Case(symptoms=("skips_high",)), by="bits", most=500).plan.offers:
+    for offer in engine.judge(Case(symptoms=("skips_high",)), most=500).plan.offers:
         assert offer.bits >= 0.0
+
+
+def test_what_only_a_stand_shows_waits_for_a_complaint_about_the_stand(whole: Knowledge) -> None:
+    """On planting day nobody is sent to look at plants; when the stand is complained of it goes before the furrow."""
+    engine = Engine(whole)
+    seen = {key: c.when_seen for key, c in whole.questions.items()}
+    planting = engine.planner.feasible.now(Case(symptoms=("skips_high",)))[0]
+    stand = engine.planner.feasible.now(Case(symptoms=("gaps_after_emergence",)))[0]
+    looked = Case(symptoms=("gaps_after_emergence",), instances=(said(whole, "row_line_look", None),))
+
+    assert "emerged" not in {seen[k] for k in planting}
+    assert ("emerged" in {seen[k] for k in stand}, "furrow_open" in {seen[k] for k in stand}) == (True, False)
+    assert "furrow_open" in {seen[k] for k in engine.planner.feasible.now(looked)[0]}
+
+
+def test_checks_belong_to_complaints_and_are_not_asked_when_told(whole: Knowledge) -> None:
+    """A check bound to complaints is offered with one of them only; one that another answer holds is not asked."""
+    engine = Engine(whole)
+    bound = [(key, c) for key, c in whole.questions.items() if c.belongs_to and c.minutes.site]
+    told = [(key, c) for key, c in whole.questions.items() if c.told_by and c.minutes.site]
+    assert bound
+    for key, check in bound:
+        other = next(s for s in whole.symptoms if s not in check.belongs_to)
+        assert key not in engine.planner.feasible.now(Case(symptoms=(other,)))[0]
+    assert told
+    for key, check in told:
+        case = Case(instances=(said(whole, check.told_by[0], None),))
+        assert key not in engine.planner.feasible.now(case)[0]
+
+
+def test_after_a_repair_the_check_that_showed_the_fault_comes_first(engine: Engine, small: Knowledge) -> None:
+    """plain showed red, so it proves the repair; what was told is not asked again; after the proof only to close."""
+    seen = (said(small, "plain", "red"), said(small, "split", "upper"), said(small, "open_one", "bad"))
+    mended = Case(axes=AXES, symptoms=("thin",), instances=seen, repairs=(RepairDone({"alpha": 0.95}),),
+                  to_prove=("alpha",))
+    first = engine.judge(mended)
+    proved = replace(mended, to_prove=(), proved=True, instances=(*seen, said(small, "plain", "ok", epoch=1)))
+
+    assert ("prove", True) == (first.action, first.plan.offers[0].first)
+    assert first.plan.offers[0].check in ("plain", "open_one")
+    assert "split" not in offered(engine, mended)
+    assert ("close", ()) == ((last := engine.judge(proved)).action, last.plan.offers)
+
+
+def test_a_repair_below_likely_is_only_tried_when_it_can_be_undone(whole: Knowledge) -> None:
+    """Whatever the complaint: with nothing left to ask, advice is likely, reversible, or to leave."""
+    engine = Engine(whole)
+    asked = tuple(said(whole, key, None) for key in whole.questions)
+    for symptom in whole.symptoms:
+        for channel in ("phone", "site"):
+            j = engine.judge(Case(channel=channel, symptoms=(symptom,), instances=asked))
+            believed = j.of(j.plan.repair) if j.plan.repair else None
+            if j.action == "repair":
+                assert believed is not None
+                assert believed.probability >= 0.5
+            elif j.action == "try":
+                assert whole.causes[j.plan.repair or ""].repair.reversible
+            else:
+                assert j.action in ("drive_out", "hand_over")
+
+
+def test_what_does_not_hang_together_is_measured_again_before_leaving(engine: Engine, small: Knowledge) -> None:
+    """With nothing left to ask and answers in conflict the one that fits least is taken once more, and only once."""
+    rest = tuple(said(small, c, None) for c in small.questions if c not in ("plain", "open_one"))
+    case = Case(axes=AXES, instances=(said(small, "plain", "ok"), said(small, "open_one", "bad"), *rest))
+    j = engine.judge(case)
+    again = replace(case, instances=tuple(replace(i, events=("a", "b")) for i in case.instances))
+
+    assert j.conflicts
+    assert ("measure_again", j.conflicts[0].check) == (j.action, j.plan.again)
+    assert "hand_over" == engine.judge(again).action
