@@ -24,8 +24,8 @@ from diag.trial.case_file import Scripted, not_known, read_calls
 from diag.trial.follow import Answered, follow
 from diag.trial.simulate import START
 
-SPEAKS = 0.9
-"""A cause speaks through a check when it makes the normal outcome rarer than this share of the base."""
+SPEAKS = 0.5
+"""A cause speaks through a check when it leaves the normal outcome less than this chance."""
 CALLS_A_WORKER = 10
 
 
@@ -61,7 +61,7 @@ class ScriptedMachine:
         table = self._tables.check(check)
         o = table.index(normal)
         known = [self._tables.position[c] for c in self._scripted.truth if c in self._tables.position]
-        return any(table.marked[c] and table.shares[o, c] < SPEAKS * table.base[o] for c in known)
+        return any(table.shares[o, c] < SPEAKS for c in known)
 
 
 class Player:
