@@ -164,6 +164,8 @@ class Simulation:
     def without(self, cause: str) -> Iterator[None]:
         """Let the engine not know a cause for a while: it is in no prior."""
         tables = self.engine.tables
+        for check in tables.knowledge.questions:
+            tables.check(check)  # what an unknown cause shows is an average over all, kept with the table
         kept = tables.frequency
         tables.frequency = kept * (np.arange(len(kept)) != tables.position[cause])
         try:
