@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from diag.errors import DiagError, UsageError
 from diag.figures.asked import Asked
+from diag.figures.places import named
 from diag.figures.scan import Entry, Scanner, not_understood
-from diag.figures.values import named, read
+from diag.figures.values import read
 from diag.text import one_line
 from diag.units import Measured
 

@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from itertools import chain, pairwise
 
 from diag.errors import AmbiguousError, DiagError, UnitError, UsageError
 from diag.figures.asked import AGAIN, Asked, Item, Read, check_row
-from diag.figures.numbers import fraction, is_number, settled
+from diag.figures.marks import all_split, comma_pairs, pieces, spaced
+from diag.figures.numbers import fraction, settled
+from diag.figures.places import FROM_WORDS, ROW_WORDS, Placed, Walk, groups, named
 from diag.figures.scan import MOST_TYPED, Entry, Scanner, not_understood
 from diag.text import one_line
 from diag.unit_table import QUANTITIES, UNITS, Quantity, Unit
 from diag.units import Measured, check_possible, find_unit, quantity_named, wrong_dimension
 
-Placed = list[tuple[str, Entry]]
-"""Place, and the entry that stands there: a value, or the mark that it was not read."""
-
 _PLAIN = re.compile(r"[0-9]{1,12}(?:\.(?:[0-9]{1,2}|[0-9]{4,12}))?")
-_THREES = re.compile("[1-9][0-9]{0,2}(?:'[0-9]{3})*")
-_FILLERS = ("is", "was", "reads", "at", "and", "#", "the")
-_ROW, _FROM, _BACK = ("row", "rows", "no", "nr"), ("from", "start", "starting"), ("down", "back", "backwards")
-_DIRECTIONS = (*_BACK, "up", "on")
 _THOUSANDS = ("rate", "count", "seeds_per_mass")
 
 
@@ -67,84 +62,25 @@ def _example(want: Quantity) -> str:
 
 def _settled(reader: _Reader, entries: list[Entry]) -> Read:
     """Return the one reading that can be, with a second one beside it where it is as good."""
-    plain = list(chain.from_iterable(_pieces(entries)))
+    plain = list(chain.from_iterable(pieces(entries)))
     error: DiagError | None = None
     try:
         found = reader.readings(plain)
+    except AmbiguousError:
+        raise
     except DiagError as wrong:
         error, found = wrong, []
-    pairs = _comma_pairs(entries)
+    pairs = comma_pairs(entries)
     if pairs is not None:
         found += reader.tried(pairs)
     if not found or not found[0].usual:
-        found += [r for r in reader.tried(_spaced(plain)) if error or r.usual]
-    if not found:
-        found = reader.tried(_all_split(plain))
+        found += [r for r in reader.tried(spaced(plain)) if error or r.usual]
+    if not found and isinstance(error, UsageError):
+        found = reader.tried(all_split(plain))
     if not found:
         assert error is not None
         raise error
     return replace(found[0], other=next((r for r in found[1:] if r.values != found[0].values), None))
-
-
-def _pieces(entries: Sequence[Entry]) -> Iterator[Iterator[Entry]]:
-    """Yield entries; figures that are no number are cut at their commas, before a colon at the last one."""
-    for i, entry in enumerate(entries):
-        before_colon = i + 1 < len(entries) and entries[i + 1].kind == "is"
-        if "," in entry.figures and before_colon:
-            yield _split(entry, entry.figures.rpartition(",")[::2])
-        elif "," in entry.figures and not is_number(entry.figures):
-            yield _split(entry, entry.figures.split(","))
-        else:
-            yield iter((entry,))
-
-
-def _split(entry: Entry, parts: Sequence[str]) -> Iterator[Entry]:
-    """Yield one value of a list written without blanks for each part; the last keeps fraction and unit."""
-    at = entry.start
-    for i, part in enumerate(parts):
-        last = i == len(parts) - 1
-        if i:
-            yield Entry("break", ",", at, at + 1)
-            at += 1
-        yield (replace(entry, figures=part, start=at, text=part + entry.text[len(entry.figures):], negative=False)
-               if last else Entry("value", part, at, at + len(part), part, negative=entry.negative and i == 0))
-        at += len(part)
-
-
-def _comma_pairs(entries: Sequence[Entry]) -> list[Entry] | None:
-    """Return "6,1,5,8" as 6.1 and 5.8, the other reading of such a list; None where there is none."""
-    made: list[Entry] = []
-    for entry in entries:
-        parts = entry.figures.split(",")
-        if len(parts) > 1 and not is_number(entry.figures):
-            if len(parts) % 2 or not all(p.isdigit() for p in parts):
-                return None
-            made += _split(entry, [",".join(two) for two in zip(parts[::2], parts[1::2], strict=True)])
-        else:
-            made.append(entry)
-    return made if len(made) > len(entries) else None
-
-
-def _spaced(entries: Sequence[Entry]) -> list[Entry] | None:
-    """Return "32 000" as one number, wherever three figures follow up to three after a blank; None without any."""
-    made: list[Entry] = []
-    for entry in entries:
-        last = made[-1] if made else None
-        goes_on = (last is not None and last.unit is None and last.kind == "value" and not (last.part or last.negative)
-                   and _THREES.fullmatch(last.figures)
-                   and re.match(r"[0-9]{3}(?![0-9])", entry.figures))
-        if last is not None and goes_on:
-            made[-1] = replace(entry, figures=f"{last.figures}'{entry.figures}", start=last.start)
-        else:
-            made.append(entry)
-    return made if len(made) < len(entries) else None
-
-
-def _all_split(entries: Sequence[Entry]) -> list[Entry] | None:
-    """Return the entries with every comma between values, None without any comma inside figures."""
-    if not any("," in e.figures for e in entries):
-        return None
-    return [p for e in entries for p in (_split(e, e.figures.split(",")) if "," in e.figures else (e,))]
 
 
 # ---------------------------------------------------------------------------------- what is asked
@@ -245,16 +181,16 @@ class _Reader:
                 raise UsageError("After again one value is wanted, the first row's.", "", "Write again: 18 at the end.")
             return [placed + end for placed in self._rows(entries[:at])]
         words = {e.text.casefold() for e in entries if e.kind == "word"}
-        if any(e.kind == "is" for e in entries) or not words.isdisjoint((*_ROW, *_FROM)):
-            return [_Walk(self._text, entries).placed()]
+        if any(e.kind == "is" for e in entries) or not words.isdisjoint((*ROW_WORDS, *FROM_WORDS)):
+            return [Walk(self._text, entries).placed()]
         flat = self._in_order(entries)
         firsts = [e.bare for _, e in flat[::2]]
         rows = [r for r in firsts if r is not None and 1 <= r <= (self._asked.rows or r)]
         if len(flat) % 2 or len(rows) < len(firsts) or any(b <= a for a, b in pairwise(rows)):
             return [flat]
         pairs = [(str(r), e) for r, (_, e) in zip(rows, flat[1::2], strict=True)]
-        groups = _groups(entries)
-        in_twos = len(groups) > 1 and {len(g) for g in groups} == {2}
+        grouped = groups(entries)
+        in_twos = len(grouped) > 1 and {len(g) for g in grouped} == {2}
         units = [e.unit is not None for _, e in flat[1::2]]
         return [pairs] if in_twos or (len(pairs) > 1 and all(units)) else [flat, pairs]
 
@@ -340,157 +276,6 @@ def _whole_feet(entry: Entry) -> bool:
 def _without_lead(entries: Sequence[Entry]) -> list[Entry]:
     """Drop the colon behind a unit that stands before its values: "inH2O: 18 17"."""
     return [e for i, e in enumerate(entries) if not (e.kind == "is" and i and entries[i - 1].kind == "unit")]
-
-
-def _groups(entries: Sequence[Entry]) -> list[list[Entry]]:
-    """Return the values between the strongest marks there are: lines, else semicolons, else commas."""
-    marks = {e.text for e in entries if e.kind == "break"}
-    mark = next((m for m in "\n;," if m in marks), "")
-    groups: list[list[Entry]] = [[]]
-    for entry in entries:
-        if entry.kind in ("value", "none"):
-            groups[-1].append(entry)
-        elif entry.kind == "break" and entry.text == mark and groups[-1]:
-            groups.append([])
-    return groups
-
-
-def named(text: str, entries: Sequence[Entry], labels: Sequence[str]) -> Iterator[tuple[str, Entry]]:
-    """Yield values that stand behind their names. Raises UsageError for a name or value too many."""
-    by_words = {label.replace("_", " "): label for label in labels}
-    label, before, given = None, None, set()
-    for entry in entries:
-        if entry.kind == "label":
-            label = by_words[entry.text.replace("_", " ").casefold()]
-        elif entry.kind in ("value", "none"):
-            if label is None or label in given:
-                raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no name.", "",
-                                 f"Give: {', '.join(by_words)}.")
-            given.add(label)
-            yield label, entry
-        elif entry.kind == "word" and entry.text.casefold() not in _FILLERS:
-            if before is not None and before.kind == "value":
-                raise not_understood(text, entry, before)
-            raise UsageError(f"{one_line(entry.text, limit=30)!r} is not asked for.", "",
-                             f"Give: {', '.join(by_words)}.")
-        elif entry.kind in ("dash", "sign"):
-            raise not_understood(text, entry, before)
-        before = entry
-
-
-class _Walk:
-    """Places given by rows: a key names the row of the values behind it, in order up or down."""
-
-    def __init__(self, text: str, entries: Sequence[Entry]) -> None:
-        self._text, self._entries = text, entries
-        self._found: Placed = []
-        self._at = 0
-        self._next: int | None = None
-        self._last: int | None = None
-        self._step = 1
-        self._single = self._filled = self._from = False
-
-    def placed(self) -> Placed:
-        """Return the values with their rows. Raises UsageError or UnitError where a row is missing or double."""
-        while self._at < len(self._entries):
-            self._take(self._entries[self._at])
-        self._end_of_run()
-        seen: set[str] = set()
-        for place, _ in self._found:
-            if place in seen:
-                raise UsageError("A row stands there twice.", "",
-                                 "Give each row once; the first row read again is `again: 18`.")
-            seen.add(place)
-        return self._found
-
-    def _word(self, ahead: int) -> str:
-        at = self._at + ahead
-        entry = self._entries[at] if at < len(self._entries) else None
-        return entry.text.casefold() if entry is not None and entry.kind not in ("value", "unit", "break") else ""
-
-    def _bare(self, ahead: int) -> int | None:
-        at = self._at + ahead
-        return self._entries[at].bare if at < len(self._entries) else None
-
-    def _take(self, entry: Entry) -> None:
-        word = entry.text.casefold()
-        if entry.kind in ("value", "none"):
-            if entry.bare is not None and self._is_key():
-                self._key(single=False)
-                return
-            self._give(entry)
-        elif word in _FROM or word in _ROW:
-            self._from = self._from or word in _FROM
-            nearby = 1
-            while nearby < 3 and self._word(nearby) in (*_ROW, "#", "at"):
-                nearby += 1
-            if self._bare(nearby) is not None:
-                self._at += nearby
-                self._key(single=not self._from)
-                return
-            raise not_understood(self._text, entry, None)
-        elif entry.kind == "break":
-            self._open_group()
-        elif entry.kind not in ("unit", "is") and word not in _FILLERS:
-            raise not_understood(self._text, entry, self._entries[self._at - 1] if self._at else None)
-        self._at += 1
-
-    def _is_key(self) -> bool:
-        """Tell whether the number here is a row: a colon, a direction or a span with a colon follows."""
-        if self._word(1) in (":", "=") or (self._word(1) in _DIRECTIONS and self._word(2) in (":", "=")):
-            return True
-        return self._word(1) in ("-", "to", "through") and self._bare(2) is not None and self._word(3) in (":", "=")
-
-    def _key(self, *, single: bool) -> None:
-        """Take a row, or the first and last row of a span, with direction and colon."""
-        self._end_of_run()
-        first = self._bare(0)
-        self._at += 1
-        last = self._bare(1) if self._word(0) in ("-", "to", "through") else None
-        if last is not None:
-            self._at += 2
-        self._next, self._last, self._step = first, last, -1 if last is not None and last < (first or 0) else 1
-        if self._word(0) in _DIRECTIONS:
-            self._step = -1 if self._word(0) in _BACK else 1
-            self._at, single = self._at + 1, False
-        if self._word(0) in (":", "="):
-            self._at, single = self._at + 1, False
-        self._single, self._filled = single and last is None, False
-
-    def _end_of_run(self) -> None:
-        """Refuse a span of rows that got more or fewer values than it has rows, and a row without a value."""
-        if self._last is not None and self._next is not None and self._next != self._last + self._step:
-            raise UsageError("The span of rows and its values do not match.", "",
-                             "Give one value for each of these rows, - for not read.")
-        if self._next is not None and not self._filled:
-            raise UsageError(f"Row {self._next} has no value.", "", f"Write {self._next}: 18, or {self._next}: -.")
-        self._next, self._last, self._from = None, None, False
-
-    def _give(self, entry: Entry) -> None:
-        if self._next is None or (self._single and self._filled):
-            raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no row.", "",
-                             "Write row 6 18.2, row 7 11; or from 6: 18.2 11 18.")
-        self._found.append((str(self._next), entry))
-        self._next, self._filled = self._next + self._step, True
-
-    def _open_group(self) -> None:
-        """At a comma, a semicolon or a line: two values may be the next row and its value."""
-        group: list[Entry] = []
-        for entry in self._entries[self._at + 1 : self._at + 5]:
-            if entry.kind not in ("value", "none"):
-                group = group if entry.kind == "break" else []
-                break
-            group.append(entry)
-        row = group[0].bare if len(group) == 2 else None
-        if row is None or self._next is None or self._from or self._last is not None:
-            return
-        if self._single and self._filled:
-            self._at += 1
-            self._key(single=True)
-            self._at -= 1
-        elif self._filled and row > self._next - self._step:
-            raise AmbiguousError(f'"{group[0].text} {group[1].text}" may be a row and its value, or two values.', "",
-                                 f"Write {row}: {group[1].text}, or from {self._next}: for values in order.")
 
 
 # --------------------------------------------------------------------------- without a quantity

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from diag import figures
 from diag.errors import DiagError
-from diag.figures import Asked, counts, numbers, scan, table, values
+from diag.figures import Asked, counts, marks, numbers, places, scan, table, values
 from diag.units import UNITS, Measured
 
 PRESSURE = ("inH2O", "kPa", "mbar", "in. w.c.", "inches of water", "Pa")
@@ -166,7 +166,7 @@ def test_twice_the_text_takes_at_most_twice_the_steps(piece: str) -> None:
 
 def patterns() -> Iterator[tuple[str, str]]:
     """Yield every pattern of the package by its name."""
-    for module in (numbers, scan, values, table, sys.modules[counts.__module__]):
+    for module in (marks, numbers, places, scan, values, table, sys.modules[counts.__module__]):
         for name, value in vars(module).items():
             if isinstance(value, re.Pattern):
                 yield f"{module.__name__}.{name}", value.pattern
