@@ -7,7 +7,6 @@ with --json stdout holds one JSON value, on failure too.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from diag import __version__
+from diag.arguments import BAD_INPUT, Parser, complain, tell
 from diag.errors import DiagError, UsageError
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from diag.reason.judge import Engine
     from diag.store.open import Store
 
-GOOD, NOT_AS_EXPECTED, BAD_INPUT = 0, 1, 2
+GOOD, NOT_AS_EXPECTED = 0, 1
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -37,7 +37,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         options = _parser().parse_args(arguments)
         return int(options.run(options))
     except DiagError as error:
-        return _complain(error, as_json)
+        return complain(error, as_json=as_json)
     except BrokenPipeError:
         sys.stderr.close()
         return GOOD
@@ -54,23 +54,8 @@ def _utf8() -> None:
             reconfigure(errors="replace")
 
 
-def _complain(error: DiagError, as_json: bool) -> int:
-    if as_json:
-        print(json.dumps({"error": error.as_json()}))
-    else:
-        print(f"diag: {error}", file=sys.stderr)
-    return BAD_INPUT
-
-
-class _Parser(argparse.ArgumentParser):
-    """argparse that tells errors the way all others are told."""
-
-    def error(self, message: str) -> Any:
-        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
-
-
-def _common() -> _Parser:
-    common = _Parser(add_help=False, argument_default=argparse.SUPPRESS, allow_abbrev=False)
+def _common() -> Parser:
+    common = Parser(add_help=False, argument_default=argparse.SUPPRESS, allow_abbrev=False)
     common.add_argument("--store", metavar="PATH|URL",
                         help="where calls are kept (else DIAG_STORE, else your data folder)")
     common.add_argument("--knowledge", metavar="DIR", action="append",
@@ -82,16 +67,16 @@ def _common() -> _Parser:
     return common
 
 
-def _parser() -> _Parser:
+def _parser() -> Parser:
     common = _common()
-    parser = _Parser(
+    parser = Parser(
         prog="diag", parents=[common],
         description="Find what is wrong in the seed path of a vacuum planter, prove the repair, write it up.",
     )
     parser.add_argument("--version", action="store_true", help="print the version (-v: what it runs on)")
     parser.add_argument("-v", "--verbose", action="store_true", help=argparse.SUPPRESS)
     parser.set_defaults(run=_start)
-    commands: Any = parser.add_subparsers(metavar="command", parser_class=_Parser)
+    commands: Any = parser.add_subparsers(metavar="command", parser_class=Parser)
 
     plain = commands.add_parser("plain", parents=[common], help="the same conversation line by line")
     plain.add_argument("call", nargs="?", help="call to go on with (any unique beginning of its id)")
@@ -224,10 +209,7 @@ def _replay(options: argparse.Namespace) -> int:
     from diag.call.replay import replay_files, told
 
     results = replay_files(options.files, make_desk(options, store=False).engine)
-    if getattr(options, "json", False):
-        print(json.dumps(results, indent=1, ensure_ascii=False))
-    else:
-        print(told(results))
+    tell(results, told(results), as_json=getattr(options, "json", False))
     if any(r["problems"] for r in results):
         return BAD_INPUT
     return GOOD if all(r["ok"] for r in results) else NOT_AS_EXPECTED

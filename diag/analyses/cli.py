@@ -8,17 +8,18 @@ import os
 import re
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, NoReturn
+from typing import Any
 
 from diag import figures
 from diag.analyses import tools
 from diag.analyses.catalogue import CATALOGUE, Analysed, Context, Reading, analyse
 from diag.analyses.context import pack_rows
 from diag.analyses.report import as_json, text
+from diag.arguments import BAD_INPUT, Parser, complain
 from diag.errors import DiagError, UsageError
 from diag.figures.table import Table, read_file, read_text
 
-GOOD, BAD_INPUT = 0, 2
+GOOD = 0
 
 Job = tuple[str, Analysed, Context]
 """Analysis name, outcome and the context it was made in."""
@@ -38,13 +39,6 @@ MAIN = {
 """Results shown without --detail."""
 
 
-class _Parser(argparse.ArgumentParser):
-    """A parser that complains the way the rest of the program does."""
-
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{message[0].upper()}{message[1:]}.", self.prog, f"See `{self.prog} --help`.")
-
-
 Generic = Callable[[str], Mapping[str, float]]
 """Limits by name (SI) that readings of a quantity are held against where nothing better is given."""
 
@@ -57,18 +51,10 @@ def main(argv: list[str], *, json_out: bool = False, generic: Generic = lambda q
         options.generic = generic
         found, code = options.run(options, json_out)
     except DiagError as error:
-        _complain(error, json_out)
-        return BAD_INPUT
+        return complain(error, as_json=json_out)
     if json_out:
         print(json.dumps(found[0] if len(found) == 1 else found, ensure_ascii=False))
     return int(code)
-
-
-def _complain(error: DiagError, json_out: bool) -> None:
-    if json_out:
-        print(json.dumps({"error": error.as_json()}, ensure_ascii=False))
-    else:
-        print(f"diag: {error}", file=sys.stderr)
 
 
 def _protected(argv: Sequence[str]) -> list[str]:
@@ -77,14 +63,14 @@ def _protected(argv: Sequence[str]) -> list[str]:
 
 
 def _parser() -> argparse.ArgumentParser:
-    common = _Parser(add_help=False)
+    common = Parser(add_help=False)
     common.add_argument("--json", action="store_true", help="one JSON value instead of text")
     common.add_argument("--units", choices=("us", "metric"), default="us", help="units to show")
     common.add_argument("--detail", action="store_true", help="show every figure")
     common.add_argument("--no-chart", action="store_true", help="leave the charts out")
-    parser = _Parser(prog="diag measure", description="Work out readings. Files are CSV with a header line; values "
+    parser = Parser(prog="diag measure", description="Work out readings. Files are CSV with a header line; values "
                                                       "need a unit, in the header, beside them or by --unit.")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser, required=True)
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser, required=True)
     for name, told, add, run in (
         ("spacing", "seed or plant spacings, or tape positions", _spacing_options, _spacing),
         ("gaps", "distances between like gaps: which part repeats", _gap_options, _gaps),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any
 
+from diag.arguments import Parser
 from diag.errors import DiagError, UsageError
 from diag.text import clean, count
 
@@ -87,14 +87,9 @@ def _lines(text: str, found: Match, knowledge: Knowledge) -> list[str]:
 # ------------------------------------------------------------------------------------------------ training
 
 
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{message[:1].upper()}{message[1:]}.", self.prog, "See `diag knowledge train --help`.")
-
-
 def train(argv: Sequence[str], *, knowledge: Knowledge, json_out: bool) -> int:
     """Train on all texts of the knowledge and write the weights beside the last ones. Raises DiagError."""
-    parser = _Parser(prog="diag knowledge train", description="Learn from the callers' texts in callers/.")
+    parser = Parser(prog="diag knowledge train", description="Learn from the callers' texts in callers/.")
     parser.add_argument("--judge", action="store_true", help="first leave each hand out and tell how it is heard")
     options = parser.parse_args(list(argv))
     trainer = _trainer(knowledge)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any
 
+from diag.arguments import Parser, tell
 from diag.errors import KnowledgeError, UsageError
 from diag.text import count
 
@@ -18,13 +18,8 @@ if TYPE_CHECKING:
 CLEAN, FLAWED, REFUSED = 0, 1, 2
 
 
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{message[:1].upper()}{message[1:]}.", self.prog, "See `diag knowledge --help`.")
-
-
-def _parser() -> _Parser:
-    parser = _Parser(prog="diag knowledge", description="Look after the knowledge base.")
+def _parser() -> Parser:
+    parser = Parser(prog="diag knowledge", description="Look after the knowledge base.")
     verbs = parser.add_subparsers(dest="verb", required=True, metavar="lint|show|schema|new|watch")
     linted = verbs.add_parser("lint", help="test the knowledge and list what is wrong")
     linted.add_argument("--tables", action="store_true", help="print every chance that is told, and its ratio")
@@ -60,7 +55,7 @@ def _lint(options: Any, folders: list[Path], json_out: bool) -> int:
         from diag.knowledge.lint.shows import table_lines
 
         print("\n".join(table_lines(report.knowledge)))
-    print(json.dumps(report.as_json(), indent=1) if json_out else lint_text(report))
+    tell(report.as_json(), lint_text(report), as_json=json_out)
     if report.knowledge is None:
         return REFUSED
     return FLAWED if report.problems else CLEAN
@@ -127,7 +122,7 @@ def _new(options: Any, folders: list[Path], json_out: bool) -> int:
     taken = [kind for kind, _ in _readable(folders).find(options.id)]
     if taken:
         raise UsageError(f"{options.id} is taken in {taken[0]}.", "knowledge", "Choose another id.")
-    print(json.dumps({"template": text}) if json_out else text.rstrip())
+    tell({"template": text}, text.rstrip(), as_json=json_out)
     return CLEAN
 
 

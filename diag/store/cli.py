@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
+from diag.arguments import Parser, tell
 from diag.errors import UsageError
 from diag.record.graph import show_call_id
 from diag.text import count, one_line
@@ -20,14 +21,9 @@ NAMED = ("show", "export", "verify", "erase")
 DESTROYS = {"closed": "closes it", "reopened": "opens it again", "withdrawn": "withdraws what was recorded"}
 
 
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> Any:
-        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
-
-
-def _parser() -> _Parser:
-    parser = _Parser(prog="diag calls", description="The calls kept on this machine.")
-    commands: Any = parser.add_subparsers(dest="command", required=True, metavar="command", parser_class=_Parser)
+def _parser() -> Parser:
+    parser = Parser(prog="diag calls", description="The calls kept on this machine.")
+    commands: Any = parser.add_subparsers(dest="command", required=True, metavar="command", parser_class=Parser)
     listing = commands.add_parser("list", help="calls, those waited for first")
     listing.add_argument("--most", type=int, default=50)
     search = commands.add_parser("search", help="calls whose words, customer, machine, lot or cause hold a text")
@@ -67,10 +63,6 @@ def main(argv: Sequence[str], *, open_store: Callable[[], Store], json_out: bool
     return command(store, options, json_out)
 
 
-def _told(json_out: bool, value: Any, text: str) -> None:
-    print(json.dumps(value, ensure_ascii=False, indent=1) if json_out else text)
-
-
 def _list(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     search = " ".join(options.text) if options.command == "search" else None
     calls = store.calls(options.most, search)
@@ -78,7 +70,7 @@ def _list(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     more = store.count(search) - len(calls)
     if more > 0:
         lines.append(f"... and {more} more (--most {options.most + more})")
-    _told(json_out, [c.as_json() for c in calls], "\n".join(lines))
+    tell([c.as_json() for c in calls], "\n".join(lines), as_json=json_out)
     return 0
 
 
@@ -105,7 +97,7 @@ def _show(store: Store, options: argparse.Namespace, json_out: bool) -> int:
         body = ", ".join(f"{one_line(k)} {one_line(json.dumps(v, ensure_ascii=False))}" for k, v in e.body.items())
         head = f"{number:>3} {e.at} {one_line(e.by):<11} {one_line(e.kind):<12} {body}"
         lines.append(head + (f"  [{told}]" if told else ""))
-    _told(json_out, {"call": options.call, "events": entries}, "\n".join(lines))
+    tell({"call": options.call, "events": entries}, "\n".join(lines), as_json=json_out)
     return 0
 
 
@@ -113,7 +105,7 @@ def _export(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     store.export_file(options.call, options.output, personal=not options.no_personal)
     told = {"calls": options.call, "file": options.output, "personal": not options.no_personal}
     without = " without personal data" if options.no_personal else ""
-    _told(json_out, told, f"{len(options.call)} calls written to {options.output}{without}.")
+    tell(told, f"{len(options.call)} calls written to {options.output}{without}.", as_json=json_out)
     return 0
 
 
@@ -127,7 +119,7 @@ def _import(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     told = {"calls": [c.call for c in done], "events": sum(c.events for c in done),
             "erased": sum(c.erases for c in done)}
     text = f"{len(done)} calls in the file, {told['events']} events new here."
-    _told(json_out, told, "\n".join([text, *harm]))
+    tell(told, "\n".join([text, *harm]), as_json=json_out)
     return 0
 
 
@@ -156,8 +148,8 @@ def _verify(store: Store, options: argparse.Namespace, json_out: bool) -> int:
                  "here its seal, the list what the events give."]
         lines += [] if options.head else ["Newest events cut off, or everything written anew, would not show: compare "
                                           "a hash that was printed (--head)."]
-    _told(json_out, {"call": options.call, "altered": bool(found.flaws), "flaws": told, "remarks": found.remarks,
-                     "heads": found.heads}, "\n".join([*lines, *found.remarks]))
+    tell({"call": options.call, "altered": bool(found.flaws), "flaws": told, "remarks": found.remarks,
+                     "heads": found.heads}, "\n".join([*lines, *found.remarks]), as_json=json_out)
     return 1 if found.flaws else 0
 
 
@@ -165,13 +157,13 @@ def _repair(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     done = store.repair()
     lines = [f"{count(done.calls, 'call')} looked through.", *(f"Made anew: {r}." for r in done.rebuilt),
              *(f"Damaged: {what}." for what in done.lost)]
-    _told(json_out, {"calls": done.calls, "rebuilt": done.rebuilt, "lost": done.lost}, "\n".join(lines))
+    tell({"calls": done.calls, "rebuilt": done.rebuilt, "lost": done.lost}, "\n".join(lines), as_json=json_out)
     return 1 if done.lost else 0
 
 
 def _backup(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     size = store.backup(options.file)
-    _told(json_out, {"file": options.file, "calls": size}, f"{size} calls copied to {options.file}.")
+    tell({"file": options.file, "calls": size}, f"{size} calls copied to {options.file}.", as_json=json_out)
     return 0
 
 
@@ -191,6 +183,6 @@ def _erase(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     if store.shared:
         lines.append("The server keeps dead rows and logs. Its owner runs: VACUUM FULL sealed, event, call, profile; "
                      "then CHECKPOINT; and deletes archived log and backups from before today.")
-    _told(json_out, {"call": options.call, "erased": True, "texts": found.texts, "photos": found.photos,
-                     "profiles": found.profiles, "not_erased": found.open_labels}, "\n".join(lines))
+    tell({"call": options.call, "erased": True, "texts": found.texts, "photos": found.photos,
+                     "profiles": found.profiles, "not_erased": found.open_labels}, "\n".join(lines), as_json=json_out)
     return 0

@@ -9,19 +9,15 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from diag.arguments import Parser, tell
 from diag.errors import UsageError
-
-
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> Any:
-        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
 
 
 def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int:
     """Run a trial and print its report."""
     from diag.trial.score import trial
 
-    parser = _Parser(prog="diag knowledge trial", description="Simulated calls drawn from the knowledge itself.")
+    parser = Parser(prog="diag knowledge trial", description="Simulated calls drawn from the knowledge itself.")
     parser.add_argument("--calls", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--channel", choices=("phone", "site"), default="site")
@@ -38,7 +34,7 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
         folders, calls=options.calls, seed=options.seed, channel=options.channel, two_share=options.two_faults,
         yardsticks=not options.no_yardsticks, worlds=not options.no_worlds,
     )
-    print(json.dumps(report, indent=1) if json_out else told(report))
+    tell(report, told(report), as_json=json_out)
     return 0
 
 
@@ -63,7 +59,7 @@ def play_main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -
     """Play the calls of a file and print what came of them."""
     from diag.trial import play
 
-    parser = _Parser(prog="diag knowledge play", description=PLAY, formatter_class=argparse.RawTextHelpFormatter)
+    parser = Parser(prog="diag knowledge play", description=PLAY, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("file", metavar="FILE", type=Path)
     parser.add_argument("--channel", choices=("phone", "site"), help="instead of each call's own")
     parser.add_argument("--most", type=int, default=12, metavar="N", help="checks at most (12)")
@@ -72,7 +68,7 @@ def play_main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -
     if options.most < 0:
         raise UsageError("--most is at least 0.", "diag knowledge play", "Correct it.")
     result = play.play_file(folders, options.file, channel=options.channel, most=options.most, seed=options.seed)
-    print(json.dumps(result, indent=1, ensure_ascii=False) if json_out else play.told(result))
+    tell(result, play.told(result), as_json=json_out)
     return 0
 
 

@@ -2,34 +2,28 @@
 
 from __future__ import annotations
 
-import argparse
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from diag.errors import DiagError, UsageError
+from diag.arguments import Parser, tell
+from diag.errors import DiagError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import data_folder, load
 
 KINDS = ("symptoms", "causes", "checks", "rules", "cautions", "limits", "verifications", "sources")
 
 
-class _Parser(argparse.ArgumentParser):
-    def error(self, message: str) -> Any:
-        raise UsageError(f"{message}.", self.prog, f"See `{self.prog} --help`.")
-
-
 def main(argv: Sequence[str], *, json_out: bool) -> int:
     """Print the effect; 1 when any recorded call comes out differently."""
-    parser = _Parser(prog="diag knowledge effect", description="What a change of the knowledge does.")
+    parser = Parser(prog="diag knowledge effect", description="What a change of the knowledge does.")
     parser.add_argument("old", type=Path)
     parser.add_argument("new", type=Path)
     parser.add_argument("--calls", nargs="*", metavar="TRANSCRIPT", help="recorded calls (else the demonstration ones)")
     options = parser.parse_args(list(argv))
     files = options.calls or [str(p) for p in sorted(data_folder("transcripts_demo").glob("*.yaml"))]
     report = effect(load([options.old]), load([options.new]), files)
-    print(json.dumps(report, indent=1, ensure_ascii=False) if json_out else told(report))
+    tell(report, told(report), as_json=json_out)
     return 1 if any(c["differs"] for c in report["calls"]) else 0
 
 
