@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 import unicodedata
+from collections.abc import Iterable
 
 _KEPT = {"\n", "\t"}
 _DROPPED = {"Cc", "Cf", "Cs"}
@@ -50,3 +51,24 @@ def number(value: float, digits: int = 3) -> str:
 def count(n: int, one: str, many: str | None = None) -> str:
     """Return "1 row" or "3 rows"."""
     return f"{n} {one if n == 1 else (many or one + 's')}"
+
+
+def row_runs(rows: Iterable[int]) -> str:
+    """Return rows as one types them: "3, 7-9"; two neighbours stay apart."""
+    runs: list[list[int]] = []
+    for row in sorted(set(rows)):
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return ", ".join(f"{r[0]}-{r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs)
+
+
+def rows_words(rows: Iterable[int] | str | None) -> str:
+    """Return rows as they are named in a sentence: "row 7", "rows 3, 7-9", "all rows", "" for none told."""
+    if rows is None:
+        return ""
+    if isinstance(rows, str):
+        return f"{rows} rows"
+    told = row_runs(rows)
+    return f"row {told}" if told.isdigit() else f"rows {told}"

@@ -58,15 +58,3 @@ def plus_minus(number: float, error: float, quantity: str, context: Context) -> 
     half = said(1.96 * error, quantity, context, 2).split(" ")[0]
     figure, _, unit = said(number, quantity, context).partition(" ")
     return f"{figure} +-{half} {unit}".rstrip()
-
-
-def rows_said(rows: Iterable[int]) -> str:
-    """Return "row 3" or "rows 3, 7-9"."""
-    found: list[list[int]] = []
-    for row in sorted(set(rows)):
-        if found and row == found[-1][-1] + 1:
-            found[-1].append(row)
-        else:
-            found.append([row])
-    parts = [str(g[0]) if len(g) == 1 else f"{g[0]}-{g[-1]}" for g in found]
-    return ("row " if len(parts) == 1 and "-" not in parts[0] else "rows ") + ", ".join(parts)

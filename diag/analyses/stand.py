@@ -8,9 +8,10 @@ from collections.abc import Mapping
 from diag.analyses import context as ctx
 from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.patterns import Limits, pattern_of
-from diag.analyses.saying import analysed, percent, plus_minus, rows_said, said, value, word
+from diag.analyses.saying import analysed, percent, plus_minus, said, value, word
 from diag.errors import MeasureError
 from diag.measure.stand import compare_rows, count_error, rate_from_count, thousandth_length
+from diag.text import rows_words
 from diag.units import ACRE, HECTARE, feet_inches
 
 CLEAR = 0.05
@@ -99,7 +100,7 @@ def _rows(reading: Reading, counts: list[float], context: Context) -> tuple[list
         results.append(pattern)
     if found.apart:
         verb = "differs" if len(found.apart) == 1 else "differ"
-        return results, f" {rows_said(found.apart).capitalize()} {verb} from the rest."
+        return results, f" {rows_words(found.apart).capitalize()} {verb} from the rest."
     return results, " No row differs more than counting allows."
 
 

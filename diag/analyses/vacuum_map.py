@@ -10,10 +10,11 @@ from diag.analyses import context as ctx
 from diag.analyses.charts import rows as row_chart
 from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.patterns import Limits, map_of, pattern_of
-from diag.analyses.saying import analysed, rows_said, said, too_few, value, word
+from diag.analyses.saying import analysed, said, too_few, value, word
 from diag.analyses.values import against, extremes, reference, unjudged
 from diag.measure import vacuum as vac
 from diag.measure.spacing import mean, median
+from diag.text import rows_words
 
 
 @analysis(
@@ -139,12 +140,12 @@ def _map_words(pattern: str, found: vac.RowMap, values: Mapping[int, float], lim
     middle = median(list(values.values()))
     told = []
     if found.section:
-        told.append(f"section {found.section} low ({rows_said(found.low)}): "
+        told.append(f"section {found.section} low ({rows_words(found.low)}): "
                     f"{_worst_said(values, found.low, middle, context)}")
     elif pattern in ("step", "falling"):
         told.append(_along(pattern, values, context))
     else:
-        told += [f"{rows_said(rows)} {side}: {_worst_said(values, rows, middle, context)}"
+        told += [f"{rows_words(rows)} {side}: {_worst_said(values, rows, middle, context)}"
                  for rows, side in ((found.low, "low"), (found.high, "high")) if rows]
     told += _together(bool(told), values, limits.low, known, source, limits.all_low or limits.low, context)
     if not told:
@@ -173,7 +174,7 @@ def _together(odd: bool, values: Mapping[int, float], near: float, known: float 
     side, away = ("low", "below") if middle < known else ("high", "above")
     than = {"healthy": "they had when healthy", "generic": "usual for such discs"}.get(source, "wanted")
     right = [r for r, v in values.items() if abs(v - known) < near]
-    head = f"the others {side}" if odd else f"all rows but {rows_said(right)} {side}" if right else (
+    head = f"the others {side}" if odd else f"all rows but {rows_words(right)} {side}" if right else (
         f"all rows {side} and alike")
     return [f"{head}: the middle row has {said(middle, 'vacuum', context)}, "
             f"{said(abs(known - middle), 'vacuum', context, 2)} {away} the {said(known, 'vacuum', context)} {than}"]

@@ -9,9 +9,10 @@ from diag.analyses import context as ctx
 from diag.analyses.charts import rows as row_chart
 from diag.analyses.model import ROW_PATTERN, Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.patterns import Limits, map_of, pattern_of
-from diag.analyses.saying import analysed, percent, rows_said, said, too_few, value, word
+from diag.analyses.saying import analysed, percent, said, too_few, value, word
 from diag.errors import MeasureError
 from diag.measure.spacing import mean, median, sd
+from diag.text import rows_words
 from diag.units import QUANTITIES
 
 
@@ -144,10 +145,10 @@ def _rows_verdict(low: Sequence[int], high: Sequence[int], idle: Sequence[int], 
                   texts: Mapping[int, str]) -> str:
     """Return every odd row with its reading and what that is of the middle row."""
     middle = median([v for v in values.values() if v != 0])
-    told = [f"{rows_said(rows)} {side} ({', '.join(f'{texts[r]}, {percent(values[r] / middle)}' for r in rows)} "
+    told = [f"{rows_words(rows)} {side} ({', '.join(f'{texts[r]}, {percent(values[r] / middle)}' for r in rows)} "
             "of the middle row)" for rows, side in ((low, "low"), (high, "high")) if rows]
     if idle:
-        told.append(f"{rows_said(idle)} {'reads' if len(idle) == 1 else 'read'} nothing")
+        told.append(f"{rows_words(idle)} {'reads' if len(idle) == 1 else 'read'} nothing")
     words = "; ".join(told) or f"even: no row of {len(values)} stands out"
     return f"{words[0].upper()}{words[1:]}."
 

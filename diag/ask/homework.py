@@ -11,10 +11,10 @@ from diag.ask.form import Field, Form, Values, keys_of, text_of
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.knowledge.model import Check
-from diag.record.rows import expand, show_rows
+from diag.record.rows import expand
 from diag.record.times import clock, parse_when
 from diag.say import present
-from diag.text import number, wrap
+from diag.text import number, rows_words, wrap
 
 MOST = 3
 LOOK_AT = 24
@@ -150,7 +150,7 @@ def short_card(call: CallDesk) -> str:
     """Return the hand-over in a text message."""
     top = present.cause_lines(call, most=2)
     rows = call.state.situation.rows
-    where = "" if rows is None else " all rows." if rows == "all" else f" Row {show_rows(rows)}."
+    where = f" {rows_words(rows).capitalize()}." if rows else ""
     causes = "; ".join(f"{c.label} ({c.chance})" for c in top)
     offers = call.offers()
     next_one = f" Next: {call.engine.knowledge.questions[offers[0].check].asks}." if offers else ""

@@ -15,7 +15,8 @@ from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Verification
 from diag.record.kinds import Answer, Repaired
-from diag.record.rows import Rows, show_rows
+from diag.record.rows import Rows
+from diag.text import rows_words
 
 ACCEPTED, NOT_ACCEPTED, NOT_YET = "accepted", "not_accepted", "not_yet"
 ENOUGH_ROWS = 3
@@ -192,7 +193,7 @@ class Proving:
               judged: Proved) -> tuple[str, str]:
         trouble = self.state.situation.rows
         if isinstance(done.rows, tuple) and isinstance(trouble, tuple) and not set(done.rows) & set(trouble):
-            return NOT_YET, f"It was mended at {_row_text(done.rows)}; the trouble is at {_row_text(trouble)}."
+            return NOT_YET, f"It was mended at {rows_words(done.rows)}; the trouble is at {rows_words(trouble)}."
         last = {(a.check, self._covers(a)): a for a in own}
         told = {a.event: self._passes(a, wanted) for a in last.values()}
         failed = [a for a in last.values() if told[a.event] is False]
@@ -205,7 +206,7 @@ class Proving:
         if unproved and len(wanted) > 1:
             return NOT_YET, f"Nothing measured since proves the part that is {unproved[0].label}."
         if gone := self._not_again(done, passed):
-            return NOT_YET, f"Not measured since the repair: {_row_text(gone)}."
+            return NOT_YET, f"Not measured since the repair: {rows_words(gone)}."
         least = max((v.seeds.get("roll", 0) for v in wanted), default=0)
         few = [s for s in judged.after if s.n < least]
         if few:
@@ -222,7 +223,7 @@ class Proving:
 
     def _told(self, answer: Answer) -> str:
         check = self.knowledge.questions[answer.check]
-        rows = f", {_row_text(answer.rows)}" if isinstance(answer.rows, tuple) else ""
+        rows = f", {rows_words(answer.rows)}" if isinstance(answer.rows, tuple) else ""
         return f"{check.asks.rstrip('.')}{rows}: {check.outcomes[self.outcomes[answer.event]].says}."
 
     def _beside(self, done: Repaired, wanted: Sequence[Verification], found: tuple[str, str], beside: Sequence[Answer],
@@ -290,9 +291,6 @@ class Proving:
         last = {(a.check, a.rows): a for a in answers if self._counted(a)}
         return tuple(s for a in last.values() for s in self._samples([a]))
 
-
-def _row_text(rows: Rows | tuple[int, ...]) -> str:
-    return f"row{'' if len(rows) == 1 else 's'} {show_rows(rows)}"
 
 
 def together(call: CallDesk) -> tuple[frozenset[str], ...]:

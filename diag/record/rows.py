@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 from diag.errors import UsageError
 from diag.figures import MOST_ROWS, check_row
-from diag.text import one_line
+from diag.text import one_line, row_runs
 
 Rows = tuple[int, ...] | Literal["all"]
 StoredRows = list[int] | Literal["all"]
@@ -56,7 +56,7 @@ def check_rows(rows: Rows, count: int | None, where: str = "") -> Rows:
 
 def show_rows(rows: Rows | StoredRows) -> str:
     """Return rows the way they can be typed again: "all" or "3, 7-9"."""
-    return ALL if isinstance(rows, str) else ", ".join(_runs(rows))
+    return ALL if isinstance(rows, str) else row_runs(rows)
 
 
 def expand(rows: Rows | StoredRows, count: int | None) -> tuple[int, ...]:
@@ -151,20 +151,6 @@ def _known(count: int | None, said: str, where: str) -> int:
             "Enter the machine's rows first, or name the rows one by one.",
         )
     return count
-
-
-def _runs(rows: Sequence[int]) -> Iterator[str]:
-    """Yield "3", "7-9" for runs of neighbours; two neighbours stay apart."""
-    start = 0
-    for i in range(1, len(rows) + 1):
-        if i < len(rows) and rows[i] == rows[i - 1] + 1:
-            continue
-        run = rows[start:i]
-        if len(run) > 2:
-            yield f"{run[0]}-{run[-1]}"
-        else:
-            yield from map(str, run)
-        start = i
 
 
 def _tidy(text: str) -> str:

@@ -8,9 +8,8 @@ from diag.call.desk import CallDesk
 from diag.call.looks import whole_of
 from diag.knowledge.model import Check
 from diag.reason.judgement import Judgement
-from diag.record.rows import show_rows
 from diag.say import present
-from diag.text import wrap
+from diag.text import rows_words, wrap
 
 TOP = 8
 
@@ -112,7 +111,7 @@ def chart_text(call: CallDesk, width: int) -> str:
         if analysed is None:
             continue
         check = call.engine.knowledge.questions[one.answer.check]
-        where = f", row {show_rows(one.answer.rows)}" if one.answer.rows not in (None, "all") else ""
+        where = f", {rows_words(one.answer.rows)}" if one.answer.rows not in (None, "all") else ""
         parts.append("\n".join([check.asks + where, wrap(analysed.words, width), *analysed.charts(width)]))
     return "\n\n".join(parts) or "No reading has been worked out yet."
 

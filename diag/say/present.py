@@ -16,13 +16,12 @@ from diag.reason.explain import how, why_check, why_not
 from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
 from diag.record.kinds import KINDS
-from diag.record.rows import show_rows
 from diag.record.times import age_words
 from diag.say.steps import reading_text as reading_text
 from diag.say.steps import setting_words as setting_words
 from diag.say.steps import step_texts as step_texts
 from diag.say.steps import trail_lines as trail_lines
-from diag.text import count, number
+from diag.text import count, number, rows_words
 
 BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
@@ -103,7 +102,7 @@ def header(call: CallDesk) -> str:
     parts = [p for p in (call.text_of("opened", "customer"), call.text_of("machine", "label")) if p]
     rows, of = state.situation.rows, state.machine.rows
     if rows is not None:
-        where = "all rows" if rows == "all" else f"row{'s' if len(rows) > 1 else ''} {show_rows(rows)}"
+        where = rows_words(rows)
         parts.append(where + (f" of {of}" if of else ""))
     elif of:
         parts.append(count(of, "row"))
@@ -307,7 +306,7 @@ def why_not_line(call: CallDesk, cause: str) -> str:
 
 def rule_lines(call: CallDesk, only: str | None = None) -> list[str]:
     """Return the rules that fired (or one of them): what they found, their reason and what they rest on."""
-    where = {f.finding: f" (row {show_rows(f.rows)})" for f in call.think().judgement.findings if f.rows}
+    where = {f.finding: f" ({rows_words(f.rows)})" for f in call.think().judgement.findings if f.rows}
     knowledge = call.engine.knowledge
     lines = []
     for firing in call.think().judgement.firings:

@@ -14,6 +14,7 @@ from diag.record.kinds import KINDS, Answer
 from diag.record.rows import show_rows
 from diag.record.state import TrailStep
 from diag.record.times import age_words, clock
+from diag.text import rows_words
 
 NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
 
@@ -74,7 +75,7 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
         check = knowledge.questions.get(body["check"])
         asks = check.asks if check else f"{body['check']} (no longer known)"
         rows = body.get("rows")
-        where = "" if rows in (None, "all") else f", row {show_rows(rows)}"
+        where = "" if rows in (None, "all") else f", {rows_words(rows)}"
         if answer is None:
             return f"{asks}{where}"
         seen = call.seen(step.event)
@@ -99,7 +100,7 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
         label = call.personal.get(step.event, {}).get("label", "")
         return ("machine: " if step.kind == "machine" else "told: ") + "; ".join(t for t in (label, told) if t)
     if step.kind == "change":
-        rows = f" row {show_rows(body['rows'])}" if body.get("rows") not in (None, "all") else ""
+        rows = f" {rows_words(body['rows'])}" if body.get("rows") not in (None, "all") else ""
         was = f" from {setting_words(body['before'])}" if "before" in body else ""
         test = ", for a test" if body.get("temporary") else ""
         return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {setting_words(body['after'])}{test}"
@@ -157,7 +158,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "sections":
             told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
         elif name == "rows" and not isinstance(value, int):
-            told.append("all rows" if value == "all" else f"row {show_rows(value)}")
+            told.append(rows_words(value))
         else:
             label = labels.get(name, name)
             text = setting_words(value)

@@ -19,8 +19,8 @@ from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, 
 from diag.reason.feasible import usual_observer
 from diag.record.kinds import Repaired
 from diag.record.rows import Rows, expand
-from diag.text import number, wrap
-from diag.writeup.story.measured import Measurements, pairs_of, row_text
+from diag.text import number, rows_words, wrap
+from diag.writeup.story.measured import Measurements, pairs_of
 from diag.writeup.story.model import Pair
 
 SECONDS_PER_SEED = 6.0
@@ -201,7 +201,7 @@ def plan_text(plan: ProofPlan, width: int = 78) -> str:
     control = f", and row {plan.control} beside it as control" if plan.control else ""
     lines = [
         f"Proof ({plan.label}): {plan.asks}, by {method}.",
-        f"At {row_text(plan.rows) or 'the repaired rows'}{control}. {plan.wait}",
+        f"At {rows_words(plan.rows) or 'the repaired rows'}{control}. {plan.wait}",
         f"Measure: {plan.measures.rstrip('.')}. Sample: {plan.sample}. Accept: {plan.accept.rstrip('.')}.",
     ]
     for step in plan.steps:

@@ -7,10 +7,9 @@ from datetime import datetime
 
 from diag.ask.answers import answer_form
 from diag.ask.turn import Turn
-from diag.record.rows import show_rows
 from diag.record.times import clock
 from diag.say import explaining, present
-from diag.text import wrap
+from diag.text import rows_words, wrap
 from diag.tui.safe import Part, fit
 from diag.tui.work import Work
 
@@ -23,7 +22,7 @@ def details_words(work: Work) -> list[str]:
     """Return what is said beside the answer, in words."""
     told = []
     if "rows" in work.details:
-        told.append("all rows" if work.details["rows"] == "all" else f"row {show_rows(work.details['rows'])}")
+        told.append(rows_words(work.details["rows"]))
     if "observer" in work.details:
         told.append(work.call.engine.knowledge.observers[work.details["observer"]].label)
     if "happened" in work.details:

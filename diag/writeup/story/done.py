@@ -11,7 +11,8 @@ from diag.knowledge.model import Verification
 from diag.measure.counting import exact_interval, fisher
 from diag.measure.proof import LIMIT
 from diag.record.kinds import PartFitted, Repaired, SettingChanged
-from diag.writeup.story.measured import row_text, setting_text
+from diag.text import rows_words
+from diag.writeup.story.measured import setting_text
 from diag.writeup.story.model import Count, PartUsed, Proof, Repair, Tally
 
 ROLES: Mapping[str, str] = {
@@ -31,7 +32,7 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
         yield Repair(
             event=done.event, words=words, kind=done.kind, watch=tuple(w.watch for w in ways),
             ends=tuple(w.ends for w in ways), loses=tuple(w.loses for w in ways),
-            causes=tuple(c.label for c in known), where=row_text(done.rows),
+            causes=tuple(c.label for c in known), where=rows_words(done.rows),
             parts=tuple(_part(call, done, p, bench) for p in done.parts), settings=settings, minutes=minutes,
             by=ROLES.get(done.done_by or done.by, done.by), on=done.happened or done.at,
         )
@@ -54,7 +55,7 @@ def _part(call: CallDesk, done: Repaired, part: PartFitted, bench: Bench) -> Par
 
 
 def _setting(setting: SettingChanged) -> str:
-    rows = f", {row_text(setting.rows)}" if setting.rows is not None else ""
+    rows = f", {rows_words(setting.rows)}" if setting.rows is not None else ""
     before, after = setting_text(setting.before), setting_text(setting.after)
     if before and after:
         return f"{setting.name}{rows}: {before} -> {after}"
@@ -90,7 +91,7 @@ def _count(call: CallDesk, after: Sample, before: Sample | None) -> Count:
     check = call.engine.knowledge.questions[after.check]
     low, high = exact_interval(after.bad, after.n)
     return Count(
-        check=after.check, what=check.asks.rstrip("."), where=row_text(after.rows),
+        check=after.check, what=check.asks.rstrip("."), where=rows_words(after.rows),
         before=Tally(before.bad, before.n, *exact_interval(before.bad, before.n)) if before else None,
         after=Tally(after.bad, after.n, low, high), limit=LIMIT,
         chance=fisher(before.bad, before.n, after.bad, after.n) if before else None,

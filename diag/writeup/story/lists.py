@@ -8,8 +8,9 @@ from diag.call.desk import CallDesk
 from diag.reason.cautions import spoken
 from diag.record.kinds import DoneBefore
 from diag.record.state import TrailStep
+from diag.text import rows_words
 from diag.units import System
-from diag.writeup.story.measured import reading_text, row_text, setting_text
+from diag.writeup.story.measured import reading_text, setting_text
 from diag.writeup.story.model import Line, Photo
 
 Sealed = Mapping[str, Mapping[str, str]]
@@ -29,7 +30,7 @@ def done_before(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
 
 
 def _done_text(done: DoneBefore, said: str) -> str:
-    where = f", {row_text(done.rows)}" if done.rows is not None else ""
+    where = f", {rows_words(done.rows)}" if done.rows is not None else ""
     before, after = setting_text(done.before), setting_text(done.after)
     told = f"{before} -> {after}" if before and after else f"to {after}" if after else f"was {before}" if before else ""
     change = f" ({told})" if told else ""
@@ -44,7 +45,7 @@ def not_put_back(call: CallDesk) -> tuple[Line, ...]:
     """Return temporary changes and moved pieces that still stand."""
     state, lines = call.state, []
     for change in state.not_put_back:
-        where = f", {row_text(change.rows)}" if change.rows is not None else ""
+        where = f", {rows_words(change.rows)}" if change.rows is not None else ""
         was = f", was {setting_text(change.before)}" if change.before is not None else ""
         lines.append(Line(f"{change.name}{where}: now {setting_text(change.now)}{was}", change.events))
     for piece, sat in state.pieces.items():
@@ -82,7 +83,7 @@ def _when(step: TrailStep) -> str:
 def _asks(call: CallDesk, step: TrailStep) -> str:
     check = call.engine.knowledge.questions.get(step.body.get("check", ""))
     rows = step.body.get("rows")
-    where = f", {row_text(rows)}" if rows is not None else ""
+    where = f", {rows_words(rows)}" if rows is not None else ""
     return (check.asks.rstrip(".") if check else str(step.body.get("check", step.kind))) + where
 
 

@@ -15,21 +15,12 @@ from diag.call.shown import AGAINST, FOR, Bench, has_value
 from diag.figures import AGAIN
 from diag.knowledge.model import Check
 from diag.record.kinds import Answer
-from diag.record.rows import Rows, row_of, show_rows
-from diag.text import number
+from diag.record.rows import row_of
+from diag.text import number, rows_words
 from diag.units import QUANTITIES, UNITS, Measured, System, show
 from diag.writeup.story.model import MadeTest, Pair, Value
 
 FIRST_AGAIN = "first row read again"
-
-
-def row_text(rows: Rows | None) -> str:
-    """Return rows as they are named in a sentence."""
-    if rows is None:
-        return ""
-    if rows == "all":
-        return "all rows"
-    return f"row {show_rows(rows)}" if len(rows) == 1 else f"rows {show_rows(rows)}"
 
 
 def setting_text(value: Any, units: System | None = None) -> str:
@@ -111,7 +102,7 @@ def _list_text(values: Mapping[str, Any], check: Check | None, units: System | N
         else:
             single[len(single)] = f"{where_text(key, check)}: {text}"
     rows = sorted(alike.items(), key=lambda x: x[1])
-    return "; ".join([*(f"{row_text(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
+    return "; ".join([*(f"{rows_words(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
 
 
 def _ordered(values: Mapping[str, Any], check: Check | None) -> list[str]:
@@ -173,7 +164,7 @@ class Measurements:
         asks, reading = self._words(answer, check)
         return MadeTest(
             event=answer.event, number=answer.number, check=answer.check, asks=asks,
-            where=row_text(answer.rows), reading=reading,
+            where=rows_words(answer.rows), reading=reading,
             series=series_text(body_of(answer)), says="" if answer.outcome is not None else says,
             why_not="" if outcome or answer.status != "given" else seen.evaluated.reason,
             who=observer.label if observer else answer.observer,
@@ -216,14 +207,14 @@ class Measurements:
             for key in _ordered(answer.values, check):
                 yield self._one(answer, check, answer.values[key], self._place(answer, check, key), key)
         elif answer.value is not None:
-            yield self._one(answer, check, answer.value, row_text(answer.rows), "")
+            yield self._one(answer, check, answer.value, rows_words(answer.rows), "")
         elif analysed is not None:
             yield from self._computed(answer, check, analysed)
 
     def _place(self, answer: Answer, check: Check, key: str) -> str:
         """Return where a value belongs: its own row, else the rows of the whole answer with its label."""
         place = where_text(key, check)
-        rows = "" if is_row(key, check) or key == AGAIN else row_text(answer.rows)
+        rows = "" if is_row(key, check) or key == AGAIN else rows_words(answer.rows)
         return f"{rows}, {place}" if rows else place
 
     def _one(self, answer: Answer, check: Check, value: Any, where: str, key: str) -> Value:
@@ -247,7 +238,7 @@ class Measurements:
             quantity = check.takes.quantity or "" if specs[name].quantity == "reading" else specs[name].quantity
             text = result_text(result.value, specs[name].quantity, check.takes.quantity, self.units or "us")
             what = f"{check.asks.rstrip('.')}: {specs[name].meaning}"
-            yield Value(answer.event, answer.check, what, row_text(answer.rows), text, result.value, False,
+            yield Value(answer.event, answer.check, what, rows_words(answer.rows), text, result.value, False,
                         QUANTITIES[quantity].si if quantity in QUANTITIES else "1")
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from diag.call.desk import CallDesk
 from diag.call.shown import Bench
 from diag.record.graph import heads, show_call_id
+from diag.text import rows_words
 from diag.units import Measured, System, show
 from diag.writeup.story.caused import Causes
 from diag.writeup.story.conditions import conditions_of
@@ -18,7 +19,7 @@ from diag.writeup.story.details import details_of, left_out
 from diag.writeup.story.done import ROLES, proofs, repairs
 from diag.writeup.story.labour import labour_of, span_minutes
 from diag.writeup.story.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
-from diag.writeup.story.measured import Measurements, pairs_of, row_text, setting_text
+from diag.writeup.story.measured import Measurements, pairs_of, setting_text
 from diag.writeup.story.model import Closing, Complaint, Item, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
@@ -100,7 +101,7 @@ def _identity(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Iterat
     situation = call.state.situation
     if situation.rows is not None:
         events = _steps_with(call, "situation", "rows")
-        where = row_text(situation.rows)
+        where = rows_words(situation.rows)
         seat = "" if situation.rows == "all" else ", counted from the left as seen from the seat"
         yield Item("position", "place on the machine", "identity", Told(where + seat, events))
 
