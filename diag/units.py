@@ -34,7 +34,7 @@ __all__ = [
     "ACRE", "ATMOSPHERE", "FOOT", "GALLON", "GRAVITY", "HECTARE", "INCH", "IN_H2O", "POUND", "PSI",
     "QUANTITIES", "UNITS", "Measured", "Quantity", "System", "Unit", "check_possible", "convert",
     "feet_inches", "find_unit", "is_usual", "quantity_named", "show", "suspicion", "unit_at", "unit_named",
-    "wrong_dimension",
+    "value_words", "wrong_dimension",
 ]
 
 System = Literal["us", "metric"]
@@ -183,6 +183,16 @@ class Measured:
     def __str__(self) -> str:
         label = UNITS[self.unit].label
         return f"{self.value} {label}" if label else self.value
+
+
+def value_words(value: object) -> str:
+    """Return a stored reading or setting in words: "18.5 inH2O", "75 \u00b0F", "3 of 20", "loose"; "" for none."""
+    if isinstance(value, Mapping) and "count" in value:
+        return f"{value['count']} of {value['of']}"
+    if isinstance(value, Mapping):
+        unit = str(value.get("unit", ""))
+        return f"{value.get('value')} {UNITS[unit].label if unit in UNITS else unit}".strip()
+    return "" if value is None else str(value)
 
 
 def convert(value: float, from_unit: str, to_unit: str) -> float:

@@ -180,31 +180,6 @@ def _log(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
                     "points": [[time, value] for (time, _), value in zip(points, series["values"], strict=True)]}}
 
 
-def understood(body: Mapping[str, Any]) -> str:
-    """Return figures as they were understood, in words; "" for an answer that holds none."""
-    if body.get("values"):
-        values = {k: Measured.from_json(v) if _is_measured(v) else _count_words(v) for k, v in body["values"].items()}
-        return figures.understood(values)
-    for kind in ("spacings", "positions"):
-        if body.get(kind):
-            told = body[kind]["values"]
-            return f"{len(told)} {kind}, {told[0]} to {told[-1]} {UNITS[body[kind]['unit']].label}"
-    if body.get("log"):
-        points = body["log"]["points"]
-        return (f"{len(points)} readings in {points[-1][0]} {body['log']['time_unit']}, "
-                f"{points[0][1]} to {points[-1][1]} {UNITS[body['log']['unit']].label}")
-    value = body.get("value")
-    return str(Measured.from_json(value)) if _is_measured(value) else "" if value is None else _count_words(value)
-
-
-def _is_measured(value: object) -> bool:
-    return isinstance(value, Mapping) and "unit" in value
-
-
-def _count_words(value: object) -> str:
-    return f"{value['count']} of {value['of']}" if isinstance(value, Mapping) else str(value)
-
-
 def _numbers_form(check: Check, unit: str) -> str:
     if check.takes.per == "row":
         return f"from 1: 18.5 18 - 17.5 {unit}"

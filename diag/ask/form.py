@@ -12,7 +12,6 @@ from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.record.rows import parse_rows, to_stored
 from diag.text import clean, one_line
-from diag.units import UNITS
 
 Kind = Literal["line", "lines", "pick", "ticks", "note"]
 Value = str | tuple[str, ...]
@@ -94,14 +93,6 @@ def setting_of(text: str) -> str | dict[str, str] | None:
     said = one_line(text)
     found = figures.setting(said)
     return found.as_json() if found else said[:100] or None
-
-
-def setting_text(value: object) -> str:
-    """Return a stored setting as it can be typed again."""
-    if isinstance(value, Mapping):
-        unit = UNITS.get(str(value.get("unit", "")))
-        return f"{value.get('value')} {unit.label if unit else value.get('unit')}".strip()
-    return "" if value is None else str(value)
 
 
 _PART = re.compile(r"(\d{1,4})\s*(?:x\s+)?(.+)")

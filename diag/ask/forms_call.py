@@ -18,7 +18,6 @@ from diag.ask.form import (
     need,
     rows_of,
     setting_of,
-    setting_text,
     text_of,
     whole_of_text,
 )
@@ -33,6 +32,7 @@ from diag.record.times import parse_when
 from diag.say import present
 from diag.store.listing import WAITS
 from diag.text import count
+from diag.units import value_words
 
 EFFECTS = choices({"better": "better", "no_change": "no change", "worse": "worse", "unknown": "not known"})
 KEPT = choices({"kept": "kept, unwashed", "gone": "gone", "unknown": "not known"})
@@ -193,7 +193,7 @@ def situation_form(call: CallDesk) -> Form:
     knowledge, s = call.engine.knowledge, call.state.situation
     kept = {
         "rows": "" if s.rows is None else show_rows(s.rows), "crop": s.crop or "",
-        "seed_lot_code": s.seed_lot_code or "", "target": setting_text(s.target), "speed": setting_text(s.speed),
+        "seed_lot_code": s.seed_lot_code or "", "target": value_words(s.target), "speed": value_words(s.speed),
         "since": s.since or "", "rhythm": s.rhythm or "",
     }
     labels = {"rows": "Rows in trouble", "crop": "Crop", "seed_lot_code": "Seed lot", "target": "Target",

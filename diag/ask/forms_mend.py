@@ -28,6 +28,7 @@ from diag.record.state import NotPutBack
 from diag.record.times import parse_when
 from diag.say import present
 from diag.text import number, rows_words
+from diag.units import value_words
 
 DONE_BY = choices({"technician": "a technician", "grower": "the grower"})
 VERDICTS = choices({"accepted": "accepted: mended", "not_accepted": "not accepted: the trouble is still there",
@@ -208,7 +209,7 @@ def put_back_fields(call: CallDesk) -> list[Field]:
 def name_of(change: NotPutBack) -> str:
     """Return a change that still stands, in words: what, which rows, what it was."""
     rows = f" {rows_words(change.rows)}" if change.rows is not None and change.rows != "all" else ""
-    was = f" (was {present.setting_words(change.before)})" if change.before is not None else ""
+    was = f" (was {value_words(change.before)})" if change.before is not None else ""
     return f"{change.name}{rows}{was}"
 
 

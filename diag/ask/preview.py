@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from diag.ask.answers import CALLED, understood
+from diag.ask.answers import CALLED
 from diag.call.readings import Evaluated, evaluate
-from diag.figures import AGAIN
+from diag.figures import AGAIN, reading_words
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.record.body import InCall
@@ -31,7 +31,7 @@ def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
 
 
 def _verdict(check: Check, seen: Evaluated, body: Mapping[str, Any]) -> list[str]:
-    told, read = [], next(iter(_tallied(check, body)), understood(body))
+    told, read = [], next(iter(_tallied(check, body)), reading_words(body))
     if seen.outcome:
         basis = BASIS.get(seen.basis, "")
         told.append(f"{read} = {check.outcomes[seen.outcome].says}" + (f" ({basis})" if basis else ""))

@@ -9,12 +9,13 @@ from datetime import datetime
 from typing import Any
 
 from diag import figures
-from diag.ask.form import Field, Form, Value, Values, keys_of, need, setting_text, text_of, whole_of_text
+from diag.ask.form import Field, Form, Value, Values, keys_of, need, text_of, whole_of_text
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.record.rows import parse_rows, show_rows, to_stored
 from diag.text import count, one_line
+from diag.units import value_words
 
 UNKNOWN = "unknown"
 CONFIRMED = "confirmed"
@@ -79,7 +80,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
     rows = str(body.get("rows", "") or "")
     sections = "\n".join(f"{s['name']}: {show_rows(s['rows'])}" for s in body.get("sections", ()))
     book = "\n".join(
-        f"{knowledge.book[n].label if n in knowledge.book else n}: {setting_text(v)}"
+        f"{knowledge.book[n].label if n in knowledge.book else n}: {value_words(v)}"
         for n, v in body.get("book", {}).items()
     )
     known = ", ".join(b.label for b in knowledge.book.values())
@@ -94,7 +95,7 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
         Field("owner", "Whose", value=personal.get("owner", "")),
         Field("serial", "Serial number", value=personal.get("serial", "")),
         Field("rows", "Rows", value=rows),
-        Field("row_width", "Row width", value=setting_text(body.get("row_width")), hint="e.g. 30 in, 76 cm"),
+        Field("row_width", "Row width", value=value_words(body.get("row_width")), hint="e.g. 30 in, 76 cm"),
         Field("holes", "Holes of the disc", value=str(body.get("holes", "") or "")),
         *asked,
         Field("fitted", "Fitted now", "lines", "e.g. rows 1-8: 40-hole disc, corn, lot B7, since 2 May",

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Literal
+from typing import Any, Literal
 
 from diag.errors import AmbiguousError, UsageError
-from diag.units import UNITS, Measured, is_usual
+from diag.units import UNITS, Measured, is_usual, value_words
 
 AGAIN = "again"
 """Place of a reading of the first row, taken again at the end of a walk."""
 NOT_READ = "-"
 MOST_ROWS = 200
+READINGS = ("value", "values", "spacings", "positions", "log")
+"""Fields of an answer that hold figures."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,7 @@ class Read:
     def understood(self) -> str:
         """The reading in words, as it is read back."""
         places = self.asked.kind in ("rows", "labels")
-        return understood({i.place: i.value for i in self.items}) if places else self.typed
+        return understood({i.place: i.value and i.value.as_json() for i in self.items}) if places else self.typed
 
     @property
     def typed(self) -> str:
@@ -94,16 +96,39 @@ def check_row(row: int, count: int | None, where: str = "") -> int:
     raise UsageError(f"There is no row {row}: {machine}.", where, remedy)
 
 
-def understood(values: Mapping[str, Measured | str | None]) -> str:
-    """Return values by place in words: "row 6 18.2, row 7 not read inH2O", "rows 12 to 1: 18, 17 inH2O"."""
-    unit = _one_unit(values.values())
+def understood(values: Mapping[str, object]) -> str:
+    """Return stored values by place in words: "row 6 18.2, row 7 not read inH2O", "rows 12 to 1: 18, 17 inH2O"."""
+    units = {v["unit"] if isinstance(v, Mapping) and "unit" in v else "" for v in values.values() if v is not None}
+    unit = units.pop() if len(units) == 1 else ""
+    told = {p: "" if v is None else v["value"] if unit and isinstance(v, Mapping) else value_words(v)
+            for p, v in values.items()}
     rows = [int(p) for p in values if p.isdigit()]
     steps = {b - a for a, b in pairwise(rows)}
     if len(rows) == len(values) > 2 and steps in ({1}, {-1}):
-        told = f"rows {rows[0]} to {rows[-1]}: {', '.join(_figure(v, unit, NOT_READ) for v in values.values())}"
+        text = f"rows {rows[0]} to {rows[-1]}: {', '.join(t or NOT_READ for t in told.values())}"
     else:
-        told = ", ".join(f"{place_words(p)} {_figure(v, unit, 'not read')}" for p, v in values.items())
-    return f"{told} {UNITS[unit].label if unit else ''}".strip()
+        text = ", ".join(f"{place_words(p)} {t or 'not read'}" for p, t in told.items())
+    return f"{text} {_label(unit)}".strip()
+
+
+def reading_words(body: Mapping[str, Any]) -> str:
+    """Return what an answer's body holds in figures, as it was understood; "" for an answer without any."""
+    if body.get("values"):
+        return understood(body["values"])
+    for kind in ("spacings", "positions"):
+        if body.get(kind):
+            told = body[kind]["values"]
+            return f"{len(told)} {kind}, {told[0]} to {told[-1]} {_label(body[kind]['unit'])}" if told else f"no {kind}"
+    if body.get("log") and body["log"]["points"]:
+        log = body["log"]
+        (_, first), (time, last) = log["points"][0], log["points"][-1]
+        return (f"{len(log['points'])} readings in {time} {_label(log['time_unit'])}, "
+                f"{first} to {last} {_label(log['unit'])}")
+    return value_words(body.get("value"))
+
+
+def _label(unit: str) -> str:
+    return UNITS[unit].label if unit in UNITS else unit
 
 
 def place_words(place: str) -> str:
@@ -124,10 +149,6 @@ def typed(items: Iterable[tuple[str, Measured | None]], *, places: bool) -> str:
     return f"{(', ' if places else ' ' if unit else '; ').join(told)} {label}".strip()
 
 
-def _one_unit(values: Iterable[Measured | str | None]) -> str | None:
-    units = {v.unit for v in values if isinstance(v, Measured)}
+def _one_unit(values: Iterable[Measured | None]) -> str | None:
+    units = {v.unit for v in values if v is not None}
     return units.pop() if len(units) == 1 else None
-
-
-def _figure(value: Measured | str | None, unit: str | None, missing: str) -> str:
-    return missing if value is None else value.value if unit and isinstance(value, Measured) else str(value)

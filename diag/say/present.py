@@ -18,10 +18,10 @@ from diag.reason.next_check import Offer
 from diag.record.kinds import KINDS
 from diag.record.times import age_words
 from diag.say.steps import reading_text as reading_text
-from diag.say.steps import setting_words as setting_words
 from diag.say.steps import step_texts as step_texts
 from diag.say.steps import trail_lines as trail_lines
 from diag.text import count, number, rows_words
+from diag.units import value_words
 
 BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
@@ -199,7 +199,7 @@ def warnings(call: CallDesk) -> list[str]:
         elif s.kind == "asks_again":
             lines.append(f"Take again: {knowledge.checks[s.text].asks}.")
     for change in thought.state.not_put_back:
-        before = setting_words(change.before)
+        before = value_words(change.before)
         lines.append(f"Not put back: {change.name}" + (f" (was {before})" if before else "") + ".")
     lines += _last_change_first(call)
     for lost in thought.read.no_longer_known:
@@ -267,8 +267,8 @@ def _last_change_first(call: CallDesk) -> list[str]:
     if not told or call.state.repairs:
         return []
     last = max(told, key=lambda d: d.order or 0)
-    now = f", now {setting_words(last.after)}" if last.after is not None else ""
-    return [f"Changed last before the call: {last.what} (was {setting_words(last.before)}{now}). "
+    now = f", now {value_words(last.after)}" if last.after is not None else ""
+    return [f"Changed last before the call: {last.what} (was {value_words(last.before)}{now}). "
             "Putting that back first tells most."]
 
 

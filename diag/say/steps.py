@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from diag import figures
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
 from diag.reason.cautions import spoken
@@ -15,15 +16,9 @@ from diag.record.rows import show_rows
 from diag.record.state import TrailStep
 from diag.record.times import age_words, clock
 from diag.text import rows_words
+from diag.units import value_words
 
 NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
-
-
-def setting_words(value: object) -> str:
-    """Return a setting as stored, in words."""
-    if isinstance(value, Mapping):
-        return f"{value.get('value')} {value.get('unit')}"
-    return str(value) if value is not None else ""
 
 
 def reading_text(answer: Answer, check: Check | None) -> str:
@@ -34,25 +29,7 @@ def reading_text(answer: Answer, check: Check | None) -> str:
         return "can't be done here"
     if answer.outcome is not None:
         return check.outcomes[answer.outcome].says if check and answer.outcome in check.outcomes else answer.outcome
-    if answer.value is not None:
-        return _value(answer.value)
-    if answer.values is not None:
-        return ", ".join(f"{k}: {_value(v)}" for k, v in answer.values.items())
-    series = answer.spacings or answer.positions
-    if series is not None:
-        kind = "spacings" if answer.spacings else "positions"
-        return f"{len(series['values'])} {kind} in {series['unit']}"
-    if answer.log is not None:
-        return f"log of {len(answer.log['points'])} readings in {answer.log['unit']}"
-    return "noted"
-
-
-def _value(value: object) -> str:
-    if isinstance(value, Mapping):
-        if "count" in value:
-            return f"{value['count']} of {value['of']}"
-        return f"{value['value']} {value['unit']}".strip()
-    return str(value)
+    return figures.reading_words({name: getattr(answer, name) for name in figures.READINGS}) or "noted"
 
 
 def step_texts(call: CallDesk) -> list[tuple[str, str]]:
@@ -101,9 +78,9 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
         return ("machine: " if step.kind == "machine" else "told: ") + "; ".join(t for t in (label, told) if t)
     if step.kind == "change":
         rows = f" {rows_words(body['rows'])}" if body.get("rows") not in (None, "all") else ""
-        was = f" from {setting_words(body['before'])}" if "before" in body else ""
+        was = f" from {value_words(body['before'])}" if "before" in body else ""
         test = ", for a test" if body.get("temporary") else ""
-        return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {setting_words(body['after'])}{test}"
+        return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {value_words(body['after'])}{test}"
     if step.kind == "waiting":
         return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
             f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
@@ -153,7 +130,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":
-            told += [f"{knowledge.book[n].label if n in knowledge.book else n} {setting_words(v)}"
+            told += [f"{knowledge.book[n].label if n in knowledge.book else n} {value_words(v)}"
                      for n, v in value.items()]
         elif name == "sections":
             told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
@@ -161,7 +138,7 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
             told.append(rows_words(value))
         else:
             label = labels.get(name, name)
-            text = setting_words(value)
+            text = value_words(value)
             told.append(text if text.startswith(f"{label} ") else f"{label} {text}")
     return "; ".join(t for t in told if t)
 

@@ -10,7 +10,7 @@ import pytest
 
 from diag.ask import aloud, forms_call, forms_mend, homework, profiles
 from diag.ask.correcting import can_be_withdrawn, change_turn, move_answer
-from diag.ask.form import Form, parts_of, setting_of, setting_text, settings_of
+from diag.ask.form import Form, parts_of, setting_of, settings_of
 from diag.ask.fromfile import answer_text
 from diag.ask.intake import search_answers
 from diag.ask.reply import NOTHING, reply
@@ -25,6 +25,7 @@ from diag.reason.judge import Engine
 from diag.say import explaining, present
 from diag.store.listing import listed
 from diag.store.summary import summarise
+from diag.units import value_words
 
 TESTS = Path(__file__).parent.parent
 
@@ -73,7 +74,7 @@ def open_call(desk: Desk, channel: str = "site") -> CallDesk:
 def test_a_setting_is_a_value_where_it_can_be(said: str, stored: Any) -> None:
     """A number with a known unit is measured; everything else is a short name; both can be typed again."""
     assert stored == setting_of(said)
-    assert setting_of(setting_text(stored)) == stored
+    assert setting_of(value_words(stored)) == stored
 
 
 def test_parts_and_settings_as_typed() -> None:

@@ -17,7 +17,7 @@ from diag.knowledge.model import Check
 from diag.record.kinds import Answer
 from diag.record.rows import row_of
 from diag.text import number, rows_words
-from diag.units import QUANTITIES, UNITS, Measured, System, show
+from diag.units import QUANTITIES, UNITS, Measured, System, show, value_words
 from diag.writeup.story.model import MadeTest, Pair, Value
 
 FIRST_AGAIN = "first row read again"
@@ -25,13 +25,8 @@ FIRST_AGAIN = "first row read again"
 
 def setting_text(value: Any, units: System | None = None) -> str:
     """Return a stored reading or setting in words: "18.5 inH2O", "3 of 20", "loose"."""
-    if isinstance(value, Mapping) and "count" in value:
-        return f"{value['count']} of {value['of']}"
-    if isinstance(value, Mapping):
-        told = f"{value['value']} {_label(value['unit'])}".strip()
-        other = _converted(value, units)
-        return f"{told} ({other})" if other else told
-    return "" if value is None else str(value)
+    told, other = value_words(value), _converted(value, units) if isinstance(value, Mapping) else ""
+    return f"{told} ({other})" if other else told
 
 
 def _label(unit: str) -> str:
@@ -40,7 +35,7 @@ def _label(unit: str) -> str:
 
 def _converted(value: Mapping[str, str], units: System | None) -> str:
     """Return the same value in the reader's units, "" where it is already in them or cannot be told."""
-    if units is None or value["unit"] not in UNITS:
+    if units is None or value.get("unit") not in UNITS:
         return ""
     measured = Measured(value["value"], value["unit"])
     named = [q for q in QUANTITIES.values() if q.dimension == measured.quantity]
