@@ -87,6 +87,8 @@ def test_a_call_in_a_real_terminal(tmp_path: Path) -> None:
     place = tmp_path / "calls.db"
     terminal = Terminal(*arguments(place), home=tmp_path)
     terminal.wait_for("Practise")
+    terminal.key(b"\x1b[19~")  # F8: on site
+    terminal.wait_for("on site")
     terminal.keys(b"it is thin")
     terminal.wait_for("It sounds like")
     terminal.keys(b"\r")
