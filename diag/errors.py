@@ -8,6 +8,7 @@ DiagError
 ├── RecordError      events that do not hang together
 │   └── TranscriptError   a transcript file written by hand
 ├── StoreError       the place where calls are kept
+│   └── AwayError    a server that cannot be reached or does not answer in time
 └── UsageError       a command that cannot be carried out as typed
 """
 
@@ -63,6 +64,10 @@ class TranscriptError(RecordError):
 
 class StoreError(DiagError):
     """The store cannot be opened, read or written."""
+
+
+class AwayError(StoreError):
+    """The server with the calls cannot be reached, or does not answer in time."""
 
 
 class UsageError(DiagError):

@@ -9,21 +9,21 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from diag import __version__
 from diag.call.case_of import Read, Seen, minutes_spent, read_case
-from diag.errors import RecordError
+from diag.errors import DiagError, RecordError
 from diag.reason.case import Case
 from diag.reason.feasible import usual_observer
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer
 from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
-from diag.record.graph import Event, Sealed, heads, make_event, new_call_id
+from diag.record.graph import Event, Sealed, heads, make_event, new_call_id, order
 from diag.record.kinds import KINDS
 from diag.record.moved import linked
 from diag.record.rows import Rows, to_stored
@@ -211,6 +211,9 @@ class CallDesk:
         by: str | None = None, at: datetime | str | None = None,
     ) -> Event:
         """Append one event, durably when there is a store; raise before anything is lost otherwise."""
+        if self._events and self._events[-1].kind != "withdrawn":  # a change is two events that stay together
+            with suppress(DiagError):
+                self.catch_up()
         if self._events and not self.state.writable:
             what = "This call holds events of a newer program."
             raise RecordError(what, self.call, "Read it here, go on in the newer program.")
@@ -228,6 +231,18 @@ class CallDesk:
         self._thought = None
         self._asked += 1
         return event
+
+    def catch_up(self) -> bool:
+        """Take in what other desks added to the call; False when there is nothing new."""
+        new: list[Event] = []
+        if self.desk.store is not None:
+            new, sealed = self.desk.store.news(self.call, (e.id for e in self._events))
+        if new:
+            self._events = order([*self._events, *new])
+            self._sealed = sealed
+            self._state = self._thought = None
+            self._asked += 1
+        return bool(new)
 
     def _role(self) -> str:
         return "phone_desk" if self._events and self.state.channel == "phone" else "technician"

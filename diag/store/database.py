@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, select, text
@@ -18,7 +19,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 from sqlalchemy.pool import NullPool, StaticPool
 
-from diag.errors import StoreError
+from diag.errors import AwayError, StoreError
 from diag.files import reason_of
 from diag.store import tables as t
 from diag.text import one_line
@@ -146,6 +147,11 @@ def _url(place: str | Path) -> URL:
     return url
 
 
+def is_server(place: str | Path) -> bool:
+    """Tell whether a place is a database on a server."""
+    return "://" in str(place) and not str(place).startswith("sqlite:")
+
+
 def masked(url: URL) -> str:
     """Return a place as it may be shown: no password, wherever it stands."""
     if url.drivername == "sqlite":
@@ -191,10 +197,39 @@ def _postgres(url: URL, patience: float) -> Engine:
     given = url.query.get("options", "")
     own = given if isinstance(given, str) else " ".join(given)
     options = f"{own} -c statement_timeout={limit} -c lock_timeout={limit}"
-    return create_engine(
+    engine = create_engine(
         url.difference_update_query(["options"]), pool_pre_ping=True, pool_size=2, pool_timeout=patience,
         connect_args={"connect_timeout": max(1, int(patience)), "options": options.strip(), "keepalives_idle": 5,
                       "keepalives_interval": 2, "keepalives_count": 2, "tcp_user_timeout": limit})
+
+    @event.listens_for(engine, "do_connect")
+    def _connect(dialect: Any, record: Any, args: Any, params: Any) -> Any:
+        return _limited(patience).connect(*args, **params)
+
+    return engine
+
+
+def _limited(patience: float) -> Any:
+    """Return a connection class that gives up on a server that keeps the line open and says nothing."""
+    import psycopg
+
+    class Limited(psycopg.Connection[Any]):
+        def wait(self, gen: Any, *args: Any, **options: Any) -> Any:
+            return super().wait(self._until(gen, monotonic() + patience), *args, **options)
+
+        def _until(self, gen: Any, deadline: float) -> Any:
+            try:
+                waits = next(gen)
+                while True:
+                    ready = yield waits
+                    if monotonic() > deadline:
+                        self.pgconn.finish()
+                        raise psycopg.OperationalError("connection given up: no answer in time")
+                    waits = gen.send(ready)
+            except StopIteration as done:
+                return done.value
+
+    return Limited
 
 
 # ------------------------------------------------------------------------------------------- errors
@@ -214,10 +249,11 @@ _REASONS = (
     ("password authentication", "The database refuses this user or password.",
      "Check user and password in the URL."),
     ("does not exist", "There is no such database or user.", "Make it first, or check the URL."),
-    ("statement timeout", "The database takes too long.", "Check the network and the server, then try again."),
-    ("connection", "The database cannot be reached.", "Check the address, the network and that it is running."),
 )
 """A sign in the database's own words, what it means, and what to do."""
+_AWAY = ("statement timeout", "lock timeout", "connection", "server closed", "starting up", "shutting down",
+         "resolve host", "translate host", "timed out", "timeout expired", "network is unreachable", "queuepool limit")
+"""Signs that the server is away or does not answer in time."""
 
 
 @contextmanager
@@ -238,4 +274,7 @@ def _error(error: Exception, shown: str) -> StoreError:
     for sign, what, remedy in _REASONS:
         if sign in said.casefold():
             return StoreError(what, shown, remedy)
+    if any(sign in said.casefold() for sign in _AWAY):
+        return AwayError("The database cannot be reached, or does not answer in time.", shown,
+                         "Check the address, the network and that it is running.")
     return StoreError(f"The store does not do it: {said}.", shown, "Try again; if it stays, restore a backup.")

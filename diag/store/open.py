@@ -24,15 +24,17 @@ def open_store(place: str | Path, *, random: Callable[[int], bytes] | None = Non
     """Return the store at a file path or a database URL. Opening changes nothing; the first write makes what lacks.
 
     `random` is the source of new ids, secrets.token_bytes when None. `desk_file` keeps the id of this
-    installation when the database is shared; the user's data folder when None. `patience`: seconds to wait for
-    another program or a server. Raises StoreError.
+    installation when the database is shared, and what is to be sent there lies beside it; the user's data folder
+    when None. `patience`: seconds to wait for another program or a server. Raises StoreError.
     """
     import secrets
 
-    from diag.store.database import PATIENCE
+    from diag.store.database import PATIENCE, is_server
+    from diag.store.shared import SharedStore
     from diag.store.sqlstore import Store
 
-    return Store(place, random or secrets.token_bytes, desk_file, PATIENCE if patience is None else patience)
+    kind = SharedStore if is_server(place) else Store
+    return kind(place, random or secrets.token_bytes, desk_file, PATIENCE if patience is None else patience)
 
 
 def __getattr__(name: str) -> Any:

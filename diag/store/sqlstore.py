@@ -87,6 +87,9 @@ class Store:
         """What is kept here and not yet where it belongs, in words: "" for a store of this machine."""
         return ""
 
+    def watch(self, tell: Callable[[], None]) -> None:
+        """Have something called when other desks added: nothing comes by itself to a store of this machine."""
+
     def close(self) -> None:
         """Let go of the database."""
         self._db.close()
@@ -118,9 +121,13 @@ class Store:
                 last = last_arrival(connection, mine[0].call)
                 new = [e for e in mine if self._is_new(connection, e, values.get(e.id, ()), last)]
                 self._refresh(connection, mine[0].call, new)
+                self._appended(connection, new)
                 added += len(new)
             self._keep_desk(connection)
         return added
+
+    def _appended(self, connection: Connection, new: Sequence[Event]) -> None:
+        """Do what belongs to the same transaction as new events typed here."""
 
     def _is_new(self, connection: Connection, event: Event, sealed: Sequence[Sealed], last: list[int]) -> bool:
         """Check one event against what it rests on and insert it as the next that arrived; False when known."""

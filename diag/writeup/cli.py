@@ -5,11 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from diag.call.desk import CallDesk, Desk
-from diag.errors import UsageError
+from diag.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     from diag.writeup.page.formats import Order
@@ -103,4 +104,5 @@ def record_judgement(call: CallDesk) -> None:
     if call.desk.store is None or call.state.closed or not call.state.writable:
         return
     if call.events[-1].kind != "judged":
-        call.judged("write_up")
+        with suppress(StoreError):  # a store that may only be read, or is held: the page is written all the same
+            call.judged("write_up")

@@ -190,6 +190,22 @@ def test_everything_is_in_the_store_before_it_is_judged(engine: Engine, tmp_path
     assert again.text_of("opened", "customer") == "Alder Flat"
 
 
+def test_two_desks_on_one_call_learn_of_each_other(engine: Engine, tmp_path: Path) -> None:
+    """What one desk adds the other takes in when asked, and before it records: the call stays one line of events."""
+    with open_store(tmp_path / "calls.db") as store:
+        here, there = (Desk(engine, store, name, lambda: CLOCK, Dice()) for name in ("DESK00000A", "DESK00000B"))
+        mine = here.new_call("phone", customer="Alder Flat")
+        theirs = there.open_call(mine.call)
+        mine.answer("plain", outcome="red", said="it is red")
+        assert (True, False) == (theirs.catch_up(), theirs.catch_up())
+        assert ("red", "it is red") == (theirs.state.answers[0].outcome, theirs.text_of("answer", "said"))
+        theirs.answer("plain", outcome="blue")
+        mine.record("note", {}, {"text": "after that"})
+
+    assert [len(e.parents) for e in mine.events] == [0, 1, 1, 1]
+    assert mine.events[:3] == theirs.events
+
+
 def test_a_store_that_fails_loses_nothing(engine: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """When the disk refuses, the error is told and the call stays as it was before the answer."""
     store = open_store(tmp_path / "calls.db")
