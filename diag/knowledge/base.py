@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from diag.knowledge import machines as machine_groups
 from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.words import Lexicon, Symptom
 from diag.knowledge.yamlfile import Lines
@@ -18,7 +19,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "likelihoods": vocabulary.Likelihood,
     "observers": vocabulary.Observer,
     "axes": vocabulary.Axis,
-    "machines": vocabulary.Machines,
+    "machines": machine_groups.Machines,
     "states": vocabulary.MachineState,
     "subsystems": vocabulary.Subsystem,
     "looks": vocabulary.Look,
@@ -87,7 +88,7 @@ class Knowledge:
     likelihoods: Mapping[str, vocabulary.Likelihood]
     observers: Mapping[str, vocabulary.Observer]
     axes: Mapping[str, vocabulary.Axis]
-    machines: Mapping[str, vocabulary.Machines]
+    machines: Mapping[str, machine_groups.Machines]
     states: Mapping[str, vocabulary.MachineState]
     subsystems: Mapping[str, vocabulary.Subsystem]
     looks: Mapping[str, vocabulary.Look]

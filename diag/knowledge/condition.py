@@ -7,7 +7,8 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from diag.knowledge.vocabulary import Bound, Id, Model, OneOrMore, Target
+from diag.knowledge.fields import Id, Model, OneOrMore, Target
+from diag.knowledge.vocabulary import Bound
 
 
 class When(Model):

@@ -19,6 +19,7 @@ from pydantic import BaseModel, ValidationError
 from diag.errors import KnowledgeError
 from diag.knowledge import model, story_terms, vocabulary
 from diag.knowledge.base import SECTIONS, Knowledge, Place, Problem
+from diag.knowledge.machines import GROUPS
 from diag.knowledge.shares import YES
 from diag.knowledge.words import Lexicon
 from diag.knowledge.yamlfile import Lines, load_yaml
@@ -189,7 +190,7 @@ class _Gathered:
                 continue
             try:
                 entry = entry_model.model_validate(_overlaid(raw, self.entries[kind].get(key)),
-                                                   context={vocabulary.GROUPS: groups})
+                                                   context={GROUPS: groups})
             except ValidationError as error:
                 self._invalid(key, error, shown, lines, here)
                 continue

@@ -11,20 +11,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from diag.knowledge.condition import When
-from diag.knowledge.vocabulary import (
-    ALWAYS,
-    ONE_OR_MORE,
-    Applies,
-    Chance,
-    Id,
-    Ids,
-    Model,
-    Number,
-    OneOrMore,
-    Targets,
-    Text,
-    Texts,
-)
+from diag.knowledge.fields import ONE_OR_MORE, Chance, Id, Ids, Model, Number, OneOrMore, Targets, Text, Texts
+from diag.knowledge.machines import ALWAYS, Applies
 
 # --- causes -------------------------------------------------------------------------------------
 

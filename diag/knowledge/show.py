@@ -7,8 +7,10 @@ from typing import Any
 
 from diag.knowledge import model, vocabulary
 from diag.knowledge.base import Knowledge
+from diag.knowledge.fields import cited
 from diag.knowledge.hazards import hazards_of_check, with_wants
 from diag.knowledge.lint.shows import Table, tables
+from diag.knowledge.machines import Applies
 from diag.knowledge.words import Symptom
 from diag.text import wrap
 
@@ -43,7 +45,7 @@ def _label(table: Mapping[str, Any], key: str) -> str:
     return f"{table[key].label} ({key})" if key in table else key
 
 
-def machines(knowledge: Knowledge, applies: vocabulary.Applies) -> str:
+def machines(knowledge: Knowledge, applies: Applies) -> str:
     """Return in words which machines an entry is bound to, "" for all."""
 
     def words(axes: Mapping[str, tuple[str, ...]]) -> str:
@@ -199,7 +201,7 @@ def _symptom(k: Knowledge, symptom: Symptom) -> Iterator[str]:
 def _source(k: Knowledge, source: vocabulary.Source) -> Iterator[str]:
     yield from _plain(k, source)
     for kind in ("causes", "checks", "rules", "cautions", "limits", "symptoms", "verifications"):
-        citing = (key for key, e in getattr(k, kind).items() if source.name in {s for _, s in vocabulary.cited(e)})
+        citing = (key for key, e in getattr(k, kind).items() if source.name in {s for _, s in cited(e)})
         yield from _line(f"cited by {kind}", ", ".join(citing))
 
 
@@ -222,7 +224,7 @@ def _lists(value: Any) -> Any:
 
 
 def _sources(k: Knowledge, entry: Any) -> Iterator[str]:
-    for path, name in vocabulary.cited(entry):
+    for path, name in cited(entry):
         source = k.sources.get(name)
         if source:
             parts = [source.title, *(p for p in (source.where, source.read) if p)]

@@ -6,15 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from diag.knowledge.vocabulary import (
-    Id,
-    Ids,
-    Model,
-    Number,
-    OneOrMore,
-    Text,
-    Texts,
-)
+from diag.knowledge.fields import Id, Ids, Model, Number, OneOrMore, Text, Texts
 
 MOMENTS: tuple[str, ...] = ("before_touching", "before_repair", "before_leaving", "later")
 """Last moments at which something can still be had, in order."""

@@ -1,93 +1,18 @@
-"""The words of the knowledge base: frozen models of vocabularies, and the field types all entries share.
+"""The words of the knowledge base: frozen models of vocabularies.
 
-Vocabularies (axes, states, marks, observers, ...) use `name`. Numbers are strict, unknown fields are refused, so a
-slip of the pen is an error with a place.
+Vocabularies (axes, states, marks, observers, ...) use `name`.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterator, Mapping
 from functools import cached_property
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    ValidationInfo,
-    model_validator,
-)
+from pydantic import BeforeValidator, StringConstraints, model_validator
 
-from diag.errors import UnitError
-from diag.units import Measured, find_unit
-
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$", max_length=48)]
-Text = Annotated[str, StringConstraints(min_length=1, max_length=2000)]
-Target = Annotated[str, StringConstraints(pattern=r"^@?[a-z][a-z0-9_]*$")]
-
-
-def _no_bool(value: Any) -> Any:
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError("must be a plain number")
-    return float(value)
-
-
-def _word_or_share(value: Any) -> Any:
-    if isinstance(value, str):
-        return value
-    number: float = _no_bool(value)
-    if not 0.0 <= number <= 1.0:
-        raise ValueError("must be a likelihood word or a share from 0 to 1")
-    return number
-
-
-Number = Annotated[float, BeforeValidator(_no_bool), Field(allow_inf_nan=False)]
-Chance = Annotated[str | float, BeforeValidator(_word_or_share)]
-"""A likelihood word, or a share from 0 to 1 where a source gives one."""
-Ids = tuple[Id, ...]
-Texts = tuple[Text, ...]
-Targets = tuple[Target, ...]
-ONE_OR_MORE = BeforeValidator(lambda v: (v,) if isinstance(v, str) else v)
-OneOrMore = Annotated[tuple[str, ...], ONE_OR_MORE]
-
-
-class Model(BaseModel):
-    """Base of all entries: frozen, nothing unknown accepted."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-_FIGURE = re.compile(r"\s*(-?\d+(?:\.\d+)?)\s*(.*?)\s*\Z")
-
-
-def si_of(text: str) -> float:
-    """Return the SI value of a figure of the knowledge: plain decimal and unit. Raises ValueError."""
-    found = _FIGURE.match(text)
-    if found is None:
-        raise ValueError(f"{text!r} is no number with a unit")
-    try:
-        return Measured(found[1], find_unit(found[2]).name).si() if found[2] else float(found[1])
-    except UnitError as error:
-        raise ValueError(f"{error.what} {error.remedy}") from None
-
-
-def cited(entry: BaseModel, *path: str | int) -> Iterator[tuple[tuple[str | int, ...], str]]:
-    """Yield (path, source) of every source that stands in an entry, beside its figures too."""
-    for source in getattr(entry, "source", ()):
-        yield (*path, "source"), source
-    for name in type(entry).model_fields:
-        value = getattr(entry, name)
-        parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, tuple) else ()
-        yield from cited(value, *path, name) if isinstance(value, BaseModel) else ()
-        for key, part in parts:
-            yield from cited(part, *path, name, key) if isinstance(part, BaseModel) else ()
-
-
-# --- vocabularies -------------------------------------------------------------------------------
+from diag.knowledge.fields import Id, Ids, Model, Number, OneOrMore, Text, Texts, si_of
+from diag.knowledge.machines import Applies
 
 
 class Settings(Model):
@@ -335,78 +260,3 @@ class BookValue(Model):
     name: Id
     label: Text
     quantity: str
-
-
-Way = Mapping[str, frozenset[str]]
-"""One way to fit: the values that are left of each axis."""
-
-
-class Applies(Model):
-    """Machine axes an entry is bound to: all named axes must fit; `any` is "or" across axes.
-
-    Written as axes, as the name of a machine group, or as a list of both that must all fit.
-    """
-
-    axes: dict[Id, Ids] = Field(default_factory=dict)
-    any: tuple[dict[Id, Ids], ...] = ()
-
-    @model_validator(mode="before")
-    @classmethod
-    def _written(cls, value: Any, info: ValidationInfo) -> Any:
-        if isinstance(value, str | list):
-            return _all_of([value] if isinstance(value, str) else value, (info.context or {}).get(GROUPS, {}))
-        if isinstance(value, dict) and "axes" not in value:
-            axes = {k: v for k, v in value.items() if k != "any"}
-            return {"axes": axes, "any": tuple(value.get("any", ()))}
-        return value
-
-    @cached_property
-    def ways(self) -> tuple[Way, ...]:
-        """All ways to fit, each narrowed by the axes that bind always; those that no machine can have left out."""
-        always = {axis: frozenset(values) for axis, values in self.axes.items()}
-        others = [{axis: frozenset(values) for axis, values in other.items()} for other in self.any or ({},)]
-        return tuple(way for other in others if (way := narrowed(always, other)) is not None)
-
-
-def narrowed(*ways: Way) -> Way | None:
-    """Return what machines that fit all of these have left on each axis, None when there are none."""
-    left: dict[str, frozenset[str]] = {}
-    for way in ways:
-        for axis, values in way.items():
-            left[axis] = left.get(axis, values) & values
-            if not left[axis]:
-                return None
-    return left
-
-
-GROUPS = "groups"
-"""Key of the machine groups in the context of validation."""
-
-
-def _all_of(items: list[Any], groups: Mapping[str, Applies]) -> dict[str, Any]:
-    """Return the axes of several bindings that must all fit. Raises ValueError."""
-    axes: dict[str, tuple[str, ...]] = {}
-    either: tuple[Any, ...] = ()
-    for item in items:
-        if isinstance(item, str) and item not in groups:
-            raise ValueError(f"{item!r} is no known machine group; known: {', '.join(groups)}")
-        part = groups[item] if isinstance(item, str) else Applies.model_validate(item)
-        for axis, values in part.axes.items():
-            axes[axis] = tuple(v for v in axes[axis] if v in values) if axis in axes else values
-        if part.any and either:
-            raise ValueError("two of these have `any`; name the axes instead")
-        either = part.any or either
-    return {"axes": axes, "any": either}
-
-
-class Machines(Model):
-    """A named group of machines that entries are bound to."""
-
-    name: Id
-    label: Text
-    applies: Applies
-
-
-ALWAYS = Applies()
-LimitVariant.model_rebuild()
-Limit.model_rebuild()

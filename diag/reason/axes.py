@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from itertools import combinations
 
 from diag.knowledge.base import Knowledge
-from diag.knowledge.vocabulary import Applies, Way, narrowed
+from diag.knowledge.machines import Applies, Way, narrowed
 from diag.reason.case import UNKNOWN
 
 

@@ -13,8 +13,8 @@ from itertools import product
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.limits import bound_si
+from diag.knowledge.machines import Applies
 from diag.knowledge.model import Rule
-from diag.knowledge.vocabulary import Applies
 
 PASS_TWO = "pass:2"
 LIKELY, OPEN = "likely", "open"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from diag.knowledge.lint.meets import can_meet
-from diag.knowledge.vocabulary import Applies
+from diag.knowledge.machines import Applies
 
 
 def bound(**axes: Any) -> Applies:

@@ -12,12 +12,13 @@ from pydantic import BaseModel
 
 import diag
 from diag.analyses.catalogue import CATALOGUE
-from diag.knowledge import condition, model, story_terms, vocabulary, words
+from diag.knowledge import condition, fields, model, story_terms, vocabulary, words
+from diag.knowledge import machines as machine_groups
 from diag.knowledge.base import SECTIONS, Knowledge
 from diag.knowledge.load import ENTRY_FOLDERS, knowledge_folder
 from diag.knowledge.yamlfile import load_yaml
 
-MODULES = (condition, model, story_terms, vocabulary, words)
+MODULES = (condition, fields, machine_groups, model, story_terms, vocabulary, words)
 
 
 def models() -> list[type[BaseModel]]:
@@ -44,7 +45,7 @@ def mute(of: list[type[BaseModel]]) -> list[str]:
     return [f"{m.__name__}.{name}" for m in of for name in m.model_fields if name not in read_in_code()]
 
 
-class Odd(vocabulary.Model):
+class Odd(fields.Model):
     """A model with a field nobody reads."""
 
     label: str
@@ -78,7 +79,7 @@ def defaults(entry: BaseModel, raw: dict[str, Any], place: str) -> Iterator[str]
 
 def inside(value: Any, written: Any, place: str) -> Iterator[str]:
     """The same for parts that are models themselves."""
-    if isinstance(value, vocabulary.Applies):
+    if isinstance(value, machine_groups.Applies):
         return
     if isinstance(value, BaseModel) and isinstance(written, dict):
         yield from defaults(value, written, place)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diag.knowledge.base import Knowledge
-from diag.knowledge.vocabulary import Applies
+from diag.knowledge.machines import Applies
 from diag.reason.axes import fit, open_axes
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import product
 
-from diag.knowledge.vocabulary import Applies, narrowed
+from diag.knowledge.machines import Applies, narrowed
 
 
 def can_meet(*bound: Applies) -> bool:

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from diag.knowledge.base import Knowledge, Problem
+from diag.knowledge.fields import cited
 from diag.knowledge.lint import checks, rules, safety, shows, use
 from diag.knowledge.lint.flaws import SOURCED
 from diag.knowledge.load import knowledge_folder, read
-from diag.knowledge.vocabulary import cited
 
 COUNTED = ("symptoms", "causes", "checks", "rules", "cautions", "sources")
 
