@@ -171,7 +171,7 @@ def _whole(word: Word) -> int | None:
 def figures(said: Said, named_rows: Iterable[Rows] = ()) -> list[Figure]:
     """Return the measured values in the words; numbers that name rows are left out."""
     taken = {i for r in named_rows for i in range(r.first, r.last)}
-    numbers = [i for i, w in enumerate(said.words) if w.value is not None and i not in taken and not _in_name(said, i)]
+    numbers = [i for i, w in enumerate(said.words) if w.value is not None and i not in taken]
     found: list[Figure] = []
     for quantity in said.lexicon.quantities:
         known: dict[int, Figure] = {}
@@ -187,12 +187,6 @@ def bare_figure(said: Said, quantity: Quantity, at: int, known: Sequence[Figure]
     sure = [f for f in known if f.quantity is quantity]
     return _with_unit(said, quantity, at, sure) or _bare(said, quantity, at, sure) or _like_others(
         said, quantity, at, sure)
-
-
-def _in_name(said: Said, at: int) -> bool:
-    """Tell whether a number is part of a word, as the 2 of inH2O."""
-    before = said.words[at - 1] if at else None
-    return before is not None and before.end == said.words[at].start and before.text[-1].isalpha()
 
 
 def _each_once(found: list[Figure]) -> list[Figure]:

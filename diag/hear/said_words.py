@@ -56,7 +56,7 @@ def _words(text: str, lexicon: Lexicon) -> Iterator[Word]:
     folded = _ROW_NUMBER.sub(lambda m: "#" + " " * (len(m[0]) - 1), folded)
     talk = lexicon.talk
     breaks, joins, parts = frozenset(talk.breaks), frozenset(talk.joins), frozenset(talk.parts)
-    matches = list(_TOKEN.finditer(folded))
+    matches, rows = list(_TOKEN.finditer(folded)), lexicon.row_words
     sentence = clause = pause = part = 0
     for at, found in enumerate(matches):
         if found["end"]:
@@ -66,9 +66,11 @@ def _words(text: str, lexicon: Lexicon) -> Iterator[Word]:
             clause += not any(word in joins for word in ahead)
             pause, part = pause + 1, part + 1
         elif found["number"]:
+            before = matches[at - 1] if at else None
+            in_name = before is not None and before.end() == found.start() and before["word"] not in (None, *rows)
             for read, start, end in numbers_in(found[0]):
-                span = (found.start() + start, found.start() + end)
-                yield Word(read, read, float(read[:15]), *span, sentence, clause, pause, part)
+                span, value = (found.start() + start, found.start() + end), None if in_name else float(read[:15])
+                yield Word(read, read, value, *span, sentence, clause, pause, part)  # the 2 of inH2O counts nothing
         elif found["sign"]:
             yield Word(found[0], found[0], None, *found.span(), sentence, clause, pause, part)
         else:
