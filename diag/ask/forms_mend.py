@@ -63,7 +63,8 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
     known = [knowledge.causes[c] for c in causes or tuple(c for c, _ in offered[:1]) if c in knowledge.causes]
     rows = call.state.situation.rows
     hazards = tuple(dict.fromkeys(h for c in known for h in c.repair.hazards))
-    cautions = cautions_for(knowledge, hazards, call.state.channel, call.state.situation.flags)
+    flags, machine = call.state.situation.flags, call.state.machine.axes
+    cautions = cautions_for(knowledge, hazards, call.state.channel, flags, machine=machine)
     told = [f"{c.word}: {c.text}" for c in cautions]
     usual = [f"{c.label}: {c.repair.do}" for c in known]
     parts = ", ".join(f"1 {knowledge.parts[p].label}" for c in known for p in c.repair.parts)

@@ -159,7 +159,8 @@ def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
     if judgement.plan.repair:
         repair = knowledge.causes[judgement.plan.repair].repair
         beside.append(("how", repair.do))
-        cautions = cautions_for(knowledge, repair.hazards, call.state.channel, call.state.situation.flags)
+        flags, machine = call.state.situation.flags, call.state.machine.axes
+        cautions = cautions_for(knowledge, repair.hazards, call.state.channel, flags, machine=machine)
     if offers:
         choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
     stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))

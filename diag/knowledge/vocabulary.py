@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, StringConstraints, model_validator
 
 from diag.knowledge.fields import Id, Ids, Model, Number, OneOrMore, Text, Texts, si_of
-from diag.knowledge.machines import Applies
+from diag.knowledge.machines import ALWAYS, Applies
 
 
 class Settings(Model):
@@ -201,6 +201,8 @@ class Hazard(Model):
     """True when a caller is never asked to do it."""
     wants: Ids = ()
     """Other hazards that come with it."""
+    only: Applies = ALWAYS
+    """Machines that have it; where the machine is not known, it is told."""
     spoken: Text | None = None
     """A sentence said beside that of the machine state."""
 

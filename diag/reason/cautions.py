@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from diag.knowledge.base import Knowledge
 from diag.knowledge.hazards import hazards_of_check, with_wants
+from diag.knowledge.machines import narrowed
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 
@@ -13,10 +15,18 @@ SEVERITY = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
 
 
 def cautions_for(
-    knowledge: Knowledge, hazards: Iterable[str], channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
+    knowledge: Knowledge, hazards: Iterable[str], channel: str, flags: Iterable[str] = (), raised: Iterable[str] = (),
+    *, machine: Mapping[str, Any] | None = None,
 ) -> tuple[Caution, ...]:
-    """Return the cautions for hazards, flags of the situation and those raised by rules, worst first."""
-    present, told, named = set(with_wants(knowledge, hazards)), set(flags), set(raised)
+    """Return the cautions for hazards, flags of the situation and those raised by rules, worst first.
+
+    `machine`: axis -> value as far as known; hazards that this machine cannot have are left out.
+    """
+    axes = {name: {v.name for v in axis.values} for name, axis in knowledge.axes.items()}
+    known = {a: v for a, v in (machine or {}).items() if isinstance(v, str) and v in axes.get(a, ())}
+    here = {a: frozenset({v}) for a, v in known.items()}
+    present = {h for h in with_wants(knowledge, hazards) if _has(knowledge, h, here)}
+    told, named = set(flags), set(raised)
     found = [
         c
         for c in knowledge.cautions.values()
@@ -24,6 +34,11 @@ def cautions_for(
     ]
     order = {c: i for i, c in enumerate(knowledge.cautions)}
     return tuple(sorted(found, key=lambda c: (SEVERITY[c.word], order[c.id])))
+
+
+def _has(knowledge: Knowledge, hazard: str, machine: Mapping[str, frozenset[str]]) -> bool:
+    known = knowledge.hazards.get(hazard)
+    return known is None or any(narrowed(dict(machine), way) is not None for way in known.only.ways)
 
 
 def stopping(
@@ -34,10 +49,11 @@ def stopping(
 
 
 def cautions_of_check(
-    knowledge: Knowledge, check: Check, channel: str, flags: Iterable[str] = (), raised: Iterable[str] = ()
+    knowledge: Knowledge, check: Check, channel: str, flags: Iterable[str] = (), raised: Iterable[str] = (),
+    *, machine: Mapping[str, Any] | None = None,
 ) -> tuple[Caution, ...]:
     """Return the cautions that come before a check: those of its hazards and of the machine states of its steps."""
-    return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised)
+    return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised, machine=machine)
 
 
 def spoken(knowledge: Knowledge) -> dict[str, str]:

@@ -214,7 +214,8 @@ def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
     """Return the cautions that come before a check in this call, worst first."""
     raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
     state = call.state
-    return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised)
+    axes = call.state.machine.axes
+    return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised, machine=axes)
 
 
 def stopping_now(call: CallDesk) -> tuple[Caution, ...]:

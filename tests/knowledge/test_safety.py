@@ -217,3 +217,21 @@ def test_the_four_question_gate_comes_before_every_hands_on_step_by_phone(whole:
     for check in hands_on:
         assert gate in {c.id for c in cautions_of_check(whole, check, "phone")}, check.id
         assert gate not in {c.id for c in cautions_of_check(whole, check, "site")}
+
+
+def test_a_running_fan_brings_its_driveline_where_it_may_have_one(whole: Knowledge) -> None:
+    """A fan on the tractor shaft turns a driveline: told there and where the machine is not known, not on oil fans."""
+    running = [c for c in whole.checks.values() if "fan_running" in c.all_hazards]
+    assert len(running) > 10
+    lines = {c.id for c in whole.cautions.values() if "pto" in c.hazards}
+    for check in running:
+        for machine, told in (({"fan": "pto_fan"}, True), ({}, True), ({"fan": "hydraulic_fan"}, False)):
+            found = {c.id for c in cautions_of_check(whole, check, "phone", machine=machine)}
+            assert (check.id, machine, told) == (check.id, machine, lines <= found)
+
+
+def test_a_broken_frame_keeps_hands_off_the_rows(whole: Knowledge) -> None:
+    """With the frame in doubt nothing is offered that puts somebody beside or below a row unit."""
+    blocked = {b for r in whole.rules.values() for b in r.then.blocks if r.when.flag == "structure_broken"}
+    near = {"row_unit_pinch", "under_machine", "sharp_discs", "chain_drive"}
+    assert set() == {c.id for c in whole.checks.values() if near & set(c.all_hazards)} - blocked

@@ -93,6 +93,7 @@ def _state(k: Knowledge, state: vocabulary.MachineState) -> Iterator[Fault]:
 
 def _hazard(k: Knowledge, hazard: vocabulary.Hazard) -> Iterator[Fault]:
     yield from known(hazard.wants, k.hazards, "hazard", "wants")
+    yield from _applies(k, hazard.only)
 
 
 def _caution(k: Knowledge, caution: vocabulary.Caution) -> Iterator[Fault]:
