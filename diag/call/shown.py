@@ -61,16 +61,6 @@ def shown_words(call: CallDesk) -> dict[str, str]:
     return {cause: word for cause, word in Bench(call).words().items() if word != NOT_TESTED}
 
 
-def shown_word(call: CallDesk, cause: str) -> str:
-    """Return what was shown about one cause."""
-    return Bench(call).words().get(cause, NOT_TESTED)
-
-
-def tests_of(call: CallDesk, cause: str) -> tuple[Bearing, ...]:
-    """Return the answers that speak for or against a cause, in reading order."""
-    return tuple(t for t in Bench(call).tests(cause) if t.ratio != 1.0)
-
-
 def has_value(answer: Answer) -> bool:
     """Tell whether an answer carries a measured value."""
     return any(x is not None for x in (answer.value, answer.values, answer.spacings, answer.positions, answer.log))

@@ -11,7 +11,7 @@ import pytest
 
 from diag.call.desk import CallDesk, Desk
 from diag.call.replay import compare, known_ids, outcome, replay_file, replay_files, told
-from diag.call.shown import shown_word
+from diag.call.shown import shown_words
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import data_folder
 from diag.reason.judge import Engine
@@ -110,7 +110,7 @@ def test_the_first_call_shows_its_cause_by_taking_it_away_and_putting_it_back(en
     before, after = until(transcript, engine, "repair"), whole_call(transcript, engine)
 
     assert ("seal_worn", "likely") == _first(before)
-    assert ("set_aside", "confirmed") == (words(after)["seal_worn"], shown_word(after, "seal_worn"))
+    assert ("set_aside", "confirmed") == (words(after)["seal_worn"], shown_words(after)["seal_worn"])
     assert "close" == after.think().judgement.action
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk, Desk
+from diag.call.shown import NOT_TESTED, shown_words
 from diag.reason.judge import Engine
 from diag.record.event import Event
 from diag.writeup.story import details
@@ -234,3 +235,8 @@ def photo(call: CallDesk, name: str, text: str, about: str | None = None) -> Eve
 
     sha = hashlib.sha256(name.encode()).hexdigest()
     return call.record("photo", {"sha256": sha, "about": about}, {"file_name": name, "text": text})
+
+
+def shown_word(call: CallDesk, cause: str) -> str:
+    """Return what was shown about one cause."""
+    return shown_words(call).get(cause, NOT_TESTED)

@@ -11,11 +11,10 @@ from typing import Any
 
 import pytest
 from writeup import alder_flat as af
-from writeup.alder_flat import EVEN, LOW, Case, Step, digs, gives, mends, proves, reads
+from writeup.alder_flat import EVEN, LOW, Case, Step, digs, gives, mends, proves, reads, shown_word
 
 from diag.call.case_of import BACK
 from diag.call.proof import proofs_of
-from diag.call.shown import shown_word
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 from diag.writeup.completeness import readiness
