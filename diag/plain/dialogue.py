@@ -121,6 +121,7 @@ class Dialogue:
             of("reopen", "", "open a closed call again", self._reopen),
             of("follow-up", "", "after the call-back", do.follow_up),
             of("write", "", "the write-up", do.write_up),
+            of("copy", "", "copy the short write-up, for pasting", do.copy),
             of("missing", "", "what the write-up lacks", do.missing),
             of("give", "DETAIL TEXT", "a detail for the write-up", do.give),
             of("load", "", "what to load on the truck", do.load),

@@ -333,6 +333,17 @@ class Doing(Part):
         order = ordered(self.call)
         self.write(render_text(order.story, WIDTH, order.audience, order.ready))
 
+    def copy(self, rest: str) -> None:
+        """copy: the short form of the write-up, to paste into a form's field; printed where nothing can copy."""
+        from diag.writeup.saving import clipboard, ordered, short_text
+
+        text, copies = short_text(ordered(self.call)), clipboard()
+        if copies is None:
+            self.write(text)
+            return
+        copies(text)
+        self.say("Copied: the short form.")
+
     def missing(self, rest: str) -> None:
         """missing: what the write-up still lacks, and the question that mends it."""
         from diag.writeup.completeness import missing, missing_text

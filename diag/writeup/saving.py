@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace as changed
 from pathlib import Path
 
@@ -19,6 +19,9 @@ from diag.writeup.completeness import readiness
 from diag.writeup.page.audience import CLAIM, SERVICE
 from diag.writeup.page.formats import FORMATS, Order
 from diag.writeup.story import tell
+
+Copies = Callable[[str], None]
+"""Puts text where it can be pasted from."""
 
 
 def ordered(call: CallDesk, audience: str = SERVICE, *, personal: bool = True, units: System | None = None,
@@ -58,6 +61,32 @@ def save(path: Path, order: Order, *, replace: bool, where: str = "File") -> Non
     except OSError as error:
         Path(beside).unlink(missing_ok=True)
         raise UsageError(f"Cannot be written: {error.strerror}.", where, "Name another place.") from None
+
+
+CLIPBOARDS = (("clip",), ("pbcopy",), ("wl-copy",), ("xclip", "-selection", "clipboard"))
+"""Commands of the systems that take text for pasting."""
+
+
+def clipboard() -> Copies | None:
+    """Return what puts text where it can be pasted from, by the system's own means; None where it has none."""
+    command = next((c for c in CLIPBOARDS if shutil.which(c[0])), None)
+    if command is None:
+        return None
+
+    def copy(text: str) -> None:
+        coding = "utf-16-le" if command[0] == "clip" else "utf-8"
+        try:
+            subprocess.run(command, input=text.encode(coding), check=True, stdout=subprocess.DEVNULL,
+                           stderr=subprocess.DEVNULL, timeout=10)
+        except (OSError, subprocess.SubprocessError):
+            raise UsageError("It could not be copied.", "Copy", "Save it as a .short file instead.") from None
+
+    return copy
+
+
+def short_text(order: Order) -> str:
+    """Return the short form of a write-up, for pasting into a form's field."""
+    return FORMATS[".short"].make(order).decode()
 
 
 def afterwards() -> Mapping[str, str]:

@@ -163,6 +163,26 @@ def test_marks_stand_where_the_readings_are(story: Story) -> None:
     assert pytest.approx(heights[1] - heights[0]) == (lines[-1] - lines[0]) / 20 * 8
 
 
+@pytest.mark.parametrize("bad", [11, 3])
+def test_one_bad_hole_is_shown_by_the_fold(engine: Engine, bad: int) -> None:
+    """Five turns of a disc with one plugged hole: the empty places stand below each other under that hole alone."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.set_machine({"holes": 30})
+    wobble = (0.0, 0.3, -0.4, 0.2, -0.1, 0.5, -0.3)
+    places = [6 * k + wobble[k % 7] for k in range(150) if k % 30 + 1 != bad]
+    case.vacuum("map", alder_flat.LOW)
+    case.call.answer("dug_50_spacings", rows=(7,), observer="technician",
+                     positions={"values": [f"{p - places[0]:.2f}" for p in places], "unit": "in"})
+    shown = case_picture(tell(case.call))
+    assert shown is not None
+    gaps = [s for s in shown.shapes if s.kind == "gap" and s.y > 20]
+    assert (5, 1) == (len(gaps), len({s.x for s in gaps}))
+    assert 145 == sum(s.kind == "dot" and s.y > 20 for s in shown.shapes)
+    assert f"hole {bad} of 30: 0 seeds in 5 passes; all other holes: 145 seeds in 145 passes" == shown.says
+    assert all(0 <= s.x <= shown.width and 0 <= s.y <= shown.height for s in shown.shapes)
+
+
 @pytest.mark.parametrize("rows", [16, 24, 54])
 def test_a_wide_machine_is_one_drawing(engine: Engine, rows: int) -> None:
     """Every row stands in the one drawing, on one scale."""
@@ -195,7 +215,7 @@ def test_the_seeds_lie_to_scale(engine: Engine, after: bool) -> None:
     assert strip is not None
     assert (4, 51 + 61 * after) == (sum(s.kind == "gap" for s in strip.shapes),
                                     sum(s.kind in ("dot", "triangle") for s in strip.shapes))
-    assert "4 gaps and 1 close pairs" in strip.says
+    assert "4 gaps and 1 close pair" in strip.says
     assert after == ("the first 60 of 120 spaces" in strip.says)
     assert "seedsastheylay" in words(render_pdf(told))
 

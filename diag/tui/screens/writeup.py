@@ -31,6 +31,7 @@ class WriteUpScreen(Page[str]):
     TITLE_TEXT = "Write-up"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("save", "Save", "Save the write-up as PDF, Markdown, text or JSON.", "ctrl+s", shown=True, first=True),
+        Act("copy", "Copy", "Copy the short form, to paste it into a form's field.", "c"),
         Act("reader", "Other reader", "For the house, for the customer, for a claim.", "r", shown=True),
         Act("load", "What to load", "Drive out or not, and what to load on the truck.", "l", shown=True),
         Act("page_up", "Page up", "Scroll the preview up.", "pageup", first=True),
@@ -119,6 +120,23 @@ class WriteUpScreen(Page[str]):
         from diag.writeup.mending import save_form
 
         self.app.push_screen(FormScreen(self.work, save_form(self.work.call, self._reader, self.tell)))
+
+    def action_copy(self) -> None:
+        self._copies(self._reader)
+
+    @work(thread=True, exclusive=True, group="copy", description="copy", exit_on_error=False)
+    def _copies(self, reader: str) -> None:
+        """Write the short form off the screen's thread; the terminal puts it where it can be pasted from."""
+        with guarded(self, "Copying"):
+            from diag.writeup.saving import ordered, short_text
+
+            try:
+                text = short_text(ordered(self.work.call, reader))
+            except DiagError as error:
+                self.app.call_from_thread(self.tell, str(error))
+                return
+            self.app.call_from_thread(self.app.copy_to_clipboard, text)
+            self.app.call_from_thread(self.tell, "Copied the short form, where the terminal allows it.")
 
     def action_load(self) -> None:
         self.tell("Working it out ...")

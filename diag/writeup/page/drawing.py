@@ -1,7 +1,8 @@
 """Pictures of a write-up as lines, boxes, marks and words; the printed forms and the web form draw the same ones.
 
-Two pictures are enough: the readings that show the case, row by row or place by place, and the seeds as they lay before
-and after, to scale. Each has one scale; marks differ by their form, so that a black-and-white print can be read.
+Two pictures are enough: the readings that show the case, row by row, place by place or hole by hole, and the seeds as
+they lay before and after, to scale. Each has one scale; marks differ by their form, so that a black-and-white print
+can be read.
 """
 
 from __future__ import annotations
@@ -11,8 +12,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
 
-from diag.measure.spacing import CLASS_LIMITS
-from diag.text import number
+from diag.measure.spacing import CLASS_LIMITS, estimated_target
+from diag.text import count, number
 from diag.units import UNITS
 from diag.writeup.story.model import MadeTest, Story, Value
 
@@ -25,6 +26,8 @@ FORMS = {"as found": "ring", "exchanged": "triangle", "mended": "dot", "old part
 MOST_SEEDS = 60
 """Seeds of one strip; a longer run shows its first ones and says so."""
 MOST_PLACES = 54
+MOST_TURNS = 12
+"""Disc turns of one fold; a longer run shows its first ones and says so."""
 Height = Callable[[float], float]
 """From a value in SI to its place in the picture."""
 
@@ -69,7 +72,13 @@ class Series:
 
 
 def case_picture(story: Story) -> Picture | None:
-    """Return the one picture that shows the case: the check with most rounds of readings over the places; else None."""
+    """Return the one picture that shows the case; None where nothing was measured that one could show.
+
+    Where spacings repeat with one hole of the disc they show it best; else the check with most rounds over the places.
+    """
+    for test in story.tests:
+        if test.holes and test.when == "before" and not test.pieces:
+            return _fold_picture(test)
     best: tuple[int, int, str, list[Series]] | None = None
     for check in dict.fromkeys(t.check for t in story.tests if t.values):
         series = _series(story, check)
@@ -85,6 +94,47 @@ def case_picture(story: Story) -> Picture | None:
         return _step_picture(story)
     asks = next(t.asks for t in story.tests if t.check == best[2])
     return _plot(asks, best[3])
+
+
+def _fold_picture(test: MadeTest) -> Picture:
+    """Return the seeds of a run turn below turn, each under the hole that carried it."""
+    from diag.measure.folding import fold
+    from diag.measure.passes import own_pitch
+
+    folded = fold(test.spacings, own_pitch(test.spacings, test.target or estimated_target(test.spacings)), test.holes)
+    turns = min(MOST_TURNS, len(folded.passed))
+    left, foot, line = 34.0, 30.0, 11.0
+    height, across = foot + line * turns + 12, (WIDTH - 38) / test.holes
+    shapes = [Shape("words", 0, height - 8, text="turn")]
+    step = 5 if test.holes <= 60 else 10
+    for hole in (1, *range(step, test.holes + 1, step)):
+        middle = left + (hole - 0.5) * across
+        shapes += [Shape("dash", middle, foot - 2, middle, height - 12),
+                   Shape("words", middle, foot - 10, 1, text=str(hole))]
+    for turn in range(turns):
+        base = foot + line * (turns - 1 - turn) + 5
+        shapes.append(Shape("words", left - 6, base - 2.5, 2, text=str(turn + 1)))
+        for hole in range(test.holes):
+            middle, fell = left + (hole + 0.5) * across, int(folded.count[turn, hole])
+            if fell:
+                off = max(-0.5, min(0.5, float(folded.off[turn, hole])))
+                shapes.append(Shape("triangle" if fell > 1 else "dot", middle + off * across, base))
+            elif folded.passed[turn, hole]:
+                shapes.append(Shape("gap", middle - 0.35 * across, base - 4, 0.7 * across, 8))
+    shapes.append(Shape("words", WIDTH - 4, 4.5, 2, text="hole of the disc, counted from the first seed"))
+    shapes += [Shape("dot", left + 3, 7), Shape("words", left + 10, 4.5, text="seed"),
+               Shape("gap", left + 40, 3, 7, 8), Shape("words", left + 52, 4.5, text="no seed"),
+               Shape("triangle", left + 95, 7), Shape("words", left + 102, 4.5, text="two or more")]
+    seeds, came = folded.seeds[test.hole - 1], folded.passes[test.hole - 1]
+    shift = round(folded.shift(test.hole - 1), 1)
+    late = f", {number(abs(shift))} of a spacing {'late' if shift > 0 else 'early'}" if shift else ""
+    others = f"{count(sum(folded.seeds) - seeds, 'seed')} in {count(sum(folded.passes) - came, 'pass', 'passes')}"
+    says = (f"hole {test.hole} of {test.holes}: {count(seeds, 'seed')} in {count(came, 'pass', 'passes')}{late}; "
+            f"all other holes: {others}")
+    if turns < len(folded.passed):
+        says += f"; the first {turns} of {len(folded.passed)} turns are drawn"
+    return Picture(f"{test.asks}, {test.where or 'all rows'}, folded by hole of the disc", says, WIDTH, height,
+                   tuple(shapes))
 
 
 def _step_picture(story: Story) -> Picture | None:
@@ -263,7 +313,8 @@ def seed_strip(story: Story) -> Picture | None:
         shapes += _seeds(gaps, test.target or 1.0, scale, base)
         close, wide = _faults(gaps, test.target or 1.0)
         rest = f", the first {len(gaps)} of {len(test.spacings)} spaces" if len(gaps) < len(test.spacings) else ""
-        says.append(f"{name}: {len(gaps)} spaces shown, {wide} gaps and {close} close pairs{rest}")
+        says.append(f"{name}: {len(gaps)} spaces shown, {count(wide, 'gap')} and "
+                    f"{count(close, 'close pair')}{rest}")
     metric = any(shown[0].reading.endswith(u) for u in (" mm", " cm", " m"))
     shapes += _ruler(longest, scale, "m" if metric else "ft")
     key = "dot: seed, box: gap over 1.5 targets, triangle: closer than half"

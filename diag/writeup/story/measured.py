@@ -157,6 +157,7 @@ class Measurements:
         bearing = {c: t for c, tests in self.by_cause.items() for t in tests if t.event == answer.event}
         series = seen.evaluated.analysed if has_value(answer) else None
         asks, reading = self._words(answer, check)
+        holes, hole = self._standing_out(series)
         return MadeTest(
             event=answer.event, number=answer.number, check=answer.check, asks=asks,
             where=rows_words(answer.rows), reading=reading,
@@ -169,6 +170,7 @@ class Measurements:
             values=tuple(self._values(answer, check, series)),
             spacings=_spacings(answer), target=self._target(answer, check), by_row=check.takes.per == "row",
             moved_rows=tuple(sorted({row for sat in answer.pieces.values() for row in sat})),
+            holes=holes, hole=hole,
             supports=tuple(c for c, t in bearing.items() if t.ratio >= FOR),
             against=tuple(c for c, t in bearing.items() if t.ratio <= AGAINST),
         )
@@ -187,6 +189,13 @@ class Measurements:
             return None
         target = context(self.knowledge, check, self.state).get("target_spacing")
         return target if isinstance(target, float) else None
+
+    def _standing_out(self, analysed: Analysed | None) -> tuple[int, int]:
+        """Return (holes of the disc, the hole with which the spacings repeat), (0, 0) where none stands out."""
+        pattern = analysed.results.get("pattern") if analysed else None
+        if analysed is None or pattern is None or pattern.value != "one_hole":
+            return 0, 0
+        return self.state.machine.holes or 0, round(analysed.number("hole"))
 
     def _when(self, answer: Answer) -> str:
         if self.first_repair is None or answer.epoch <= self.first_repair:

@@ -127,6 +127,10 @@ class MadeTest:
     """Spacings in m, for the histogram."""
     target: float | None = None
     """Target spacing in m."""
+    holes: int = 0
+    """Holes of the disc where the spacings repeat with one of them; 0 otherwise."""
+    hole: int = 0
+    """The hole that stands out, counted from the first seed; 0 where none does."""
     moved_rows: tuple[int, ...] = ()
     """Rows that held a piece of another row."""
     by_row: bool = False
