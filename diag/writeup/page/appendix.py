@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from diag.writeup.completeness import MUST, Readiness, missing_rows
 from diag.writeup.page.audience import CLAIM, SERVICE
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
-from diag.writeup.page.front import MOST_RULED, MOST_WORDS, in_header, ruled_rows
+from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows
 from diag.writeup.page.sentences import capital, item_text, minutes_text, refs, result_text, sentence
 from diag.writeup.story.labour import by_test, totals
 from diag.writeup.story.model import SAYS, Cause, Item, Line, Other, Story
@@ -147,7 +147,7 @@ def _whys(story: Story) -> Iterator[Block]:
 def _tested(story: Story) -> Iterator[Block]:
     rows = ruled_rows(story)[MOST_RULED:]
     if rows:
-        yield Table(("part of the planter", "ruled out", "by"), tuple(rows))
+        yield Table(RULED_HEAD, tuple(rows))
     confirmed = any(c.word == "confirmed" for c in story.causes)
     for word, lead in (("possible", "Possible, fits as well"), ("inconclusive", "Tested, inconclusive")):
         members = [o for o in story.others if o.word == word and o.speaks and (o.demanded or not confirmed)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 
 from diag.text import count
@@ -35,6 +35,7 @@ HEADER = (
     ("filed", "filed"),
 )
 """Named lines of the header strip and what they are called there."""
+RULED_HEAD = ("test", "ruled out by it")
 MOST_RULED, MOST_NAMED, MOST_WORDS, MOST_SHOTS = 6, 3, 420, 2
 MOST_IN_HEADER = 90
 
@@ -155,24 +156,33 @@ def _pictures(story: Story) -> Iterator[Block]:
 def _ruled_out(story: Story) -> Iterator[Block]:
     rows = ruled_rows(story)
     if rows:
-        yield Table(("part of the planter", "ruled out", "by"), tuple(rows[:MOST_RULED]))
+        yield Table(RULED_HEAD, tuple(rows[:MOST_RULED]))
         if len(rows) > MOST_RULED:
             yield Paragraph(f"{count(len(rows) - MOST_RULED, 'more line')} in the appendix.")
 
 
-def ruled_rows(story: Story) -> list[tuple[str, str, str]]:
-    """Return (part of the planter, what was ruled out, by which test), the widest first."""
-    def key(other: Other) -> tuple[str, str]:
+def ruled_rows(story: Story) -> list[tuple[str, str]]:
+    """Return (test, what it ruled out by part of the planter), the widest first; each test stands once."""
+    def by(other: Other) -> str:
         ground = other.ground
-        return other.subsystem, f"{ground.asks}: {ground.says} ({refs(story, (ground.event,))})" if ground else ""
+        return f"{ground.asks}: {ground.says} ({refs(story, (ground.event,))})" if ground else ""
 
-    ruled = sorted((o for o in story.others if o.word == "ruled_out"), key=key)
+    ruled = sorted((o for o in story.others if o.word == "ruled_out"), key=lambda o: (by(o), o.subsystem))
     found = []
-    for (part, by), members in groupby(ruled, key):
-        names = [o.label for o in members]
-        more = f"; and {count(len(names) - MOST_NAMED, 'other')}" if len(names) > MOST_NAMED else ""
-        found.append((len(names), (part, "; ".join(names[:MOST_NAMED]) + more, by)))
+    for test, cleared in groupby(ruled, by):
+        parts = {part: [o.label for o in members] for part, members in groupby(cleared, lambda o: o.subsystem)}
+        found.append((sum(map(len, parts.values())), (test, _cleared(parts))))
     return [row for _, row in sorted(found, key=lambda f: (-f[0], f[1]))]
+
+
+def _cleared(parts: Mapping[str, Sequence[str]]) -> str:
+    """Return what a test cleared: causes by name where all are of one part of the planter, else how many of each."""
+    widest = sorted(parts.items(), key=lambda p: (-len(p[1]), p[0]))
+    if len(widest) > 1:
+        return capital("; ".join(f"{part} ({count(len(names), 'cause')})" for part, names in widest))
+    part, names = widest[0]
+    more = f"; and {count(len(names) - MOST_NAMED, 'other')}" if len(names) > MOST_NAMED else ""
+    return f"{capital(part)}: {'; '.join(small(n) for n in names[:MOST_NAMED])}{more}"
 
 
 # --- correction, confirmation, hours ----------------------------------------------------------------------------
