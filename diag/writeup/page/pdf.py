@@ -21,9 +21,11 @@ from diag.writeup.story.model import Story
 FONT, BOLD = "Write", "WriteBold"
 MARGIN, HEAD = 42.0, 20.0
 GREY, DARK, PALE = (0.80, 0.81, 0.83), (0.10, 0.11, 0.13), (0.92, 0.93, 0.94)
+LEAST_UNDER_HEADING = 45
+"""Points left on a page, or a section begins on the next one."""
 MOST_CELL = 1500
 """Characters of one cell; a longer text goes on in further rows, so that it can break over pages."""
-LEAST_COLUMN = 30.0
+LEAST_COLUMN = 36.0
 REPLACED = "Some characters that the font does not have are shown as ?."
 
 
@@ -77,7 +79,7 @@ class _Writer:
         self.fine = ParagraphStyle("fine", **fine, leftIndent=8, bulletIndent=1, bulletFontName=FONT, spaceAfter=0.4)
         self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 13, "leading": 16}, spaceAfter=1)
         self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 9, "leading": 11.5},
-                                      spaceBefore=5, spaceAfter=1.5, keepWithNext=1)
+                                      spaceBefore=5, spaceAfter=1.5)
         self.caption = ParagraphStyle("caption", **{**base, "fontSize": 7, "leading": 8.6}, spaceAfter=1)
 
     def story(self, made: Document) -> list[Any]:
@@ -103,7 +105,11 @@ class _Writer:
 
     def section_of(self, section: Section) -> Iterator[Any]:
         """Yield a heading, marked for the reader's list of contents, and its blocks."""
+        from reportlab.platypus import CondPageBreak
+
         if section.title:
+            # Not kept with the next block: that would push a whole table to the next page.
+            yield CondPageBreak(LEAST_UNDER_HEADING)
             yield self._heading(section.title)
         for block in section.blocks:
             yield from self.block(block)
