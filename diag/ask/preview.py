@@ -7,7 +7,7 @@ from typing import Any
 
 from diag.ask.answers import CALLED
 from diag.call.readings import Evaluated, evaluate
-from diag.figures import AGAIN, reading_words
+from diag.figures import AGAIN, READINGS, reading_words
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.record.body import InCall
@@ -25,7 +25,7 @@ def verdict_of(knowledge: Knowledge, state: State, check: Check, body: Mapping[s
 
 def would_be(check: Check, body: Mapping[str, Any], state: State) -> Answer:
     """Return an answer that nobody gave, for trying out what it would mean."""
-    read = {name: body.get(name) for name in ("value", "values", "spacings", "positions", "log")}
+    read = {name: body.get(name) for name in READINGS}
     made = Answer.model_construct(check=check.id, channel=state.channel, observer="instrument", status="given", **read)
     return made.placed(InCall(by="tool", epoch=state.epoch))
 

@@ -21,6 +21,7 @@ from diag.call.case_of import BACK as BACK
 from diag.call.desk import CallDesk
 from diag.call.proof import Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
+from diag.figures import READINGS
 from diag.knowledge.model import Cause, Check
 from diag.record.kinds import Answer, Repaired
 from diag.record.state import NotPutBack
@@ -63,7 +64,7 @@ def shown_words(call: CallDesk) -> dict[str, str]:
 
 def has_value(answer: Answer) -> bool:
     """Tell whether an answer carries a measured value."""
-    return any(x is not None for x in (answer.value, answer.values, answer.spacings, answer.positions, answer.log))
+    return any(getattr(answer, name) is not None for name in READINGS)
 
 
 class Bench:

@@ -52,6 +52,16 @@ class Fields(BaseModel):
         lists = {i.alias or name for name, i in cls.model_fields.items() if get_origin(i.annotation) is tuple}
         return {name: [v] if name in lists and not isinstance(v, list) else v for name, v in told.items()}
 
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core: Any, handler: Any) -> dict[str, Any]:
+        """Return the schema of the stored form: text is never in it, free labels only in events of form 1."""
+        told: dict[str, Any] = handler.resolve_ref_schema(handler(core))
+        kinds = {i.alias or name: f.type_of(i) for name, i in cls.model_fields.items()}
+        told["properties"] = {n: s for n, s in told.get("properties", {}).items() if kinds[n] is not f.TEXT}
+        sealed = {n for n, kind in kinds.items() if kind is not None and kind.free("any text")}
+        told["required"] = [n for n in told.get("required", ()) if n not in sealed]
+        return told
+
     @model_serializer(mode="wrap")
     def _to_hand(self, handler: Any, info: Any) -> Any:
         told = handler(self)
@@ -127,7 +137,7 @@ class Body(Fields):
     @classmethod
     def texts(cls) -> frozenset[str]:
         """Return the fields that hold text of any length."""
-        return frozenset(name for name, info in cls.model_fields.items() if f.TEXT in info.metadata)
+        return frozenset(name for name, info in cls.model_fields.items() if f.type_of(info) is f.TEXT)
 
     @classmethod
     def merged(cls, told: Iterable[Self]) -> Self:

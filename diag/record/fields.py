@@ -85,6 +85,11 @@ class Leaf:
     value: Any
 
 
+def type_of(info: Any) -> Type | None:
+    """Return the type of a field that holds a single value."""
+    return next((m for m in info.metadata if isinstance(m, Type)), None)
+
+
 def leaves(kind: type[BaseModel], value: Any, path: Path = ()) -> Iterator[Leaf]:
     """Yield the single values in the stored form of a body, as far as it has the form of its kind."""
     if not isinstance(value, Mapping):
@@ -92,9 +97,9 @@ def leaves(kind: type[BaseModel], value: Any, path: Path = ()) -> Iterator[Leaf]
     for name, info in kind.model_fields.items():
         name = info.alias or name
         if name in value:
-            types = [m for m in info.metadata if isinstance(m, Type)]
-            if types:
-                yield Leaf((*path, name), types[0], value[name])
+            single = type_of(info)
+            if single is not None:
+                yield Leaf((*path, name), single, value[name])
             else:
                 yield from _inside(info.annotation, value[name], (*path, name))
 

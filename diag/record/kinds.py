@@ -13,6 +13,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from diag.errors import DiagError
+from diag.figures import READINGS
 from diag.record import fields as f
 from diag.record.body import GONE, Body, Fields, broken
 from diag.record.hand import Context, readings_of
@@ -20,7 +21,6 @@ from diag.record.rows import Rows
 
 MOST_TEXT = 20_000  # characters of one sealed text
 ROLES = ("technician", "phone_desk", "grower", "caller", "tool")
-READINGS = ("outcome", "value", "values", "spacings", "positions", "log")
 WAIT_ENDS = "none"
 RESULTS = ("mended_by_phone", "mended", "interim", "question_answered", "no_fault_found", "handed_over",
            "not_heard_again", "several_changed_at_once", "part_shown_at_fault")
@@ -223,7 +223,7 @@ class Answer(Body):
 
     @model_validator(mode="after")
     def _one_reading(self) -> Self:
-        given = [name for name in READINGS if name in self.model_fields_set]
+        given = [name for name in ("outcome", *READINGS) if name in self.model_fields_set]
         if len(given) > 1:
             raise broken(f"holds {' and '.join(given)}; an answer has one of them")
         if given and self.status != "given":

@@ -41,6 +41,7 @@ def _parser() -> Parser:
     verify.add_argument("call")
     verify.add_argument("--head", help="hash printed in a write-up: shows whether newer events were cut off")
     commands.add_parser("backup", help="copy the whole store to a file").add_argument("file")
+    commands.add_parser("schema", help="print the JSON schema of an export")
     commands.add_parser("repair", help="make damaged lists anew, and say what can be saved")
     erase = commands.add_parser("erase", help="erase names, words, photos and profiles of a call for good")
     erase.add_argument("call")
@@ -51,6 +52,11 @@ def _parser() -> Parser:
 def main(argv: Sequence[str], *, open_store: Callable[[], Store], json_out: bool) -> int:
     """Carry out a command; 1 when a verified call was altered."""
     options = _parser().parse_args(list(argv))
+    if options.command == "schema":
+        from diag.store.exchange import schema
+
+        print(json.dumps(schema(), indent=1))
+        return 0
     store = open_store()
     if options.command in NAMED:
         given = options.call if isinstance(options.call, list) else [options.call]

@@ -14,7 +14,7 @@ from typing import Any
 
 from diag.errors import DiagError, RecordError, StoreError
 from diag.files import reason_of, write_whole
-from diag.record.graph import Event, Sealed, canonical
+from diag.record.graph import KINDS, VERSION, Event, Sealed, canonical
 
 FORMAT = "diag calls"
 FORMAT_VERSION = 1
@@ -98,6 +98,31 @@ def _parsed(text: str) -> Any:
         return json.loads(text, object_pairs_hook=_no_repeats, parse_float=_no_fraction, parse_constant=_no_fraction)
     except (RecursionError, ValueError):
         raise RecordError("The file is no export of calls, or it is cut short.", "", _NOT_OURS) from None
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON schema of an export, as the kinds of events declare their fields."""
+    text, whole = {"type": "string"}, {"type": "integer", "minimum": 1}
+    common = {**dict.fromkeys(("call", "at", "desk", "by", "kind", "id"), text), "v": whole, "n": whole,
+              "parents": {"type": "array", "items": text}, "body": {"type": "object"},
+              "sealed": {"type": "object", "additionalProperties": text}}
+    known: list[Any] = []
+    shared: dict[str, Any] = {}
+    for name, kind in KINDS.items():
+        body = kind.model_json_schema()
+        shared |= body.pop("$defs", {})
+        known.append({"if": {"properties": {"kind": {"const": name}, "v": {"maximum": VERSION}}},
+                      "then": {"properties": {"body": body}}})
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Exported calls", "type": "object",
+        "properties": {
+            "format": {"const": FORMAT}, "v": {"const": FORMAT_VERSION},
+            "events": {"type": "array", "items": {"type": "object", "properties": common, "required": list(common),
+                                                  "additionalProperties": False, "allOf": known}},
+            "sealed": {"type": "array", "items": {"type": "object", "properties": dict.fromkeys(
+                ("event", "field", "salt", "value"), text), "required": ["event", "field", "salt", "value"]}}},
+        "required": ["format", "v", "events", "sealed"], "$defs": shared,
+    }
 
 
 def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
-from diag.figures import AGAIN
+from diag.figures import AGAIN, READINGS
 from diag.knowledge.model import Check
 from diag.record.kinds import Answer
 from diag.record.rows import row_of
@@ -125,8 +125,7 @@ def where_text(key: str, check: Check | None) -> str:
 
 def body_of(answer: Answer) -> dict[str, Any]:
     """Return the parts of an answer that hold its reading."""
-    names = ("status", "outcome", "value", "values", "spacings", "positions", "log")
-    return {n: getattr(answer, n) for n in names}
+    return {n: getattr(answer, n) for n in ("status", "outcome", *READINGS)}
 
 
 class Measurements:
