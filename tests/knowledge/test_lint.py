@@ -160,6 +160,21 @@ def test_a_new_cause_hears_which_checks_speak_of_its_neighbours(tiny: Tiny) -> N
     assert ["alpha: Spoken of by 1 check; of its neighbours speak beta_look."] == told
 
 
+def test_every_cause_can_be_found(tiny: Tiny) -> None:
+    """From its commonest complaint one answer or two, of different looks, must make a cause likely."""
+    tiny.causes[1]["symptoms"] = dict(tiny.alpha["symptoms"])
+    tiny.sections["symptoms"].pop()
+    tiny.causes[1]["per_mille"] = 200
+    tiny.alpha["shows"] = {"alpha_look": {"bad": "usually"}}
+    missed = [p for p in tiny.lint() if "Not found" in p]
+    assert ["alpha: Not found: belief 0.36 after alpha_look bad."] == missed  # 10 x .8/.07 against 200
+    tiny.alpha["shows"]["beta_look"] = {"bad": "usually"}
+    tiny.causes[1]["shows"] = {"beta_look": {"bad": "sometimes", "good": "usually"}, "alpha_look": {"good": 0.93}}
+    assert any(p.startswith("alpha: Not found") for p in tiny.lint())  # one look: its answers do not add up
+    tiny.checks[1].pop("look")
+    assert not any(p.startswith("alpha: Not found") for p in tiny.lint())
+
+
 def test_mark_words_stand_in_the_order_of_their_effect(tiny: Tiny) -> None:
     """Rules: a word one step weaker acts weaker, and the strongest acts at least 8."""
     folder = tiny.write()

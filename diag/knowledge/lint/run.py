@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
 from diag.knowledge.base import Knowledge, Problem
 from diag.knowledge.fields import cited
-from diag.knowledge.lint import checks, rules, safety, shows, use
+from diag.knowledge.lint import checks, found, rules, safety, shows, use
 from diag.knowledge.lint.flaws import SOURCED
 from diag.knowledge.load import knowledge_folder, read
 
@@ -46,21 +47,24 @@ def lint(folders: Sequence[Path] = ()) -> LintReport:
     knowledge, problems = read(folders or (knowledge_folder(),))
     if knowledge is None:
         return LintReport({}, problems)
-    found = [*problems, *examine(knowledge)]
-    found.sort(key=lambda p: (p.file, p.line, p.id, p.what))
-    return LintReport(counts(knowledge), found, knowledge)
+    all_problems = [*problems, *examine(knowledge)]
+    all_problems.sort(key=lambda p: (p.file, p.line, p.id, p.what))
+    return LintReport(counts(knowledge), all_problems, knowledge)
 
 
 def examine(knowledge: Knowledge) -> list[Problem]:
     """Return what the deeper tests find in knowledge that could be read."""
-    found: list[Problem] = []
-    for module in (use, checks, shows, rules, safety):
-        for flaw in module.flaws(knowledge):
-            place = knowledge.places.get((flaw.kind, flaw.key))
-            file = place.file if place else "knowledge"
-            line = place.within(*flaw.path) if place else 1
-            found.append(Problem(file, line, flaw.key, flaw.what, flaw.remedy))
-    return found
+    all_tables = shows.tables(knowledge)
+    problems: list[Problem] = []
+    for flaw in chain(
+        *(module.flaws(knowledge) for module in (checks, rules, safety)),
+        *(module.flaws(knowledge, all_tables) for module in (use, shows, found)),
+    ):
+        place = knowledge.places.get((flaw.kind, flaw.key))
+        file = place.file if place else "knowledge"
+        line = place.within(*flaw.path) if place else 1
+        problems.append(Problem(file, line, flaw.key, flaw.what, flaw.remedy))
+    return problems
 
 
 def counts(knowledge: Knowledge) -> dict[str, Any]:

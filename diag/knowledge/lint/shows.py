@@ -77,9 +77,8 @@ def table_lines(k: Knowledge) -> Iterator[str]:
                 yield f"{key} {outcome} {cause}: {share:.3g}, sound {base:.3g}, ratio {share / base:.3g}"
 
 
-def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
     """Yield what is wrong with what causes show and checks tell."""
-    all_tables = tables(knowledge)
     read_by_rules = _answers_read(knowledge)
     for key, table in all_tables.items():
         yield from _says_nothing(knowledge, key, table, read_by_rules)

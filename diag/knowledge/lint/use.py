@@ -10,17 +10,16 @@ from diag.knowledge.condition import When
 from diag.knowledge.hazards import hazards_of_check
 from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
-from diag.knowledge.lint.shows import Table, tables
+from diag.knowledge.lint.shows import Table
 
 CONFIRMS, EXCLUDES = 8.0, 0.25
 """Ratios to a sound machine from which on an answer can confirm or exclude a cause."""
 
 
-def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
     """Yield what is never used and what can never be reached."""
     yield from _unused(knowledge)
     yield from _findings(knowledge)
-    all_tables = tables(knowledge)
     for key, cause in knowledge.causes.items():
         yield from _reach(key, cause, all_tables)
         yield from _proof(knowledge, key, cause)
