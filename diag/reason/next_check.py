@@ -22,6 +22,8 @@ from diag.reason.worlds import Posterior
 
 BIT_MARKUP = 1.6
 """What a bit costs against the best rate of a check here (measured on played calls: 1 to 2 is flat)."""
+QUESTION_MINUTES = 1.0
+"""What any question costs besides: saying it, hearing it back, writing it down (estimate; keeps fillers out)."""
 NEAR_MINUTES, NEAR_SHARE = 0.5, 0.05
 """How near to the best a check must come for a preference to put it first."""
 ADVISED_FROM = 0.6
@@ -132,7 +134,7 @@ class Planner:
             self._stacks[case.channel] = Stack.of(self.tables, case.channel)
         stack = self._stacks[case.channel]
         rows, starts = stack.rows_of(keys)
-        return weigh(view, price, view.joint(stack, keys, rows, starts), starts, np.array(minutes))
+        return weigh(view, price, view.joint(stack, keys, rows, starts), starts, np.array(minutes) + QUESTION_MINUTES)
 
     def _order(self, keys: Sequence[str], weighed: Weighed, cost_now: float, wishes: Wishes) -> list[int]:
         """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
