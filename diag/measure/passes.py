@@ -105,16 +105,17 @@ def account(spacings: Sequence[float], pitch: float) -> Account:
     index, _ = passes(spacings, pitch)
     seeds = Counter(index)
     extra = {k: n - 1 for k, n in sorted(seeds.items()) if n > 1}
-    empty = {k for k in range(index[-1] + 1) if k not in seeds}
-    displaced = 0
+    filled: set[int] = set()
+    # empty passes that the seed beside them belongs to; the others are counted, not listed: a run may be long
     for k in extra:
         for beside in (k - 1, k + 1):
-            if extra[k] and beside in empty:
-                empty.discard(beside)
+            if extra[k] and 0 <= beside <= index[-1] and beside not in seeds and beside not in filled:
+                filled.add(beside)
                 extra[k] -= 1
-                displaced += 1
+    displaced = len(filled)
     doubles, short = sum(extra.values()), sum(s <= 0.5 * pitch * (1 + 1e-9) for s in spacings)
-    return Account(max(displaced, short - doubles), doubles, len(empty), index[-1] + 1)
+    skips = index[-1] + 1 - len(seeds) - displaced
+    return Account(max(displaced, short - doubles), doubles, skips, index[-1] + 1)
 
 
 FINE_SCATTER = 0.1
@@ -134,9 +135,10 @@ def less_scatter(found: Account, spacings: Sequence[float], pitch: float) -> Acc
     if spread <= FINE_SCATTER:
         return found
     rng = random.Random(11)
-    runs = [_scattered(found.passes, spread, rng) for _ in range(max(1, SIMULATED // found.passes))]
-    falsely = [account(run, 1.0) for run in runs]
-    doubles, skips = mean([one.doubles for one in falsely]), mean([one.skips for one in falsely])
+    count = min(found.passes, SIMULATED)
+    falsely = [account(_scattered(count, spread, rng), 1.0) for _ in range(SIMULATED // count)]
+    longer = found.passes / count
+    doubles, skips = (longer * mean([getattr(one, name) for one in falsely]) for name in ("doubles", "skips"))
     return Account(found.displaced, max(0.0, found.doubles - doubles - 2 * math.sqrt(doubles)),
                    max(0.0, found.skips - skips - 2 * math.sqrt(skips)), found.passes)
 
