@@ -279,7 +279,7 @@ CALLS = {
         answers=(("q_row_pattern", "all"),),
         rules=("new_lot_doubles_less_vacuum", "vacuum_before_the_singulator"),
         findings=("since_new_seed", "trouble_all_rows", "lot_and_setting_do_not_match"),
-        first="vac_lower_step", never=("sing_notch_step", "meter_swap"),
+        offers=("vac_lower_step",), never=("sing_notch_step", "meter_swap"),
     ),
     "doubles on one row since the new lot": Call(
         symptoms=("doubles_high",), channel="phone", rows="one", changes=("new_seed",), findings=("trouble_one_row",),

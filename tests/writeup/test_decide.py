@@ -48,7 +48,7 @@ def test_skips_cost_by_the_share_of_the_rows(engine: Engine) -> None:
 def test_spacing_shows_every_study(engine: Engine) -> None:
     """Spacings that spread bring the range from no effect to the steepest slope, with each study named."""
     case = corn(engine, rows="all")
-    values = ["3.2"] * 20 + ["6.1"] * 10 + ["9.0"] * 20
+    values = ["3.6", "8.7"] * 25
     case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
     decision = decide(case.call)
     spread = next(x for x in decision.losses if "spread" in x.what)
@@ -95,7 +95,7 @@ def test_a_planter_that_plants_nothing_is_stopped(engine: Engine) -> None:
 def test_uneven_spacing_at_full_number_may_go_on(engine: Engine) -> None:
     """Nothing missing, spacings spread: from no loss at all, so it is mended at the next stop."""
     case = corn(engine, rows="all")
-    values = ["3.2"] * 20 + ["6.1"] * 10 + ["9.0"] * 20
+    values = ["3.6", "8.7"] * 25
     case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": values}, observer="instrument")
     assert "from nothing to" in decide(case.call).advice
 
