@@ -346,7 +346,7 @@ class DeskScreen(Page[None]):
             self.work.taken = found.then
             self.show_call()
         else:
-            self.doings.do(found.act)
+            self.action_do(found.act)
 
     def _record(self, turn: Turn, record: doings.Change, then: str | None) -> None:
         trial = self.work.trial
