@@ -47,13 +47,6 @@ def parse_rows(text: str, count: int | None = None, sections: Sections | None = 
     return _stored(_Reader(count, sections, where).read(said), count, said, where)
 
 
-def check_rows(rows: Rows, count: int | None, where: str = "") -> Rows:
-    """Return rows unchanged when the machine has them; raise UsageError naming N and the place."""
-    for row in () if isinstance(rows, str) else rows:
-        check_row(row, count, where)
-    return rows
-
-
 def show_rows(rows: Rows | StoredRows) -> str:
     """Return rows the way they can be typed again: "all" or "3, 7-9"."""
     return ALL if isinstance(rows, str) else row_runs(rows)

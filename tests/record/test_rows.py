@@ -10,7 +10,7 @@ from diag.errors import UsageError
 from diag.record.rows import (
     MOST_ROWS,
     Rows,
-    check_rows,
+    check_row,
     expand,
     from_stored,
     is_stored,
@@ -105,9 +105,9 @@ def test_expand_and_check() -> None:
     assert (2, 9) == expand((2, 9), None)
     with pytest.raises(UsageError):
         expand("all", None)
-    assert (2, 9) == check_rows((2, 9), 12)
+    assert 9 == check_row(9, 12)
     with pytest.raises(UsageError, match="8 rows"):
-        check_rows((2, 9), 8)
+        check_row(9, 8)
 
 
 @pytest.mark.parametrize("value", [[], [0], [2, 1], [1, 1], ["1"], [True], [1.0], "some", None, {}, [999]])
