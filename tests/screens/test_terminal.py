@@ -94,7 +94,12 @@ def test_a_call_in_a_real_terminal(tmp_path: Path) -> None:
     terminal.keys(b"\r")
     terminal.wait_for("to the first question")
     terminal.keys(b"1\r")
-    terminal.wait_for("Enter records")  # the question is drawn: from now on keys count
+    terminal.wait_for("no, ask on")
+    terminal.wait_for("Enter records")  # it is drawn: from now on keys count
+    terminal.keys(b"5")
+    terminal.wait_for("= ")
+    terminal.keys(b"\r")
+    terminal.wait_for("Enter records")
     terminal.keys(b"1")
     terminal.wait_for("= ")
     terminal.keys(b"\r")
