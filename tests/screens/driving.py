@@ -6,11 +6,13 @@ import asyncio
 import hashlib
 import os
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 from textual import _wait, events
 from textual.pilot import Pilot
+from textual.worker import WorkerCancelled
 
 from diag.call.desk import CallDesk, Desk
 from diag.reason.judge import Engine
@@ -69,7 +71,8 @@ async def still(pilot: Pilot[int]) -> None:
     for _ in range(TURNS):
         if not _busy(app) or app._exception is not None:
             return
-        await app.workers.wait_for_complete()
+        with suppress(WorkerCancelled):  # a newer preview put an older one aside
+            await app.workers.wait_for_complete()
         for work in app.works.values():
             if work.judging is not None:
                 await asyncio.wait([asyncio.wrap_future(work.judging)])
