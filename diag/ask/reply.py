@@ -7,7 +7,7 @@ the check is measured, in the unit of the settings where none is typed; "?" is n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -211,7 +211,7 @@ def _check(asked: _Asked) -> Reply:
         return NOTHING
     if low in (UNSURE, "not sure", "unsure", "don't know", CANNOT, "can't"):
         return _refused(asked, "cannot_here" if low in (CANNOT, "can't") else "unsure")
-    found = _chosen(asked)
+    found = list(_yes_or_no(check, low)) or _chosen(asked)
     if len(found) == 1:
         told = check.outcomes[found[0]].says
         return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
@@ -220,6 +220,12 @@ def _check(asked: _Asked) -> Reply:
     if check.takes.kind == "text":
         return Reply((said,), (), lambda call: asked.give(call, said=said))
     return _not_one(asked, found, "?: not sure.")
+
+
+def _yes_or_no(check: Check, low: str) -> Sequence[str]:
+    """Return the outcomes that a plain yes or no means to the question, () where it means none."""
+    yes, no = ("y", "yes", "yeah", "yep"), ("n", "no", "nope")
+    return check.yes if low in yes else check.no if low in no else ()
 
 
 def _figures(asked: _Asked) -> Reply:

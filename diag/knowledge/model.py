@@ -210,6 +210,10 @@ class Check(Model):
     """Why it is asked, one sentence that can be read aloud."""
     phone: Text | None = None
     """One question, at most 20 words; absent = not feasible by phone."""
+    yes: OneOrMore = ()
+    """What yes means to that question where no outcome is called so: one, or several to ask on about."""
+    no: OneOrMore = ()
+    """The same of no."""
     read_back: Text | None = None
     """Form of the answer to read back."""
     look: Id | None = None

@@ -18,8 +18,8 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 _TEXTS = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 _NAMES = {"type": "array", "items": {"type": "string"}}
 _BOUND = {"anyOf": [{"type": ["string", "number"]}, {"$ref": "#/$defs/InlineLimit"}]}
-_SHORT = {"is": _TEXTS, "source": _TEXTS, "compute": _TEXTS, "below": _BOUND, "above": _BOUND,
-          "between": {"type": "array", "items": _BOUND}}
+_SHORT = {"is": _TEXTS, "source": _TEXTS, "compute": _TEXTS, "yes": _TEXTS, "no": _TEXTS,
+          "below": _BOUND, "above": _BOUND, "between": {"type": "array", "items": _BOUND}}
 """Fields that may be written shorter than they are kept."""
 _AXES = {"type": "object", "additionalProperties": _NAMES}
 

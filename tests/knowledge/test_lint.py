@@ -90,7 +90,7 @@ def test_cause_that_nothing_excludes(tiny: Tiny) -> None:
 def test_check_that_separates_nothing(tiny: Tiny) -> None:
     """What falls on all causes alike tells nothing apart; a check that asks for another one may be mute."""
     mute = copy.deepcopy(tiny.check)
-    mute.update(id="mute", asks="Mute", phone="Is it mute?")
+    mute.update(id="mute", asks="Mute", phone="How mute is it?")
     tiny.checks.append(mute)
     assert ["mute: Separates nothing."] == tiny.lint()
     mute["tells"] = [{"rows": ["any", "one"], "shows": {"bad": "often"}}]
@@ -226,7 +226,7 @@ def test_next_check_and_stand_in_for_other_machines(tiny: Tiny) -> None:
 )
 def test_phone_wording(tiny: Tiny, text: str, what: str) -> None:
     """One question, one breath, no empty words, no side without the seat."""
-    tiny.check["phone"] = text
+    tiny.check.update(phone=text, yes="bad", no="good")
     assert [f"alpha_look: {what}"] == tiny.lint()
 
 
@@ -241,7 +241,7 @@ def test_phone_wording(tiny: Tiny, text: str, what: str) -> None:
 )
 def test_phone_wording_near_misses(tiny: Tiny, text: str) -> None:
     """Twenty words, a side with its seat, and words that only look like the banned ones."""
-    tiny.check["phone"] = text
+    tiny.check.update(phone=text, yes="bad", no="good")
     assert [] == tiny.lint()
 
 
@@ -252,7 +252,7 @@ def test_missing_phone_wording(tiny: Tiny) -> None:
     assert ["alpha_look: The grower can do it, but there is no phone wording."] == tiny.lint()
     tiny.check["who"] = "technician"
     assert [] == tiny.lint()
-    tiny.check.update(phone="Is it bad?", minutes={"desk": 1, "grower": 1})
+    tiny.check.update(phone="How bad is it?", minutes={"desk": 1, "grower": 1})
     assert ["alpha_look: Technician only, yet with a phone wording."] == tiny.lint()
 
 
@@ -591,9 +591,12 @@ def test_shipped_knowledge_lints_clean() -> None:
     assert load([knowledge_folder()]).digest.startswith("sha256:")
 
 
-def test_a_reading_is_not_asked_for_by_yes_or_no(tiny: Tiny) -> None:
-    """A phone question that wants figures asks how much, which or what."""
+def test_a_question_of_yes_or_no_says_what_they_mean(tiny: Tiny) -> None:
+    """A phone question of yes or no names the outcomes of both; one that asks how much need not."""
     tiny.check["phone"] = "Is it lower than it was before?"
-    assert "alpha_look: Wants figures, but asks for yes or no." in measured(tiny, low(above="2 inH2O"))
+    assert "alpha_look: Asks for yes or no, and neither is an answer." in measured(tiny, low(above="2 inH2O"))
     tiny.check["phone"] = "How much lower is it than before?"
+    assert [] == measured(tiny, low(above="2 inH2O"))
+    tiny.check["phone"] = "Is it lower than it was before?"
+    tiny.check["yes"], tiny.check["no"] = "bad0", "good"
     assert [] == measured(tiny, low(above="2 inH2O"))

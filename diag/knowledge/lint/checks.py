@@ -20,7 +20,9 @@ SIDES = re.compile(
     r"|\b(left|right)[- ](hand|side|wing|row|half|end|gauge|unit|meter)s?\b|\b(left|right)most\b",
     re.IGNORECASE,
 )
-FIGURES = re.compile(r"\b(how|what|which)\b", re.IGNORECASE)
+YES_OR_NO = re.compile(
+    r"(?:^|[,:] )(?:are|did|do|does|has|have|is|was|were|will)\b", re.IGNORECASE)
+EITHER = re.compile(r"\bor\b|\b(?:how|what|which)\b", re.IGNORECASE)
 SEEN_FROM = re.compile(r"\b(seat|cab|looking forward|facing forward)\b", re.IGNORECASE)
 
 
@@ -53,12 +55,17 @@ def _phone(key: str, check: model.Check) -> Iterator[Flaw]:
         yield Flaw("checks", key, f"Phone wording says {banned[0]!r}.", "Leave the word out.", path)
     if SIDES.search(text) and not SEEN_FROM.search(text):
         yield Flaw("checks", key, "Left or right without the seat.", 'Say "seen from the seat".', path)
-    if check.measured and not FIGURES.search(text):
-        what = "Wants figures, but asks for yes or no."
-        yield Flaw("checks", key, what, "Ask how much, which or what; words come first, figures refine them.", path)
+    if YES_OR_NO.search(text) and not EITHER.search(text) and not _yes_and_no(check):
+        what = "Asks for yes or no, and neither is an answer."
+        remedy = "Say in `yes` and `no` which outcomes they mean, or ask how much or which."
+        yield Flaw("checks", key, what, remedy, path)
     for name in ("why", "read_back"):
         if getattr(check, name) is None:
             yield Flaw("checks", key, f"Phone wording without `{name}`.", "Add it; it is read aloud.", path)
+
+
+def _yes_and_no(check: model.Check) -> bool:
+    return {"yes", "no"} <= set(check.outcomes) or bool(check.items) or bool(check.yes and check.no)
 
 
 def _feasible(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:

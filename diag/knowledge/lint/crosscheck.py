@@ -201,6 +201,8 @@ def _answers(k: Knowledge, check: model.Check) -> Iterator[Fault]:
         yield ("outcomes",), "A yes_no check has the outcomes yes and no.", "Name them so."
     if check.takes.kind == "choice" and len(outcomes) < 2:
         yield ("outcomes",), "A choice needs at least two outcomes.", "Add the others."
+    for word in ("yes", "no"):
+        yield from known(getattr(check, word), outcomes, f"outcome of {check.id}", word)
     if sum(o.normal for o in outcomes.values()) > 1:
         yield ("outcomes",), "More than one normal outcome.", "Keep one."
     for number, line in enumerate(check.tells):

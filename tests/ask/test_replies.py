@@ -1,0 +1,47 @@
+"""What a typed line means for a question: yes and no in the caller's mouth."""
+
+from __future__ import annotations
+
+import pytest
+
+from diag.ask.reply import Reply, reply
+from diag.ask.turn import Turn
+from diag.call.desk import CallDesk, Desk
+from diag.knowledge.base import Knowledge
+from diag.reason.judge import Engine
+from diag.say.follows import Choice
+
+
+@pytest.fixture
+def call(whole: Knowledge) -> CallDesk:
+    """A call by phone."""
+    return Desk(Engine(whole)).new_call("phone")
+
+
+def said(call: CallDesk, key: str, text: str) -> Reply:
+    """Return what a line means for a check that is asked."""
+    check = call.engine.knowledge.questions[key]
+    choices = tuple(Choice(name, o.says) for name, o in check.outcomes.items())
+    return reply(call, Turn("check", check.phone or check.asks, choices, check=check, key=key), text)
+
+
+def test_yes_and_no_are_understood_wherever_they_can_be_said(call: CallDesk) -> None:
+    """Where the knowledge says what yes and no mean, both are taken, or lead to which of several; in full or short."""
+    asked = [c for c in call.engine.knowledge.questions.values() if c.phone and c.yes]
+    assert len(asked) > 100
+    for check in asked:
+        for word, short, means in (("yes", "Y", check.yes), ("No", "n", check.no)):
+            full = said(call, check.id, word)
+            assert full.picked == means, check.id
+            assert full.fits == (len(means) == 1), check.id
+            assert said(call, check.id, short).told == full.told
+
+
+def test_a_measured_question_takes_words_first_and_figures_as_well(call: CallDesk) -> None:
+    """Do the doubles come down? yes; no asks which; four counts are worked out."""
+    yes = said(call, "vac_lower_step", "yes")
+    assert yes.told == ("doubles come down",)
+    assert said(call, "vac_lower_step", "no").told[0].startswith("Which one: ")
+    figures = said(call, "vac_lower_step", "4 of 200, 5 of 200, 20 of 200, 6 of 200")
+    assert figures.fits
+    assert "doubles" in " ".join(figures.told)
