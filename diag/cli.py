@@ -195,7 +195,7 @@ def _version(options: argparse.Namespace) -> int:
         knowledge = load(folders(options))
         print(f"Python {platform.python_version()} on {platform.system()}")
         print(f"knowledge {knowledge.version} {knowledge.digest}")
-        print(f"rules run on: {RuleBase(knowledge).engine_name}")
+        print(f"trace of the rules by: {RuleBase(knowledge).engine_name}")
     return GOOD
 
 

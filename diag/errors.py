@@ -5,6 +5,7 @@ DiagError
 │   └── AmbiguousError    figures with two meanings
 ├── MeasureError     readings that cannot be analysed
 ├── KnowledgeError   the YAML knowledge base
+├── RulesError       two ways of running the rules that do not agree
 ├── RecordError      events that do not hang together
 │   └── TranscriptError   a transcript file written by hand
 ├── StoreError       the place where calls are kept
@@ -52,6 +53,10 @@ class MeasureError(DiagError):
 
 class KnowledgeError(DiagError):
     """A fault in the YAML knowledge base; `where` is file:line."""
+
+
+class RulesError(DiagError):
+    """The rules, run in two ways over the same facts, do not agree: an error of the program."""
 
 
 class RecordError(DiagError):

@@ -46,7 +46,7 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--version"]) == GOOD
     assert capsys.readouterr().out == f"diag {__version__}\n"
     assert main(["--version", "-v"]) == GOOD
-    assert "rules run on: experta" in capsys.readouterr().out
+    assert "trace of the rules by: experta" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(

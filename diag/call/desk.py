@@ -22,6 +22,7 @@ from diag.reason.feasible import usual_observer
 from diag.reason.judge import Engine
 from diag.reason.judgement import Judgement
 from diag.reason.next_check import Offer
+from diag.reason.rules import Firing
 from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
 from diag.record.graph import Event, Sealed, heads, make_event, new_call_id, order
 from diag.record.kinds import KINDS
@@ -149,6 +150,11 @@ class CallDesk:
             read = read_case(state, self.engine.tables)
             self._thought = Thought(self._asked, state, read, self.engine.judge(read.case))
         return self._thought
+
+    def trace(self) -> tuple[Firing, ...]:
+        """Return the rules that fired, as forward chaining derives them. Raises RulesError."""
+        thought = self.think()
+        return self.engine.trace(thought.read.case, thought.judgement)
 
     def think_later(self) -> Future[Thought]:
         """Judge on the desk's own thread; results older than `latest` are stale and to be dropped."""
@@ -370,6 +376,8 @@ class CallDesk:
         return self.record("judged", body, by="tool")
 
     def close(self, result: str, words: str = "") -> Event:
-        """Close the call."""
+        """Close the call. Raises RulesError, after recording, when the rules it went by cannot be derived."""
         self.judged("close")
-        return self.record("closed", {"result": result}, {"words": words})
+        event = self.record("closed", {"result": result}, {"words": words})
+        self.trace()
+        return event

@@ -48,6 +48,7 @@ def replay_file(name: str, engine: Engine) -> dict[str, Any]:
         transcript = read_transcript(Path(name), known_ids(engine.knowledge))
         call = Desk(engine).replayed(transcript.events[0].call, transcript.events, transcript.sealed)
         result = outcome(call)
+        call.trace()
     except (DiagError, OSError) as error:
         told = error if isinstance(error, DiagError) else DiagError(str(error), name, "Check the file.")
         return {"file": name, "ok": False, "problems": [told.as_json()], "knowledge": knowledge, "expected": []}

@@ -13,6 +13,7 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
+from diag.reason.counting import FactSet
 from diag.reason.feasible import check_minutes
 from diag.reason.judgement import (
     LIKELY,
@@ -27,7 +28,7 @@ from diag.reason.judgement import (
 )
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.proof_check import proof_check
-from diag.reason.rules import FactSet, Firing, RuleBase
+from diag.reason.rules import Firing, RuleBase
 from diag.reason.tables import Array, Index, Tables, log_safe
 from diag.reason.worlds import (
     ALL_PAIRS_UP_TO,
@@ -79,8 +80,7 @@ class Engine:
         last = runs[-1]
         bits, conflicts = self._conflict(last, before)
         ranking = self._ranking(belief, pi, last.evidence)
-        facts = self._facts(case, case.epoch, last.instances)
-        second = self.rules.run(facts, _belief_keys(ranking))
+        second = self.rules.run(self.facts(case), _belief_keys(ranking))
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
         said = tuple(self._said(firings, supports, last.instances))
@@ -95,6 +95,18 @@ class Engine:
             pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
             top_ups=last.top_ups, top_up_rules=last.top_up_rules,
         )
+
+    def trace(self, case: Case, judgement: Judgement) -> tuple[Firing, ...]:
+        """Return the rules that fired in a judgement of this case, derived anew by forward chaining.
+
+        Raises RulesError where they are not the rules that the judgement went by.
+        """
+        with self._turn:
+            return self.rules.trace(self.facts(case), _belief_keys(judgement.ranking), judgement.firings)
+
+    def facts(self, case: Case) -> FactSet:
+        """Return what the rules may read of a case as it is now; belief comes to it in the second pass."""
+        return self._facts(case, case.epoch, [i for i in case.instances if i.epoch == case.epoch])
 
     # --- one epoch --------------------------------------------------------------------------------
 

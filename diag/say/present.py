@@ -310,7 +310,7 @@ def rule_lines(call: CallDesk, only: str | None = None) -> list[str]:
     where = {f.finding: f" ({rows_words(f.rows)})" for f in call.think().judgement.findings if f.rows}
     knowledge = call.engine.knowledge
     lines = []
-    for firing in call.think().judgement.firings:
+    for firing in call.trace():
         if only not in (None, firing.rule):
             continue
         rule = knowledge.rules[firing.rule]
