@@ -132,7 +132,7 @@ def _each(options: argparse.Namespace, json_out: bool, wanted: tuple[str, ...],
             if not json_out:
                 print(f"diag: {error}", file=sys.stderr)
             continue
-        found += _told(name, jobs, options, json_out, first)
+        found += _told(name, jobs, options, json_out, first=first)
         first = False
     if json_out and code == BAD_INPUT and len(found) == 1:
         found = [{"error": found[0]["error"]}]
@@ -206,7 +206,7 @@ def _spacing(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], in
     if options.plants:
         context["plants"] = 1.0
     wanted = ("position", "spacing") if options.positions else ("spacing", "position")
-    return _each(options, json_out, wanted, _spacing_jobs, context)
+    return _each(options, json_out, wanted, _spacing_jobs, context=context)
 
 
 def _spacing_jobs(table: Table, context: Context) -> list[Job]:
@@ -231,7 +231,7 @@ def _gaps(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
     def work(table: Table, here: Context) -> list[Job]:
         return [("gap_period", analyse("gap_period", Reading("numbers", table.values), here), here)]
 
-    return _each(options, json_out, ("distance",), work, context)
+    return _each(options, json_out, ("distance",), work, context=context)
 
 
 def _stand_options(command: argparse.ArgumentParser) -> None:
@@ -251,7 +251,7 @@ def _stand(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]
         rows = table.rows or (tuple(range(1, len(table.values) + 1)) if options.rows else ())
         return [("stand_count", analyse("stand_count", Reading("numbers", table.values, rows), here), here)]
 
-    return _each(options, json_out, ("count",), work, context)
+    return _each(options, json_out, ("count",), work, context=context)
 
 
 def _vacuum_options(command: argparse.ArgumentParser) -> None:
@@ -278,7 +278,7 @@ def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int
         sound = read_file(options.healthy, ("vacuum",), options.unit)
         context["healthy_rows"] = pack_rows(dict(zip(sound.rows or range(1, len(sound.values) + 1), sound.values,
                                                      strict=True)))
-    return _each(options, json_out, ("vacuum",), _vacuum_jobs, context)
+    return _each(options, json_out, ("vacuum",), _vacuum_jobs, context=context)
 
 
 def _vacuum_jobs(table: Table, context: Context) -> list[Job]:
@@ -323,7 +323,7 @@ def _rows(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
             jobs.append(("pair", analyse("pair", two, here), here))
         return jobs
 
-    return _each(options, json_out, wanted, work, given)
+    return _each(options, json_out, wanted, work, context=given)
 
 
 def _numbered(table: Table) -> tuple[int, ...]:

@@ -95,7 +95,7 @@ def run_two_counts(reading: Reading, context: Context) -> Analysed:
     names = list(reading.counts)
     first, second = _labelled(reading, *names)
     apart, error, chance = _compared(first, second)
-    told = _difference_said(names[0], first, names[1], second, chance)
+    told = _difference_said(names[0], first, names[1], second, chance=chance)
     return analysed([share("first", *first), share("second", *second), value("difference", apart, error),
                      value("chance", chance)], told, needed=_more_to_tell(first, second, chance))
 

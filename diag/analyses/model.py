@@ -143,7 +143,7 @@ ROW_PATTERN = ("even", "one_low", "some_low", "one_high", "some_high", "section_
 def gives(name: str, quantity: str, meaning: str, *words: str) -> ResultSpec:
     """Return what a result is; its unit follows from the quantity."""
     unit = FRACTION if quantity in PURE else QUANTITIES[quantity].si if quantity in QUANTITIES else ""
-    return ResultSpec(name, quantity, unit, meaning, words)
+    return ResultSpec(name, quantity, unit, meaning, words=words)
 
 
 def analysis(name: str, title: str, *, takes: str, results: Sequence[ResultSpec], needs: str = "",
@@ -151,8 +151,8 @@ def analysis(name: str, title: str, *, takes: str, results: Sequence[ResultSpec]
     """Put a function into the catalogue under this name; kinds and context names are separated by spaces."""
 
     def keep(run: Run) -> Run:
-        CATALOGUE[name] = Analysis(name, title, tuple(takes.split()), {r.name: r for r in results}, run,
-                                   tuple(needs.split()), tuple(uses.split()))
+        CATALOGUE[name] = Analysis(name, title, tuple(takes.split()), {r.name: r for r in results}, run=run,
+                                   needs=tuple(needs.split()), uses=tuple(uses.split()))
         return run
 
     return keep

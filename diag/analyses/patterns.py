@@ -70,7 +70,8 @@ def pattern_of(values: Mapping[int, float], limits: Limits, sections: Mapping[st
     for i in range(_STEPS):
         off = normal_ppf((i + 0.5) / _STEPS) * reading_error
         moved = Limits(max(1e-12, limits.low + off), max(1e-12, limits.high + off),
-                       _moved(limits.section, off), _moved(limits.all_low, off), limits.judged, limits.by_ratio)
+                       _moved(limits.section, off), _moved(limits.all_low, off),
+                       judged=limits.judged, by_ratio=limits.by_ratio)
         word = map_of(values, moved, sections, reference).pattern
         chances[word] = chances.get(word, 0.0) + 1 / _STEPS
     best = max(chances, key=lambda w: (chances[w], w == found.pattern, w))
@@ -88,4 +89,5 @@ def map_of(values: Mapping[int, float], limits: Limits, sections: Mapping[str, S
         middle = median(list(values.values())) or 1.0
         values = {r: v / middle for r, v in values.items()}
         reference = reference / middle if reference is not None else None
-    return row_map(values, limits.low, limits.high, sections, reference, limits.all_low, limits.section)
+    return row_map(values, limits.low, limits.high, sections, reference=reference, all_low=limits.all_low,
+                   section_low=limits.section)

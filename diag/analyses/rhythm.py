@@ -74,12 +74,12 @@ def run_rhythm(reading: Reading, context: Context) -> Analysed:
     fault = folding.standing_out(folded) if folded.turns >= LEAST_TURNS - 0.1 else None
     stands_out = fault is not None and fault.chance <= RISK
     if fault and stands_out and fault.kind != "late":
-        return _one_hole(folded, fault, common, holes, context)
+        return _one_hole(folded, fault, common, holes, context=context)
     wave = _wave(spacings, folded, holes, context)
     if wave is not None:
         return analysed([*common, *wave[0]], wave[1])
     if fault and stands_out and folding.wavy(folded, fault.hole) <= 2 / math.sqrt(holes):
-        return _one_hole(folded, fault, common, holes, context)
+        return _one_hole(folded, fault, common, holes, context=context)
     if folded.turns < wanted:
         more = max(1, math.ceil((wanted - folded.turns) * holes))
         reason = f"{folded.turns:.1f} disc turns; {wanted} are needed to tell a bad hole from accident."

@@ -17,7 +17,7 @@ def value(name: str, number: float, error: float | None = None) -> Result:
 
 def share(name: str, k: int, n: int) -> Result:
     """Return a share counted as k of n; an empty count gives 0 without weight."""
-    return Result(name, k / n, share_error(k, n), k, n) if n > 0 else Result(name, 0.0)
+    return Result(name, k / n, share_error(k, n), k, n=n) if n > 0 else Result(name, 0.0)
 
 
 def word(name: str, said: str, chances: dict[str, float] | None = None) -> Result:
@@ -29,12 +29,12 @@ def analysed(results: Iterable[Result], words: str, *, notes: Iterable[str] = ()
              reason: str = "", charts: Callable[[int], tuple[str, ...]] = no_charts) -> Analysed:
     """Return an outcome that is enough unless a reason says why it is not."""
     kept = {r.name: r for r in results}
-    return Analysed(kept, not reason, needed, reason, words, tuple(n for n in notes if n), charts)
+    return Analysed(kept, not reason, needed, reason, words=words, notes=tuple(n for n in notes if n), charts=charts)
 
 
 def too_few(reason: str, needed: int | None = None) -> Analysed:
     """Return an outcome without results: too few readings to say anything."""
-    return Analysed({}, False, needed, reason, f"Too few to tell: {reason}")
+    return Analysed({}, False, needed, reason, words=f"Too few to tell: {reason}")
 
 
 def percent(number: float, digits: int = 2) -> str:

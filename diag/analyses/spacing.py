@@ -92,7 +92,7 @@ def run_spacing(reading: Reading, context: Context) -> Analysed:
     return analysed(
         results,
         _verdict(spacings, target, own, rule),
-        notes=_notes(spacings, target, source, counts, context),
+        notes=_notes(spacings, target, source, counts, context=context),
         needed=FEWEST - len(spacings) if short else _more(counts, context),
         reason=f"{len(spacings)} spacings cannot carry a verdict; {FEWEST} are the least." if short else "",
         charts=lambda width: (histogram(spacings, target, width),),
@@ -230,7 +230,7 @@ def _more(c: sp.Classes, context: Context) -> int | None:
 def run_spacing_tally(reading: Reading, context: Context) -> Analysed:
     """Return shares of spacings called out as good, close or gap (labelled counts; only k is used)."""
     good, close, gap = (reading.counts.get(label, (0, 0))[0] for label in ("good", "close", "gap"))
-    c = sp.Classes(close, good, gap, 0, 0)
+    c = sp.Classes(close, good, gap, 0, skips3=0)
     n = c.spacings
     if n == 0:
         return too_few("no spacing was called.", FEWEST)

@@ -130,7 +130,7 @@ def _drive(v: Values) -> Out:
              ("dead_hole", "loss by one dead hole", 1 / hole_count, "share")]
     speed = v("speed", "speed")
     if speed:
-        rows += _at_speed(v, speed, rate, width, hole_count, spacing)
+        rows += _at_speed(v, speed, rate, width, hole_count=hole_count, spacing=spacing)
     return rows, []
 
 

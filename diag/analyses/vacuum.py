@@ -130,13 +130,13 @@ def run_vacuum_log(reading: Reading, context: Context) -> Analysed:
     left = [v - start - trend * (t - times[0]) / span for t, v in zip(times, values, strict=True)]
     swing = max(left) - min(left)
     error = ctx.positive(context, "reading_error") or 0.0
-    pattern, period = _log_pattern(times, values, left, trend, context)
+    pattern, period = _log_pattern(times, values, left, trend, context=context)
     results = [word("pattern", pattern), value("swing", swing, math.sqrt(2) * error), value("trend", trend, error),
                value("lowest", min(values), error), value("mean", mean(values))]
     if period:
         results.append(value("period", period))
     texts = [said(v, "vacuum", context) for v in values]
-    return analysed(results, _log_words(pattern, swing, trend, period, values, context),
+    return analysed(results, _log_words(pattern, swing, trend, period, values=values, context=context),
                     charts=lambda width: (log_chart(times, values, texts, width),))
 
 

@@ -62,12 +62,12 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
     if source == "generic":
         limits = replace(limits, all_low=1e-9)
     found = map_of(values, limits, sections, known)
-    pattern, chances = pattern_of(values, limits, sections, known, math.sqrt(2) * error)
+    pattern, chances = pattern_of(values, limits, sections, known, reading_error=math.sqrt(2) * error)
     shape = _shape(found.pattern, values, sections, limits)
     if shape != found.pattern:
         pattern, chances = shape, None
     rest = vac.others(values, healthy, found.low, limits.low)
-    results = [word("pattern", pattern, chances), *_figures(values, found.low, found.high, sections, error),
+    results = [word("pattern", pattern, chances), *_figures(values, found.low, found.high, sections, error=error),
                word("reference", source), *_reference_results(values, known, source, error),
                word("others", rest), *_factor(values, healthy)]
     if walk.drift is not None:
@@ -75,9 +75,9 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
                     value("drift_spread", float(walk.spread_out))]
     return analysed(
         results,
-        _map_words(pattern, found, values, limits, known, source, context),
+        _map_words(pattern, found, values, limits, known=known, source=source, context=context),
         notes=(_drift_note(walk, rows[0], context), unjudged(limits), _others_note(rest, bool(found.low))),
-        charts=lambda width: (_map_chart(values, found.low, found.high, context, width),),
+        charts=lambda width: (_map_chart(values, found.low, found.high, context, width=width),),
     )
 
 
@@ -147,7 +147,8 @@ def _map_words(pattern: str, found: vac.RowMap, values: Mapping[int, float], lim
     else:
         told += [f"{rows_words(rows)} {side}: {_worst_said(values, rows, middle, context)}"
                  for rows, side in ((found.low, "low"), (found.high, "high")) if rows]
-    told += _together(bool(told), values, limits.low, known, source, limits.all_low or limits.low, context)
+    told += _together(bool(told), values, limits.low, known, source=source,
+                      all_limit=limits.all_low or limits.low, context=context)
     if not told:
         spread = max(values.values()) - min(values.values())
         told.append(f"even: {len(values)} rows within {said(spread, 'vacuum', context, 2)}; "

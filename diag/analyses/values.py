@@ -111,7 +111,8 @@ def run_row_compare(reading: Reading, context: Context) -> Analysed:
     results.append(word("pattern", pattern, chances))
     found = map_of(values, limits, ctx.sections(context))
     texts = {r: _shown(v, context) for r, v in read.items()}
-    return analysed(results, _rows_verdict([r for r in found.low if r not in idle], found.high, idle, values, texts),
+    lows = [r for r in found.low if r not in idle]
+    return analysed(results, _rows_verdict(lows, found.high, idle, values, texts=texts),
                     notes=(unjudged(limits), own),
                     charts=lambda width: (row_chart(read, texts, dict.fromkeys(found.low, "low")
                                                     | dict.fromkeys(found.high, "high"), width),))

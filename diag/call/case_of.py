@@ -106,7 +106,7 @@ def _instances(seen: Iterable[Seen], state: State, knowledge: Knowledge) -> Iter
         rows = show_rows(_scope(one.answer, check, state))
         grouped.setdefault((one.answer.check, rows, one.answer.epoch), []).append(one)
     for (check_id, rows, epoch), members in grouped.items():
-        yield _instance(knowledge, check_id, rows, epoch, members, state)
+        yield _instance(knowledge, check_id, rows, epoch, members=members, state=state)
 
 
 def _instance(
@@ -175,7 +175,7 @@ def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> It
         if outcome is None:
             continue
         weights = tuple(1.0 if name == outcome else 0.0 for name in check.outcomes)
-        yield Instance(key, ALL, 0, outcome, reported(weights, error), observer=observer)
+        yield Instance(key, ALL, 0, outcome, likelihood=reported(weights, error), observer=observer)
 
 
 # --- the rest -----------------------------------------------------------------------------------------

@@ -84,7 +84,7 @@ class Desk:
 
     def replayed(self, call: str, events: Iterable[Event], sealed: Iterable[Sealed]) -> CallDesk:
         """Return a call from events alone; nothing is written to the store."""
-        return CallDesk(Desk(self.engine, None, self.desk_id, self.clock, self.random), call, events, sealed)
+        return CallDesk(Desk(self.engine, None, self.desk_id, self.clock, random=self.random), call, events, sealed)
 
 
 class CallDesk:
@@ -193,8 +193,7 @@ class CallDesk:
 
     def what_if(self, check: str, outcome: str, rows: Rows | None = None) -> Judgement:
         """Return the judgement if a check were answered so; nothing is recorded."""
-        trial = CallDesk(Desk(self.engine, None, self.desk.desk_id, self.desk.clock, self.desk.random), self.call,
-                         self._events, self._sealed)
+        trial = self.desk.replayed(self.call, self._events, self._sealed)
         trial.answer(check, outcome=outcome, rows=rows)
         return trial.think().judgement
 
@@ -226,8 +225,8 @@ class CallDesk:
         if kind in ("change", "repair"):
             body = linked(kind, body or {}, self.state)
         event, sealed = make_event(
-            self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by or self._role(), kind,
-            body, personal, salts=self.desk.random,
+            self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by=by or self._role(),
+            kind=kind, body=body, sealed_values=personal, salts=self.desk.random,
         )
         if self.desk.store is not None:
             self.desk.store.append(event, sealed)
@@ -274,7 +273,7 @@ class CallDesk:
         **reading: Any,
     ) -> Event:
         """Record an answer: an outcome, or a reading (value, values, spacings, positions, log)."""
-        body = self._answer_body(check, outcome, rows, status, observer, happened, reading)
+        body = self._answer_body(check, outcome, rows, status, observer=observer, happened=happened, reading=reading)
         return self.record("answer", body, {"said": said}, by=by)
 
     def _answer_body(

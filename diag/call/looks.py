@@ -67,12 +67,12 @@ def form_lines(call: CallDesk, keys: list[str]) -> tuple[FormLine, ...]:
             group += f" (fine: {check.outcomes[fine].says})"
         if whole is not None or check.takes.kind == "several":
             bad = [name for name in check.outcomes if name != NO]
-            lines += [FormLine(key, name, check.outcomes[name].says, group, fine or NO) for name in bad]
+            lines += [FormLine(key, name, check.outcomes[name].says, group, fine=fine or NO) for name in bad]
             continue
         for name, outcome in check.outcomes.items():
             if name != fine:
                 label = outcome.says if check.takes.kind != "yes_no" else f"{outcome.says}"
-                lines.append(FormLine(key, name, label, group, fine))
+                lines.append(FormLine(key, name, label, group, fine=fine))
     return tuple(sorted(lines, key=lambda line: [x.group for x in lines].index(line.group)))
 
 

@@ -124,7 +124,7 @@ class Proving:
         )
         says, why = self._says(done, wanted, own, judged)
         if says == ACCEPTED:
-            says, why = self._beside(done, wanted, (says, why), beside, [*earlier, *made])
+            says, why = self._beside(done, wanted, (says, why), beside, every=[*earlier, *made])
         return replace(judged, says=says, why=why)
 
     # --- which readings --------------------------------------------------------------------------------
@@ -281,7 +281,7 @@ class Proving:
         for answer in answers:
             counted = self._counted(answer)
             if counted is not None and counted[1]:
-                old = found.get((answer.check, answer.rows)) or Sample(answer.check, answer.rows, 0, 0, ())
+                old = found.get((answer.check, answer.rows)) or Sample(answer.check, answer.rows, 0, 0, events=())
                 found[answer.check, answer.rows] = replace(
                     old, bad=old.bad + counted[0], n=old.n + counted[1], events=(*old.events, answer.event))
         return tuple(found.values())

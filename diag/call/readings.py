@@ -70,11 +70,11 @@ def evaluate(knowledge: Knowledge, check: Check, answer: Answer, state: State) -
         return Evaluated(None, flat, reason=f"{error.what} {error.remedy}".strip())
     results = {name: r.value for name, r in analysed.results.items()}
     if not analysed.enough:
-        return Evaluated(None, flat, analysed, results, analysed.reason)
+        return Evaluated(None, flat, analysed, results, reason=analysed.reason)
     limits = _Limits(knowledge, state)
     weights = outcome_weights(check, analysed, limits)
     best = max(range(len(outcomes)), key=lambda i: (round(weights[i], 9), -i))
-    return Evaluated(outcomes[best], weights, analysed, results, "", limits.basis())
+    return Evaluated(outcomes[best], weights, analysed, results, reason="", basis=limits.basis())
 
 
 # --- what was read --------------------------------------------------------------------------------

@@ -120,7 +120,8 @@ def _cautions(call: CallDesk, judgement: Judgement) -> list[dict[str, Any]]:
     if judgement.plan.offers:
         check = knowledge.questions[judgement.plan.offers[0].check]
         axes = call.state.machine.axes
-        for caution in cautions_of_check(knowledge, check, state.channel, state.situation.flags, raised, machine=axes):
+        for caution in cautions_of_check(knowledge, check, state.channel, state.situation.flags, raised=raised,
+                                         machine=axes):
             told.append({"caution": caution.id, "word": caution.word, "check": check.id, "acknowledged": False})
     return told
 

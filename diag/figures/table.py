@@ -136,8 +136,8 @@ def read_lines(lines: Iterator[str], wanted: tuple[str, ...], unit: str | None, 
     if not first:
         raise MeasureError("There are no values.", where, f"Give one {wanted[0]} per line under a header line.")
     if _is_header(first):
-        return _table(first, lines, wanted, unit, where, skipped + 1)
-    return _bare(chain([first], lines), wanted[0], unit, where, skipped)
+        return _table(first, lines, wanted, unit, where=where, before=skipped + 1)
+    return _bare(chain([first], lines), wanted[0], unit, where, before=skipped)
 
 
 def _is_header(line: str) -> bool:
@@ -156,13 +156,13 @@ def _table(header: str, lines: Iterator[str], wanted: tuple[str, ...], unit: str
            before: int) -> Table:
     mark = _separator(header)
     names = [one_line(cell, limit=60) for cell in next(csv.reader([header.strip()], delimiter=mark))]
-    value, row, time = _columns(names, wanted, unit, where, before)
+    value, row, time = _columns(names, wanted, unit, where, line=before)
     got = _Gathered()
     reader = csv.reader(lines, delimiter=mark)
     for cells in reader:
         number = before + reader.line_num
         if any(c.strip() for c in cells):
-            _line(cells, names, value, row, time, got, mark, f"{where}:{number}", number)
+            _line(cells, names, value, row, time=time, got=got, mark=mark, where=f"{where}:{number}", number=number)
     if not got.values:
         raise MeasureError("There is a header but no value.", where, "Put one value on each line below it.")
     return _checked(Table(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), tuple(got.lines),

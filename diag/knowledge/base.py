@@ -46,6 +46,14 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "checks": model.Check,
     "rules": model.Rule,
 }
+SOURCED = tuple(kind for kind, entry in SECTIONS.items() if "source" in entry.model_fields)
+"""Kinds of entries that name their source."""
+
+At = tuple[str | int, ...]
+"""A way into an entry: field, key or number, and so on."""
+Fault = tuple[At, str, str]
+"""Where something is wrong, what, and the remedy."""
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -126,6 +134,12 @@ class Knowledge:
         """Return "file:line" of an entry."""
         place = self.places.get((kind, key))
         return f"{place.file}:{place.line}" if place else kind
+
+    def problem(self, at: At, what: str, remedy: str) -> Problem:
+        """Return what is wrong at a place that begins with kind and id, with its file and line."""
+        kind, key = map(str, at[:2])
+        place = self.places.get((kind, key), Place("knowledge.yaml", 1))
+        return Problem(place.file, place.within(*at[2:]), key, what, remedy=remedy)
 
     def find(self, key: str) -> list[tuple[str, Any]]:
         """Return (kind, entry) of everything with that id or name."""

@@ -77,7 +77,7 @@ def read_phrase(
     named = [(s, s.words | {stem(w) for w in s.exact}) for slots in parts for s in slots]
     needs = tuple(stems for s, stems in named[1:] if stems and not s.optional and not s.number)
     takes: frozenset[str] = frozenset().union(*(stems for _, stems in named))
-    return Phrase(owner, phrase, parts[0], parts[1:], takes, needs)
+    return Phrase(owner, phrase, parts[0], parts[1:], takes=takes, needs=needs)
 
 
 def _slots(text: str, sets: Mapping[str, Sequence[str]], skipped: frozenset[str]) -> tuple[Slot, ...]:

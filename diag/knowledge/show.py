@@ -141,7 +141,7 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
     for key, table in tables(k).items():
         if table.owner == check.id:
             for name, outcome in table.check.outcomes.items():
-                yield from _outcome(k, key, table, name, outcome)
+                yield from _outcome(k, key, table, name, outcome=outcome)
 
 
 def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Outcome) -> Iterator[str]:

@@ -137,7 +137,7 @@ def standing_out(folded: Fold) -> HoleFault | None:
             continue
         beyond = tried = 0
         for tries in TRIES:
-            beyond += int((_rearranged(kind, score, n, tries, rng).max(axis=1) >= own - 1e-9).sum())
+            beyond += int((_rearranged(kind, score, n, tries, rng=rng).max(axis=1) >= own - 1e-9).sum())
             tried += tries
             if beyond >= HOPELESS:
                 break

@@ -99,7 +99,7 @@ def sequential(k: int, n: int, good: float, bad: float, maker: float = 0.05,
     refuse = math.ceil((upper - n * per_good) / step - 1e-12)
     verdict = "accepted" if k <= accept else "not_accepted" if k >= refuse else "go_on"
     more = max(0, math.ceil((lower - k * step) / per_good - n)) if verdict == "go_on" else 0
-    return Sequential(verdict, n, k, accept if accept >= 0 else None, max(0, refuse), more)
+    return Sequential(verdict, n, k, accept if accept >= 0 else None, refuse_at=max(0, refuse), least_more=more)
 
 
 # ------------------------------------------------------------------------------ three steps of proof

@@ -125,13 +125,14 @@ def row_map(values: Mapping[int, float], low: float, high: float, sections: Mapp
         # A row that lies farther below its section than the section below the rest is what stands out.
         worse = tuple(r for r in members if own - values[r] >= max(low, gap))
         if worse and len(worse) < len(members):
-            return RowMap(_pattern(worse, (), own, None, None), median(list(values.values())), worse, (), "")
-        return RowMap("section_low", median(rest), members, (), section)
+            pattern = _pattern(worse, (), own, None, all_low=None)
+            return RowMap(pattern, median(list(values.values())), worse, (), section="")
+        return RowMap("section_low", median(rest), members, (), section=section)
     middle = median(list(values.values()))
-    base, highs_count = _base(values, low, high, reference, all_low)
+    base, highs_count = _base(values, low, high, reference, all_low=all_low)
     lows = tuple(r for r in sorted(values) if values[r] <= base - low and values[r] < base)
     highs = tuple(r for r in sorted(values) if values[r] >= base + high and values[r] > base) if highs_count else ()
-    return RowMap(_pattern(lows, highs, middle, reference, all_low), middle, lows, highs, "")
+    return RowMap(_pattern(lows, highs, middle, reference, all_low=all_low), middle, lows, highs, section="")
 
 
 def _base(values: Mapping[int, float], low: float, high: float, reference: float | None,

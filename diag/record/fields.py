@@ -213,7 +213,7 @@ def ident(refers: str = "") -> Type:
 
 def event(kind: str = "event") -> Type:
     """The id of an earlier event, of one kind or any."""
-    return Type("the id of an earlier event", is_hash, _TEXT, hand.event_of, hand.write_event, refers=kind,
+    return Type("the id of an earlier event", is_hash, _TEXT, hand.event_of, write=hand.write_event, refers=kind,
                 is_event=True)
 
 
@@ -224,25 +224,25 @@ FREE = Type(LABEL.wants, is_label, LABEL.schema, hand.text_of, free=_is_text)
 READ_AT = Type("one row, or the name of a place", _is_place, LABEL.schema)
 TEXT = Type("text", _is_text, _TEXT, hand.text_of, free=_is_text)
 TIME = Type("a time in UTC such as 2026-05-04T06:40:00Z", is_stamp, {**_TEXT, "format": "date-time"}, hand.time_of)
-NUMBER = Type('a decimal as text, such as "18.5"', is_decimal, _TEXT, hand.number_of, hand.write_number)
+NUMBER = Type('a decimal as text, such as "18.5"', is_decimal, _TEXT, hand.number_of, write=hand.write_number)
 ROWS = Type('"all" or a sorted list of row numbers', is_stored,
             {"anyOf": [{"const": "all"}, {"type": "array", "items": {"type": "integer"}}]},
-            hand.rows_of, hand.write_rows, from_stored, to_stored)
+            hand.rows_of, write=hand.write_rows, hold=from_stored, keep=to_stored)
 CALL = Type("a call id of ten characters", is_call_id, _TEXT, hand.call_of)
 SHA = Type("a SHA-256 in hex", is_hash, _TEXT, hand.text_of)
 DATA = Type("plain data without fractions and without long text", _is_plain, {}, hand.data_of)
 MEASURED = Type('a measured value {value: "18.5", unit: "inH2O"}', _is_measured, _MEASURED, hand.measured_of,
-                hand.write_reading)
+                write=hand.write_reading)
 READING = Type("a measured value {value, unit}, a count {count, of} or a whole number",
                lambda v: _is_measured(v) or _is_count(v) or (type(v) is int and v >= 0),
-               {"anyOf": [_MEASURED, _COUNTED, {"type": "integer"}]}, hand.reading_of, hand.write_reading)
+               {"anyOf": [_MEASURED, _COUNTED, {"type": "integer"}]}, hand.reading_of, write=hand.write_reading)
 SETTING = Type("a measured value {value, unit} or a short name", lambda v: _is_measured(v) or is_label(v),
-               {"anyOf": [_MEASURED, LABEL.schema]}, hand.setting_of, hand.write_setting, free=_is_text)
+               {"anyOf": [_MEASURED, LABEL.schema]}, hand.setting_of, write=hand.write_setting, free=_is_text)
 SERIES = Type('numbers with their unit {unit: "in", values: [...]}', _is_series, _object(unit=_TEXT, values=_NUMBERS),
-              hand.series_of, hand.write_series)
+              hand.series_of, write=hand.write_series)
 LOG = Type("a log {time_unit, unit, points: [[time, value], ...]}", _is_log,
            _object(time_unit=_TEXT, unit=_TEXT, points={"type": "array", "items": _NUMBERS}),
-           hand.series_of, hand.write_series)
+           hand.series_of, write=hand.write_series)
 PLACE = Type('a row number or "spare"', lambda v: v == "spare" or _row_number(v),
              {"anyOf": [{"const": "spare"}, {"type": "integer"}]})
 AXIS_VALUE = Type("the name of a value, or a list of them", _is_axis_value, {"anyOf": [_TEXT, _NUMBERS]},

@@ -262,7 +262,7 @@ def verify(events: Iterable[Event], sealed: Iterable[Sealed]) -> list[RecordFlaw
     by_event: dict[str, list[Sealed]] = {}
     for value in values:
         by_event.setdefault(value.event, []).append(value)
-    flaws = [RecordFlaw(e.call, e.n, e.kind, e.id, what)
+    flaws = [RecordFlaw(e.call, e.n, e.kind, e.id, what=what)
              for e in known for what in flaws_of(e, by_event.get(e.id, ()), before)]
     return flaws + list(_whole_flaws(given, before, by_event))
 
@@ -272,19 +272,20 @@ def _whole_flaws(given: Sequence[Event], before: Mapping[str, Event], sealed: Ma
     """Yield flaws that show only when all events are seen together."""
     known = order(given)
     if not known:
-        yield RecordFlaw("", 0, "", "", "There are no events.")
+        yield RecordFlaw("", 0, "", "", what="There are no events.")
         return
     first = known[0]
     for event in given:
         if before[event.id] != event:
-            yield RecordFlaw(event.call, event.n, event.kind, event.id, "It is there twice with different content.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id,
+                             what="It is there twice with different content.")
     for event in known[1:]:
         if event.call != first.call:
-            yield RecordFlaw(event.call, event.n, event.kind, event.id, "It belongs to another call.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id, what="It belongs to another call.")
         elif event.kind == "opened" and not event.parents:
-            yield RecordFlaw(event.call, event.n, event.kind, event.id, "The call is opened a second time.")
+            yield RecordFlaw(event.call, event.n, event.kind, event.id, what="The call is opened a second time.")
     for event_id_ in sorted(set(sealed) - set(before)):
-        yield RecordFlaw(first.call, 0, "", event_id_, "There are sealed values of an event that is missing.")
+        yield RecordFlaw(first.call, 0, "", event_id_, what="There are sealed values of an event that is missing.")
 
 
 def check(events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> None:

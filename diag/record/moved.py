@@ -95,7 +95,7 @@ def _change(standing: dict[_Key, NotPutBack], event: Event, told: Change) -> Non
         if before is not None and _same(before.before, told.after):
             return
     if told.temporary and before is None:
-        standing[key] = NotPutBack((event.id,), name, told.rows, told.before, told.after)
+        standing[key] = NotPutBack((event.id,), name, told.rows, told.before, now=told.after)
     elif told.temporary and before is not None:
         standing[key] = replace(before, events=(*before.events, event.id), now=told.after)
 

@@ -178,7 +178,8 @@ class _Reader:
         self._events_of(data.get("events"))
         expect = self._expect(data.get("expect"))
         sealed = tuple(keep_sealed(self._events, self._sealed))
-        return Transcript(one_line(title), invented, expect, tuple(self._events), sealed, tuple(self._steps))
+        return Transcript(one_line(title), invented, expect, tuple(self._events), sealed=sealed,
+                          steps=tuple(self._steps))
 
     def _start(self) -> None:
         if "start" in self._data:
@@ -246,7 +247,8 @@ class _Reader:
         role = {"phone": "phone_desk", "site": "technician"}[body.get("channel", self._channel)]
         by = entry.get("by", "tool" if kind.KIND == "judged" else role)
         made: tuple[Event, tuple[Sealed, ...]] = self._try(path, lambda: make_event(
-            self._call, self._events[-1:], self._context.at, DESK, by, kind.KIND, body, salts=self._random))
+            self._call, self._events[-1:], self._context.at, DESK, by=by, kind=kind.KIND, body=body,
+            salts=self._random))
         event, sealed = made
         for flaw in flaws_of(event, sealed, self._by_id):
             raise self._fault(flaw, path, "Refer to an earlier step that fits.")

@@ -105,4 +105,4 @@ def repair_needs(knowledge: Knowledge, causes: Sequence[str]) -> set[Thing]:
 def _summed(name: str, tally: Sequence[tuple[bool, float, int]], trip: float) -> Loaded:
     trips, carried = mean(1.0 if t[0] else 0.0 for t in tally), mean(t[1] for t in tally)
     things = mean(float(t[2]) for t in tally)
-    return Loaded(name, round(trips, 4), round(carried, 2), round(things, 2), round(trips * trip + carried, 2))
+    return Loaded(name, round(trips, 4), round(carried, 2), round(things, 2), cost=round(trips * trip + carried, 2))

@@ -69,7 +69,7 @@ class Player:
 
     def __init__(self, engine: Engine, most: int = 12, seed: int | None = None) -> None:
         self.engine, self.most, self.seed = engine, most, seed
-        self._desk = Desk(engine, None, "play000000000000", lambda: START, lambda n: bytes(n))
+        self._desk = Desk(engine, None, "play000000000000", lambda: START, random=lambda n: bytes(n))
 
     def play(self, scripted: Scripted) -> dict[str, Any]:
         """Play one call and return what happened, as the command line prints it."""

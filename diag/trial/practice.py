@@ -70,8 +70,8 @@ class Practice:
         own = tool.minutes()
         return Verdict(
             cause in self._fault.causes, self._fault.causes, len(self.call.state.answers),
-            spent["checks"] + spent["desk"] + spent["grower"], len(done.steps),
-            own["checks"] + own["desk"] + own["grower"],
+            spent["checks"] + spent["desk"] + spent["grower"], tool_checks=len(done.steps),
+            tool_minutes=own["checks"] + own["desk"] + own["grower"],
         )
 
 

@@ -129,8 +129,9 @@ def play_one(simulation: Simulation, run: Run, number: int) -> Played:
     rest = _rest(simulation.engine, fault, ranking, done)
     return Played(
         fault, ranking, judgement.ranking[0].probability, len(call.state.answers),
-        round(spent["desk"] + spent["grower"] + spent["checks"], 1), round(sum(spent.values()) + rest, 1),
-        done.stopped, done.first_repair, judgement.faults_known,
+        minutes=round(spent["desk"] + spent["grower"] + spent["checks"], 1),
+        to_mended=round(sum(spent.values()) + rest, 1),
+        stopped=done.stopped, first_repair=done.first_repair, faults_known=judgement.faults_known,
     )
 
 

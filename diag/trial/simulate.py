@@ -149,7 +149,7 @@ class Simulation:
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
-        self.desk = Desk(engine, None, "trial00000000000", lambda: START, lambda n: bytes(n))
+        self.desk = Desk(engine, None, "trial00000000000", lambda: START, random=lambda n: bytes(n))
 
     def call(self, fault: Fault, channel: str) -> CallDesk:
         """Return a call with the fault's machine and complaint taken."""

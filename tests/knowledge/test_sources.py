@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 
-from diag.knowledge.base import Knowledge
-from diag.knowledge.lint.flaws import SOURCED
+from diag.knowledge.base import SOURCED, Knowledge
 
 SERIES = {"P": 59, "D": 60, "K": 70, "H": 76, "W": 56}
 """Least number of publications in each series."""

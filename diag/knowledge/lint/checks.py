@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from diag.analyses.catalogue import CONTEXT, results_of
 from diag.knowledge import model
-from diag.knowledge.base import Knowledge
+from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.limits import bound_si
-from diag.knowledge.lint.flaws import Flaw, repeated
 
 MOST_WORDS = 20
 BANNED = re.compile(r"\b(just|simply|obviously|basically)\b", re.IGNORECASE)
@@ -26,7 +25,7 @@ EITHER = re.compile(r"\bor\b|\b(?:how|what|which)\b", re.IGNORECASE)
 SEEN_FROM = re.compile(r"\b(seat|cab|looking forward|facing forward)\b", re.IGNORECASE)
 
 
-def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge) -> Iterator[Fault]:
     """Yield what is wrong with wordings, feasibility and thresholds."""
     for key, check in knowledge.checks.items():
         yield from _phone(key, check)
@@ -35,82 +34,78 @@ def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
         yield from _context(key, check)
     for name, limit in knowledge.limits.items():
         if limit.context and limit.context not in CONTEXT:
-            what = f"{limit.context!r} is no context name."
-            yield Flaw("limits", name, what, "See measure/context.py.", ("context",))
+            yield ("limits", name, "context"), f"{limit.context!r} is no context name.", "See analyses/context.py."
     yield from _duplicates(knowledge)
 
 
-def _phone(key: str, check: model.Check) -> Iterator[Flaw]:
-    text, path = check.phone, ("phone",)
+def _phone(key: str, check: model.Check) -> Iterator[Fault]:
+    text, at = check.phone, ("checks", key, "phone")
     if text is None:
         return
     words, questions, banned = model.words_in(text), text.count("?"), BANNED.search(text)
     if words > MOST_WORDS:
-        what = f"Phone wording of {words} words."
-        yield Flaw("checks", key, what, f"At most {MOST_WORDS}: one breath.", path)
+        yield at, f"Phone wording of {words} words.", f"At most {MOST_WORDS}: one breath."
     if questions != 1:
-        what = f"Phone wording with {questions} question marks."
-        yield Flaw("checks", key, what, "Ask one question.", path)
+        yield at, f"Phone wording with {questions} question marks.", "Ask one question."
     if banned:
-        yield Flaw("checks", key, f"Phone wording says {banned[0]!r}.", "Leave the word out.", path)
+        yield at, f"Phone wording says {banned[0]!r}.", "Leave the word out."
     if SIDES.search(text) and not SEEN_FROM.search(text):
-        yield Flaw("checks", key, "Left or right without the seat.", 'Say "seen from the seat".', path)
+        yield at, "Left or right without the seat.", 'Say "seen from the seat".'
     if YES_OR_NO.search(text) and not EITHER.search(text) and not _yes_and_no(check):
         what = "Asks for yes or no, and neither is an answer."
-        remedy = "Say in `yes` and `no` which outcomes they mean, or ask how much or which."
-        yield Flaw("checks", key, what, remedy, path)
+        yield at, what, "Say in `yes` and `no` which outcomes they mean, or ask how much or which."
     for name in ("why", "read_back"):
         if getattr(check, name) is None:
-            yield Flaw("checks", key, f"Phone wording without `{name}`.", "Add it; it is read aloud.", path)
+            yield at, f"Phone wording without `{name}`.", "Add it; it is read aloud."
 
 
 def _yes_and_no(check: model.Check) -> bool:
     return {"yes", "no"} <= set(check.outcomes) or bool(check.items) or bool(check.yes and check.no)
 
 
-def _feasible(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
+def _feasible(k: Knowledge, key: str, check: model.Check) -> Iterator[Fault]:
     if check.phone is None and check.who in ("grower", "guided"):
         what = f"The {check.who} can do it, but there is no phone wording."
-        yield Flaw("checks", key, what, "Add one with minutes.desk, or give it to the technician.", ("who",))
+        yield ("checks", key, "who"), what, "Add one with minutes.desk, or give it to the technician."
     if check.phone is not None and check.who == "technician":
-        yield Flaw("checks", key, "Technician only, yet with a phone wording.", "Decide for one.", ("who",))
+        yield ("checks", key, "who"), "Technician only, yet with a phone wording.", "Decide for one."
     hands = any(k.states[step.state].hands_on for step in check.steps if step.state in k.states)
     if check.phone and hands and check.minutes.grower is None:
         what = "The caller must go to the machine, but there are no grower minutes."
-        yield Flaw("checks", key, what, "Add minutes.grower.", ("minutes",))
+        yield ("checks", key, "minutes"), what, "Add minutes.grower."
 
 
-def _context(key: str, check: model.Check) -> Iterator[Flaw]:
+def _context(key: str, check: model.Check) -> Iterator[Fault]:
     for name in check.needs:
         if name not in CONTEXT:
-            yield Flaw("checks", key, f"{name!r} is no context name.", "See measure/context.py.", ("needs",))
+            yield ("checks", key, "needs"), f"{name!r} is no context name.", "See analyses/context.py."
 
 
-def _duplicates(k: Knowledge) -> Iterator[Flaw]:
-    groups = (
-        [("checks", c.id, c.phone) for c in k.checks.values()],
-        [("checks", c.id, c.asks) for c in k.checks.values()],
-        [("causes", c.id, c.label) for c in k.causes.values()],
-        [("causes", c.id, c.plain) for c in k.causes.values()],
-        [("symptoms", s.id, s.label) for s in k.symptoms.values()],
-        [("rules", r.id, r.because) for r in k.rules.values()],
-        [("cautions", c.id, c.text) for c in k.cautions.values()],
-        [("limits", c.id, c.label) for c in k.limits.values()],
-        [("findings", f.id, f.label) for f in k.findings.values()],
-    )
-    for group in groups:
-        for kind, key, first in repeated(group):
-            yield Flaw(kind, key, f"Same wording as {first}.", "Say what is different.")
+def repeated(texts: Iterable[tuple[str, str | None]]) -> Iterator[tuple[str, str]]:
+    """Yield (key, first key) for every text already used; texts come as (key, text or None)."""
+    seen: dict[str, str] = {}
+    for key, text in texts:
+        if text is not None:
+            first = seen.setdefault(" ".join(text.casefold().split()).rstrip(".?!"), key)
+            if first != key:
+                yield key, first
+
+
+def _duplicates(k: Knowledge) -> Iterator[Fault]:
+    told = (("checks", "phone"), ("checks", "asks"), ("causes", "label"), ("causes", "plain"), ("symptoms", "label"),
+            ("rules", "because"), ("cautions", "text"), ("limits", "label"), ("findings", "label"))
+    for kind, field in told:
+        for key, first in repeated((key, getattr(entry, field)) for key, entry in getattr(k, kind).items()):
+            yield (kind, key), f"Same wording as {first}.", "Say what is different."
     for key, check in k.checks.items():
-        for _, name, first in repeated(("", n, o.says) for n, o in check.outcomes.items()):
-            what = f"Outcome {name} says the same as {first}."
-            yield Flaw("checks", key, what, "Merge or reword.", ("outcomes", name))
+        for name, first in repeated((n, o.says) for n, o in check.outcomes.items()):
+            yield ("checks", key, "outcomes", name), f"Outcome {name} says the same as {first}.", "Merge or reword."
 
 
 # --- thresholds ---------------------------------------------------------------------------------
 
 
-def _unreachable(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
+def _unreachable(k: Knowledge, key: str, check: model.Check) -> Iterator[Fault]:
     """Outcomes are tried as written: a later one must leave room that an earlier one has not taken."""
     spans: dict[str, list[tuple[str, tuple[float, float]]]] = {}
     words: dict[str, dict[str, str]] = {}
@@ -119,24 +114,21 @@ def _unreachable(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
         test = outcome.when
         if test is None or test.result is None or test.result not in results:
             continue
-        path = ("outcomes", name)
+        at = ("checks", key, "outcomes", name)
         if test.is_:
             for word in test.is_:
                 other = words.setdefault(test.result, {}).setdefault(word, name)
                 if other != name:
-                    what = f"{test.result} {word} is taken by {other} already."
-                    yield Flaw("checks", key, what, "Give each word to one outcome.", path)
+                    yield at, f"{test.result} {word} is taken by {other} already.", "Give each word to one outcome."
             continue
         span = _span(k, test)
         if span is None:
             continue
         for other, (low, high) in spans.get(test.result, []):
             if low <= span[0] and span[1] <= high:
-                what = f"Never reached: {other} takes its whole range."
-                yield Flaw("checks", key, what, "Change the order.", path)
+                yield at, f"Never reached: {other} takes its whole range.", "Change the order."
             elif max(low, span[0]) < min(high, span[1]) and not (span[0] <= low and high <= span[1]):
-                what = f"Its range of {test.result} overlaps that of {other}."
-                yield Flaw("checks", key, what, "Let one begin where the other ends.", path)
+                yield at, f"Its range of {test.result} overlaps that of {other}.", "Let one begin where the other ends."
         spans.setdefault(test.result, []).append((name, span))
 
 

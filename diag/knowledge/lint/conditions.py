@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from diag.analyses.catalogue import CATALOGUE, ResultSpec, results_of
 from diag.knowledge import model
+from diag.knowledge.base import At, Fault, Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.limits import bound_fault, bound_si, compared_as
-from diag.knowledge.lint.refers import Fault, known, nearest, targets
+from diag.knowledge.lint.refers import known, nearest, targets
 from diag.units import QUANTITIES
-
-if TYPE_CHECKING:
-    from diag.knowledge.base import Knowledge
 
 ROW_PATTERNS = ("one", "some", "adjacent", "section", "alternate", "all", "all_but_one", "unknown")
 CALL_FIGURES = ("desk_minutes", "site_minutes", "answers", "unsure", "narrowed_nothing", "changes_since", "repairs")
@@ -29,7 +27,7 @@ def readings(k: Knowledge, check: model.Check) -> Iterator[Fault]:
     if not check.compute:
         yield ("compute",), "A measured answer is worked out by an analysis.", f"Known: {', '.join(sorted(CATALOGUE))}."
         return
-    yield from known(check.compute, CATALOGUE, "analysis", "compute")
+    yield from known(check.compute, CATALOGUE, "analysis", ("compute",))
     if not CATALOGUE.keys() >= set(check.compute):
         return
     for analysis in (CATALOGUE[name] for name in check.compute):
@@ -54,51 +52,51 @@ def _in_order(k: Knowledge, check: model.Check) -> Iterator[Fault]:
             yield ("outcomes", name), "Measured outcomes have `when`, the last one `otherwise: true`.", "Reorder."
         if outcome.when:
             for leaf in outcome.when.leaves():
-                yield from _own(k, leaf, check, "outcomes", name)
+                yield from _own(k, leaf, check, ("outcomes", name))
 
 
-def _own(k: Knowledge, leaf: When, check: model.Check, *path: str | int) -> Iterator[Fault]:
+def _own(k: Knowledge, leaf: When, check: model.Check, at: At) -> Iterator[Fault]:
     """An outcome is decided by the reading alone."""
     if leaf.result is None or leaf.reading:
-        yield path, "An outcome tests results of its own reading only.", "Write {result: ..., below: ...}, or a rule."
+        yield at, "An outcome tests results of its own reading only.", "Write {result: ..., below: ...}, or a rule."
     else:
-        yield from _test(k, leaf, check, *path)
+        yield from _test(k, leaf, check, at)
 
 
-def _test(k: Knowledge, leaf: When, check: model.Check, *path: str | int) -> Iterator[Fault]:
+def _test(k: Knowledge, leaf: When, check: model.Check, at: At) -> Iterator[Fault]:
     results: Mapping[str, ResultSpec] = results_of(check.compute)
     spec = results.get(leaf.result or "")
     if spec is None:
         what = f"{', '.join(check.compute)} gives no result {leaf.result!r}."
-        yield path, what, f"Known: {', '.join(sorted(results))}."
+        yield at, what, f"Known: {', '.join(sorted(results))}."
         return
     if leaf.is_:
         if spec.words:
-            yield from known(leaf.is_, dict.fromkeys(spec.words), f"word of {leaf.result}", *path)
+            yield from known(leaf.is_, dict.fromkeys(spec.words), f"word of {leaf.result}", at)
         return
     for bound in leaf.bounds:
         fault = bound_fault(k, bound, compared_as(check, spec.quantity))
         if fault:
-            yield path, fault, "Give an id of limits.yaml or {value, source} with the right unit."
+            yield at, fault, "Give an id of limits.yaml or {value, source} with the right unit."
     sides = [v for v in (bound_si(k, bound) for bound in leaf.bounds) if v is not None]
     if len(sides) == 2 and sides[0] >= sides[1]:
-        yield path, "The lower bound is not below the upper one.", "Swap them."
+        yield at, "The lower bound is not below the upper one.", "Swap them."
 
 
 def condition(k: Knowledge, leaf: When) -> Iterator[Fault]:
     """Yield what is not known of the things that a test of a rule names."""
     check_id = leaf.answer or leaf.answered or leaf.reading
     if check_id:
-        yield from known([check_id], {**k.checks, **k.questions}, "check", "when")
+        yield from known([check_id], {**k.checks, **k.questions}, "check", ("when",))
     if leaf.answer and leaf.answer in k.questions:
-        yield from known(leaf.is_, k.questions[leaf.answer].outcomes, f"outcome of {leaf.answer}", "when")
+        yield from known(leaf.is_, k.questions[leaf.answer].outcomes, f"outcome of {leaf.answer}", ("when",))
     elif leaf.answer and leaf.answer in k.checks:
-        yield from known(leaf.is_, k.checks[leaf.answer].items, f"item of {leaf.answer}", "when")
+        yield from known(leaf.is_, k.checks[leaf.answer].items, f"item of {leaf.answer}", ("when",))
     if leaf.reading and leaf.reading in k.checks:
         if not k.checks[leaf.reading].compute:
             yield ("when",), f"{leaf.reading} computes nothing.", "Name a measured check."
         else:
-            yield from _test(k, leaf, k.checks[leaf.reading], "when")
+            yield from _test(k, leaf, k.checks[leaf.reading], ("when",))
     if leaf.result and not leaf.reading:
         yield ("when",), f"{leaf.result} of which reading?", "Name the check in `reading`."
     tables: tuple[tuple[str | None, Mapping[str, Any], str], ...] = (
@@ -109,13 +107,13 @@ def condition(k: Knowledge, leaf: When) -> Iterator[Fault]:
         (leaf.axis, k.axes, "axis"),
     )
     for name, table, kind in tables:
-        yield from known([name] if name else [], table, kind, "when")
+        yield from known([name] if name else [], table, kind, ("when",))
     if leaf.axis in k.axes and leaf.axis:
         values = {v.name: v for v in k.axes[leaf.axis].values}
-        yield from known(leaf.is_, values, f"value of axis {leaf.axis}", "when")
-    yield from known(leaf.rows, dict.fromkeys(ROW_PATTERNS), "row pattern", "when")
-    yield from known([leaf.call] if leaf.call else [], dict.fromkeys(CALL_FIGURES), "figure of the call", "when")
+        yield from known(leaf.is_, values, f"value of axis {leaf.axis}", ("when",))
+    yield from known(leaf.rows, dict.fromkeys(ROW_PATTERNS), "row pattern", ("when",))
+    yield from known([leaf.call] if leaf.call else [], dict.fromkeys(CALL_FIGURES), "figure of the call", ("when",))
     for target in (leaf.belief, leaf.repaired):
         if target:
-            yield from targets(k, {"supports": (target,)}, "when")
+            yield from targets(k, {"supports": (target,)}, ("when",))
 

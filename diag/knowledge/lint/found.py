@@ -6,8 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diag.knowledge.base import Knowledge
-from diag.knowledge.lint.flaws import Flaw
+from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.lint.meets import can_meet
 from diag.knowledge.lint.shows import Table
 
@@ -34,13 +33,13 @@ class Route:
     """Each as "question outcome"."""
 
 
-def flaws(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+def flaws(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
     """Yield causes that no one or two answers make likely."""
     for key, route in routes(k, all_tables).items():
         if route.belief < LIKELY and not k.causes[key].no_fault:
             seen = " and ".join(route.answers) or "its complaint"
             what = f"Not found: belief {route.belief:.2f} after {seen}."
-            yield Flaw("causes", key, what, "Let it show almost always in a look or test that finds it.", ("shows",))
+            yield ("causes", key, "shows"), what, "Let it show almost always in a look or test that finds it."
 
 
 def routes(k: Knowledge, all_tables: Mapping[str, Table]) -> dict[str, Route]:

@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any
 
+from diag.knowledge.base import At, Fault, Knowledge
 from diag.knowledge.limits import value_fault
 from diag.units import QUANTITIES
 
-if TYPE_CHECKING:
-    from diag.knowledge.base import Knowledge
 
-Fault = tuple[tuple[str | int, ...], str, str]
-"""Path inside the entry, what is wrong, remedy."""
-
-
-def known(names: Iterable[str], table: Mapping[str, Any], kind: str, *path: str | int) -> Iterator[Fault]:
+def known(names: Iterable[str], table: Iterable[str], kind: str, at: At) -> Iterator[Fault]:
     """Yield each name that the table lacks."""
     for name in names:
         if name not in table:
-            yield path, f"{name!r} is no known {kind}.", nearest(name, table)
+            yield at, f"{name!r} is no known {kind}.", nearest(name, table)
 
 
 def nearest(name: str, table: Iterable[str]) -> str:
@@ -30,28 +24,22 @@ def nearest(name: str, table: Iterable[str]) -> str:
     return f"Did you mean {' or '.join(close)}?" if close else "Add it, or name one that exists."
 
 
-def targets(k: Knowledge, marks: Mapping[str, Iterable[str]], *path: str | int) -> Iterator[Fault]:
+def targets(k: Knowledge, marks: Mapping[str, Iterable[str]], at: At) -> Iterator[Fault]:
     """Yield targets of marks that are no cause and no subsystem, or marked twice."""
-    yield from known(marks, k.marks, "mark word", *path)
-    for word, targets in marks.items():
-        causes = [t for t in targets if not t.startswith("@")]
-        groups = [t[1:] for t in targets if t.startswith("@")]
-        yield from known(causes, k.causes, "cause", *path, word)
-        yield from known(groups, k.subsystems, "subsystem", *path, word)
+    yield from known(marks, k.marks, "mark word", at)
     seen: dict[str, str] = {}
     for word, targets in marks.items():
+        yield from known([t for t in targets if t[0] != "@"], k.causes, "cause", (*at, word))
+        yield from known([t[1:] for t in targets if t[0] == "@"], k.subsystems, "subsystem", (*at, word))
         for target in targets:
             if target in seen:
-                what = f"{target} is marked both {seen[target]} and {word}."
-                yield (*path, word), what, "Keep one of the two."
+                yield (*at, word), f"{target} is marked both {seen[target]} and {word}.", "Keep one of the two."
             seen[target] = word
 
 
-def figure(name: str, value: str, *path: str | int) -> Iterator[Fault]:
+def figure(name: str, value: str, at: At) -> Iterator[Fault]:
     """Yield why a figure cannot be of its quantity."""
     if name not in QUANTITIES:
-        yield path, f"{name!r} is no known quantity.", nearest(name, QUANTITIES)
-        return
-    fault = value_fault(value, name)
-    if fault:
-        yield path, fault, "Correct number or unit."
+        yield at, f"{name!r} is no known quantity.", nearest(name, QUANTITIES)
+    elif fault := value_fault(value, name):
+        yield at, fault, "Correct number or unit."

@@ -6,9 +6,8 @@ from collections.abc import Iterator, Mapping
 from itertools import islice, pairwise, product
 
 from diag.knowledge import model
-from diag.knowledge.base import Knowledge
+from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.condition import When
-from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
 
 MOST_CASES = 20_000
@@ -23,7 +22,7 @@ CONFIRMS = 8.0
 """Least ratio of the strongest mark word."""
 
 
-def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge) -> Iterator[Fault]:
     """Yield mark words out of order, rules that never or always fire, and clashes of axes."""
     yield from _words(knowledge)
     concluded = {str(rule.then.finds) for rule in knowledge.rules.values() if rule.then.finds}
@@ -32,27 +31,26 @@ def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
         yield from _machines(knowledge, key, rule)
 
 
-def _words(k: Knowledge) -> Iterator[Flaw]:
+def _words(k: Knowledge) -> Iterator[Fault]:
     """A rule tops up to the ratio of its word, so the order of the words is the order of their effect."""
     words = list(k.marks.values())
     for stronger, weaker in pairwise(words):
         if stronger.ratio <= weaker.ratio:
             what = f"Acts {weaker.ratio:g}, {stronger.name} before it acts {stronger.ratio:g}."
-            yield Flaw("marks", weaker.name, what, "Write the words from the strongest for to the strongest against.")
+            yield ("marks", weaker.name), what, "Write the words from the strongest for to the strongest against."
     if words and words[0].ratio < CONFIRMS:
         what = f"The strongest word acts {words[0].ratio:g}."
-        yield Flaw("marks", words[0].name, what, f"At least {CONFIRMS:g}: what is found must be believed.", ("ratio",))
+        yield ("marks", words[0].name, "ratio"), what, f"At least {CONFIRMS:g}: what is found must be believed."
 
 
-def _fires(k: Knowledge, key: str, rule: model.Rule, concluded: set[str]) -> Iterator[Flaw]:
+def _fires(k: Knowledge, key: str, rule: model.Rule, concluded: set[str]) -> Iterator[Fault]:
     variables = _variables(k, rule, concluded)
     some = islice(product(*variables.values()), MOST_CASES)
     cases = [dict(zip(variables, case, strict=True)) for case in some]
     if _holds(rule.when, dict.fromkeys(variables, NOTHING)):
-        what = "Fires with nothing known."
-        yield Flaw("rules", key, what, "Rest it on something that was seen.", ("when",))
+        yield ("rules", key, "when"), "Fires with nothing known.", "Rest it on something that was seen."
     elif len(cases) < MOST_CASES and not any(_holds(rule.when, case) for case in cases):
-        yield Flaw("rules", key, "Can never fire.", "Its conditions exclude one another.", ("when",))
+        yield ("rules", key, "when"), "Can never fire.", "Its conditions exclude one another."
 
 
 def _holds(when: When, case: Case) -> bool:
@@ -102,21 +100,20 @@ def _axis_values(k: Knowledge, rule: model.Rule, axis: str) -> list[str]:
     return [v.name for v in k.axes[axis].values if bound is None or v.name in bound]
 
 
-def _machines(k: Knowledge, key: str, rule: model.Rule) -> Iterator[Flaw]:
+def _machines(k: Knowledge, key: str, rule: model.Rule) -> Iterator[Fault]:
     for leaf in rule.when.leaves():
         asked = (leaf.answer or leaf.answered or leaf.reading or "").partition(".")[0]
         if asked in k.checks and not can_meet(rule.applies, k.checks[asked].applies):
             what = f"Waits for {asked}, which is for other machines."
-            yield Flaw("rules", key, what, "Correct `applies` of one of the two.", ("when",))
+            yield ("rules", key, "when"), what, "Correct `applies` of one of the two."
     then = rule.then
     wanted = (*(p.check for p in then.prefers), *then.blocks, *then.asks_again)
     for name in wanted:
         if name in k.checks and not can_meet(rule.applies, k.checks[name].applies):
-            what = f"Speaks of {name}, which is for other machines."
-            yield Flaw("rules", key, what, "Correct `applies`.", ("then",))
+            yield ("rules", key, "then"), f"Speaks of {name}, which is for other machines.", "Correct `applies`."
     for targets in then.marks.values():
         for target in targets:
             causes = [c for c in k.causes.values() if target in (c.id, f"@{c.subsystem}")]
             if causes and not any(can_meet(rule.applies, c.applies) for c in causes):
                 what = f"Marks {target}, which no machine has that it is for."
-                yield Flaw("rules", key, what, "Correct `applies`.", ("then", "marks"))
+                yield ("rules", key, "then", "marks"), what, "Correct `applies`."

@@ -14,10 +14,9 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from diag.knowledge.base import Knowledge, Problem
+from diag.knowledge.base import SOURCED, Knowledge, Problem
 from diag.knowledge.fields import cited
 from diag.knowledge.lint import checks, found, rules, safety, shows, use
-from diag.knowledge.lint.flaws import SOURCED
 from diag.knowledge.load import knowledge_folder, read
 
 COUNTED = ("symptoms", "causes", "checks", "rules", "cautions", "sources")
@@ -55,16 +54,11 @@ def lint(folders: Sequence[Path] = ()) -> LintReport:
 def examine(knowledge: Knowledge) -> list[Problem]:
     """Return what the deeper tests find in knowledge that could be read."""
     all_tables = shows.tables(knowledge)
-    problems: list[Problem] = []
-    for flaw in chain(
+    faults = chain(
         *(module.flaws(knowledge) for module in (checks, rules, safety)),
         *(module.flaws(knowledge, all_tables) for module in (use, shows, found)),
-    ):
-        place = knowledge.places.get((flaw.kind, flaw.key))
-        file = place.file if place else "knowledge"
-        line = place.within(*flaw.path) if place else 1
-        problems.append(Problem(file, line, flaw.key, flaw.what, flaw.remedy))
-    return problems
+    )
+    return [knowledge.problem(*fault) for fault in faults]
 
 
 def counts(knowledge: Knowledge) -> dict[str, Any]:

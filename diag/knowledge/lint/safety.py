@@ -11,8 +11,7 @@ import re
 from collections.abc import Iterator
 
 from diag.knowledge import model
-from diag.knowledge.base import Knowledge
-from diag.knowledge.lint.flaws import Flaw
+from diag.knowledge.base import At, Fault, Knowledge
 
 
 def _pattern(*parts: str) -> re.Pattern[str]:
@@ -53,7 +52,7 @@ FITTINGS = _pattern(
 GUARDED = ("hydraulic_open", "couplers", "hydraulic_holds_weight")
 
 
-def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge) -> Iterator[Fault]:
     """Yield unsafe wordings and unsafe combinations."""
     for key, check in knowledge.checks.items():
         yield from _check(knowledge, key, check)
@@ -62,7 +61,7 @@ def flaws(knowledge: Knowledge) -> Iterator[Flaw]:
     told = {h for caution in knowledge.cautions.values() for h in caution.hazards}
     for name in knowledge.hazards:
         if name not in told:
-            yield Flaw("hazards", name, "No caution is shown for it.", "Write one in cautions.yaml.")
+            yield ("hazards", name), "No caution is shown for it.", "Write one in cautions.yaml."
 
 
 def asks(pattern: re.Pattern[str], text: str) -> str:
@@ -75,69 +74,66 @@ def asks(pattern: re.Pattern[str], text: str) -> str:
     return ""
 
 
-def _check(k: Knowledge, key: str, check: model.Check) -> Iterator[Flaw]:
+def _check(k: Knowledge, key: str, check: model.Check) -> Iterator[Fault]:
     spoken = [(("phone",), check.phone or "")] if check.phone else []
-    texts: list[tuple[tuple[str | int, ...], str]] = [*spoken]
+    texts: list[tuple[At, str]] = [*spoken]
     texts += [(("steps", n), step.do) for n, step in enumerate(check.steps)]
     texts += [(("stand_ins", n), s.do) for n, s in enumerate(check.stand_ins) if s.do]
     texts += [(("outcomes", n), o.advise) for n, o in check.outcomes.items() if o.advise]
-    for path, text in texts:
-        yield from _everywhere("checks", key, path, text)
+    for at, text in texts:
+        yield from _everywhere(("checks", key, *at), text)
     for number, step in enumerate(check.steps):
         yield from _running(k, key, number, step)
         yield from _needs_hazard(key, check, number, step)
 
 
-def _everywhere(kind: str, key: str, path: tuple[str | int, ...], text: str) -> Iterator[Flaw]:
+def _everywhere(at: At, text: str) -> Iterator[Fault]:
     said = asks(BLOWING, text)
     if said:
-        remedy = "Vacuum cleaner with a fine filter, or wipe."
-        yield Flaw(kind, key, f"Asks for blowing out ({said!r}).", remedy, path)
+        yield at, f"Asks for blowing out ({said!r}).", "Vacuum cleaner with a fine filter, or wipe."
     said = asks(MOUTH, text)
     if said:
-        what = f"Asks for the mouth or nose at a part ({said!r})."
-        yield Flaw(kind, key, what, "Use a bulb, or look.", path)
+        yield at, f"Asks for the mouth or nose at a part ({said!r}).", "Use a bulb, or look."
 
 
-def _running(k: Knowledge, key: str, number: int, step: model.Step) -> Iterator[Flaw]:
+def _running(k: Knowledge, key: str, number: int, step: model.Step) -> Iterator[Fault]:
     state = k.states.get(step.state)
     if state is None or not (state.fan or state.moving):
         return
-    path = ("steps", number)
+    at = ("checks", key, "steps", number)
     said = asks(HANDS, step.do)
     if said:
         what = f"Hands at the machine ({said!r}) in the state {step.state}."
-        yield Flaw("checks", key, what, "Split into stop, fit, start, read, stop.", path)
+        yield at, what, "Split into stop, fit, start, read, stop."
     said = asks(BESIDE, step.do) if state.moving else ""
     if said:
         what = f"Somebody beside or on the moving planter ({said!r})."
-        yield Flaw("checks", key, what, "Watch from the cab, a camera, or from far off.", path)
+        yield at, what, "Watch from the cab, a camera, or from far off."
 
 
-def _needs_hazard(key: str, check: model.Check, number: int, step: model.Step) -> Iterator[Flaw]:
-    path = ("steps", number)
+def _needs_hazard(key: str, check: model.Check, number: int, step: model.Step) -> Iterator[Fault]:
+    at = ("checks", key, "steps", number)
     text = f"{step.do} {check.phone}" if check.phone and number == 0 else step.do
     if asks(RAISED, text) and "under_machine" not in check.all_hazards:
-        what = "Under a raised machine without the hazard under_machine."
-        yield Flaw("checks", key, what, "Add it; it is never asked by phone.", path)
+        yield at, "Under a raised machine without the hazard under_machine.", "Add it; it is never asked by phone."
     if asks(FITTINGS, text) and not set(GUARDED) & set(check.all_hazards):
         what = f"Opens oil lines without one of the hazards {', '.join(GUARDED)}."
-        yield Flaw("checks", key, what, "Add it; it is never asked by phone.", path)
+        yield at, what, "Add it; it is never asked by phone."
 
 
-def _repair(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Flaw]:
+def _repair(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Fault]:
     repair = cause.repair
-    texts: list[tuple[tuple[str | int, ...], str]] = [(("repair", "do"), repair.do)]
+    texts: list[tuple[At, str]] = [(("repair", "do"), repair.do)]
     texts.append((("prevention",), cause.prevention))
     if cause.interim:
         texts += [(("interim", name), getattr(cause.interim, name)) for name in ("do", "watch")]
-    for path, text in texts:
-        yield from _everywhere("causes", key, path, text)
+    for at, text in texts:
+        yield from _everywhere(("causes", key, *at), text)
     if repair.by != "technician":
         for name in repair.hazards:
             if name in k.hazards and k.hazards[name].never_phone:
                 what = f"{name} is never asked of a caller, yet the repair is for the {repair.by}."
-                yield Flaw("causes", key, what, "Give it to the technician.", ("repair", "by"))
+                yield ("causes", key, "repair", "by"), what, "Give it to the technician."
         if asks(FITTINGS, repair.do):
             what = "Opens oil lines, yet it is no technician's repair."
-            yield Flaw("causes", key, what, "Give it to the technician.", ("repair", "do"))
+            yield ("causes", key, "repair", "do"), what, "Give it to the technician."

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from diag.knowledge import model
-from diag.knowledge.base import Knowledge
-from diag.knowledge.lint.flaws import Flaw
+from diag.knowledge.base import At, Fault, Knowledge
 from diag.knowledge.lint.meets import can_meet
 from diag.knowledge.shares import YES, Row, Told, base_shares, outcome_shares, told
 from diag.text import count
@@ -33,7 +32,7 @@ class Table:
 
     check: model.Check
     owner: str
-    path: tuple[str | int, ...]
+    path: At
     base: Row
     rows: Mapping[str, Row]
 
@@ -59,7 +58,7 @@ def tables(k: Knowledge) -> dict[str, Table]:
             for c, cause in k.causes.items()
             if _can_be_read(k, told(check, cause)) and can_meet(cause.applies, check.applies)
         }
-        path: tuple[str | int, ...] = ("items", item) if item else ("outcomes",)
+        path: At = ("items", item) if item else ("outcomes",)
         found[key] = Table(check, owner, path, tuple(base_shares(check, k.settings).values()), rows)
     return found
 
@@ -77,7 +76,7 @@ def table_lines(k: Knowledge) -> Iterator[str]:
                 yield f"{key} {outcome} {cause}: {share:.3g}, sound {base:.3g}, ratio {share / base:.3g}"
 
 
-def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
     """Yield what is wrong with what causes show and checks tell."""
     read_by_rules = _answers_read(knowledge)
     for key, table in all_tables.items():
@@ -108,7 +107,7 @@ def _answers_read(k: Knowledge) -> set[tuple[str, str]]:
     return read
 
 
-def _says_nothing(k: Knowledge, key: str, table: Table, read: set[tuple[str, str]]) -> Iterator[Flaw]:
+def _says_nothing(k: Knowledge, key: str, table: Table, read: set[tuple[str, str]]) -> Iterator[Fault]:
     check = table.check
     asks_on = any(o.then_check for o in check.outcomes.values())
     by_rule = any(name in (key, table.owner) for name, _ in read)
@@ -116,7 +115,7 @@ def _says_nothing(k: Knowledge, key: str, table: Table, read: set[tuple[str, str
     if len(table.rows) < len(k.causes):
         rows.add(table.base)
     if len(rows) < 2 and not asks_on and not by_rule and check.takes.kind != "text":
-        yield Flaw("checks", table.owner, "Separates nothing.", "Let causes show in it.", table.path)
+        yield ("checks", table.owner, *table.path), "Separates nothing.", "Let causes show in it."
         return
     said = {o for c in table.rows for o, ratio in table.ratios(c).items() if ratio >= SPEAKS}
     said |= {o for o, base in zip(check.outcomes, table.base, strict=True) if base >= COMMON}
@@ -125,44 +124,42 @@ def _says_nothing(k: Knowledge, key: str, table: Table, read: set[tuple[str, str
             continue
         if not ("." in key and name == "no"):
             what = f"No cause shows itself by {name}, and it asks for nothing."
-            path = table.path if "." in key else (*table.path, name)
-            yield Flaw("checks", table.owner, what, "Let a cause show it, or give it `then_check`.", path)
+            at = ("checks", table.owner, *table.path, *(() if "." in key else (name,)))
+            yield at, what, "Let a cause show it, or give it `then_check`."
 
 
-def _other_machines(k: Knowledge, check: model.Check) -> Iterator[Flaw]:
+def _other_machines(k: Knowledge, check: model.Check) -> Iterator[Fault]:
     for name, outcome in (*check.outcomes.items(), *check.items.items()):
-        path = ("items" if check.items else "outcomes", name)
+        at = ("checks", check.id, "items" if check.items else "outcomes", name)
         for other in outcome.then_check:
             if other in k.checks and not can_meet(check.applies, k.checks[other].applies):
-                what = f"Asks for {other}, which is for other machines."
-                yield Flaw("checks", check.id, what, "Ask for a check that fits.", path)
+                yield at, f"Asks for {other}, which is for other machines.", "Ask for a check that fits."
     for stand_in in check.stand_ins:
         other_check = k.checks.get(stand_in.check or "")
         if other_check and not can_meet(check.applies, other_check.applies):
             what = f"Its stand-in {other_check.id} is for other machines."
-            yield Flaw("checks", check.id, what, "Name one that fits.", ("stand_ins",))
+            yield ("checks", check.id, "stand_ins"), what, "Name one that fits."
 
 
 # --- causes -------------------------------------------------------------------------------------
 
 
-def _told_for_nothing(k: Knowledge) -> Iterator[Flaw]:
+def _told_for_nothing(k: Knowledge) -> Iterator[Fault]:
     for key, cause in k.causes.items():
         for name, own in cause.shows.items():
             check = k.checks.get(name)
             if check is None:
                 continue
-            path = ("shows", name)
+            at = ("causes", key, "shows", name)
             if not can_meet(cause.applies, check.applies):
                 what = f"Shows in {name}, which is for other machines."
-                yield Flaw("causes", key, what, "Drop it, or correct `applies` of one of the two.", path)
+                yield at, what, "Drop it, or correct `applies` of one of the two."
             line = next((t for t in check.tells if t.fits(cause)), None)
             if line is not None and line.shows == own:
-                what = f"Tells of {name} what its attributes tell already."
-                yield Flaw("causes", key, what, "Drop it.", path)
+                yield at, f"Tells of {name} what its attributes tell already.", "Drop it."
 
 
-def _told_by_few(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+def _told_by_few(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
     """A new cause that few checks speak of is told which ones speak of its neighbours."""
     speaks = {c: {key for key, t in all_tables.items() if c in t.rows and not _mute(t, c)} for c in k.causes}
     for key, cause in k.causes.items():
@@ -179,7 +176,7 @@ def _told_by_few(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw
         ]
         if wanted:
             what = f"Spoken of by {count(len(speaks[key]), 'check')}; of its neighbours speak {', '.join(wanted[:12])}."
-            yield Flaw("causes", key, what, "Say in `shows` what they bring, and give its attributes.", ("shows",))
+            yield ("causes", key, "shows"), what, "Say in `shows` what they bring, and give its attributes."
 
 
 def _mute(table: Table, cause: str) -> bool:
@@ -204,11 +201,11 @@ def look_alikes(k: Knowledge) -> Iterator[tuple[str, str, float]]:
             yield one, other, likeness
 
 
-def _look_alikes(k: Knowledge, all_tables: list[Table]) -> Iterator[Flaw]:
+def _look_alikes(k: Knowledge, all_tables: list[Table]) -> Iterator[Fault]:
     for one, other, _ in look_alikes(k):
         if not any(_separates(k, table, one, other) for table in all_tables):
             what = f"No check separates it from its look-alike {other}."
-            yield Flaw("causes", one, what, "Let them show differently in one check.", ("shows",))
+            yield ("causes", one, "shows"), what, "Let them show differently in one check."
 
 
 def _separates(k: Knowledge, table: Table, one: str, other: str) -> bool:

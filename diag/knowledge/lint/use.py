@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from diag.knowledge import model
-from diag.knowledge.base import Knowledge
+from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.hazards import hazards_of_check
-from diag.knowledge.lint.flaws import Flaw
 from diag.knowledge.lint.meets import can_meet
 from diag.knowledge.lint.shows import Table
 
@@ -16,7 +15,7 @@ CONFIRMS, EXCLUDES = 8.0, 0.25
 """Ratios to a sound machine from which on an answer can confirm or exclude a cause."""
 
 
-def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
     """Yield what is never used and what can never be reached."""
     yield from _unused(knowledge)
     yield from _findings(knowledge)
@@ -26,12 +25,12 @@ def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fla
     yield from _circles(knowledge)
 
 
-def _unused(k: Knowledge) -> Iterator[Flaw]:
+def _unused(k: Knowledge) -> Iterator[Fault]:
     used = _names_in_use(k)
     for kind, names in used.items():
         for name in getattr(k, kind):
             if name not in names:
-                yield Flaw(kind, name, "Used nowhere.", "Use it, or remove it.")
+                yield (kind, name), "Used nowhere.", "Use it, or remove it."
 
 
 def _names_in_use(k: Knowledge) -> Mapping[str, set[str]]:
@@ -76,39 +75,39 @@ def _context_names(k: Knowledge) -> set[str]:
     return names
 
 
-def _findings(k: Knowledge) -> Iterator[Flaw]:
+def _findings(k: Knowledge) -> Iterator[Fault]:
     found = {rule.then.finds for rule in k.rules.values() if rule.then.finds}
     read = {leaf.finding for rule in k.rules.values() for leaf in rule.when.leaves() if leaf.finding}
     for name in k.findings:
         if name not in found:
             what = "No rule concludes it" + (", yet rules wait for it." if name in read else ".")
-            yield Flaw("findings", name, what, "Write the rule, or remove it.")
+            yield ("findings", name), what, "Write the rule, or remove it."
 
 
-def _reach(key: str, cause: model.Cause, all_tables: Mapping[str, Table]) -> Iterator[Flaw]:
+def _reach(key: str, cause: model.Cause, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
     """What attributes tell can exclude a cause but never confirms it: many share them."""
     own = [t for name, t in all_tables.items() if name.partition(".")[0] in cause.shows and key in t.rows]
     if not any(max(t.ratios(key).values()) >= CONFIRMS for t in own):
-        yield Flaw("causes", key, "No check can confirm it.", "Let it show in a look or test that decides it.")
+        yield ("causes", key), "No check can confirm it.", "Let it show in a look or test that decides it."
     if not any(min(t.ratios(key).values()) <= EXCLUDES for t in all_tables.values() if key in t.rows):
-        yield Flaw("causes", key, "No check can exclude it.", "Let it show almost always in a check.")
+        yield ("causes", key), "No check can exclude it.", "Let it show almost always in a check."
 
 
-def _proof(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Flaw]:
+def _proof(k: Knowledge, key: str, cause: model.Cause) -> Iterator[Fault]:
     if cause.no_fault:
         return
-    path = ("repair",)
+    at = ("causes", key, "repair")
     if cause.repair.verify is None:
-        yield Flaw("causes", key, "Its repair has no proof.", "Name a verification in `verify`.", path)
+        yield at, "Its repair has no proof.", "Name a verification in `verify`."
         return
     verification = k.verifications.get(cause.repair.verify)
     proofs = [k.checks[c] for c in verification.passes if c in k.checks] if verification else []
     if proofs and not any(can_meet(cause.applies, proof.applies) for proof in proofs):
         what = f"No check of {cause.repair.verify} fits the machines that have this cause."
-        yield Flaw("causes", key, what, "Name another verification.", path)
+        yield at, what, "Name another verification."
 
 
-def _circles(k: Knowledge) -> Iterator[Flaw]:
+def _circles(k: Knowledge) -> Iterator[Fault]:
     for key, cause in k.causes.items():
         seen, todo = set[str](), [b.cause for b in cause.leads_to]
         while todo:
@@ -117,5 +116,4 @@ def _circles(k: Knowledge) -> Iterator[Flaw]:
                 seen.add(name)
                 todo += [b.cause for b in k.causes[name].leads_to]
         if key in seen:
-            what = "Brings itself about through leads_to."
-            yield Flaw("causes", key, what, "Cut the circle.", ("leads_to",))
+            yield ("causes", key, "leads_to"), "Brings itself about through leads_to.", "Cut the circle."
