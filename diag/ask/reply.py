@@ -23,6 +23,7 @@ from diag.text import clean, one_line
 
 UNSURE, CANNOT = "?", "x"
 DANGER = "DANGER"
+YES, NO = ("y", "yes", "yeah", "yep"), ("n", "no", "nope")
 _WORDS = re.compile(r"[a-z0-9]+")
 _NUMBERS = re.compile(r"\d{1,3}(?:[ ,]+\d{1,3})*")
 
@@ -211,7 +212,7 @@ def _check(asked: _Asked) -> Reply:
         return NOTHING
     if low in (UNSURE, "not sure", "unsure", "don't know", CANNOT, "can't"):
         return _refused(asked, "cannot_here" if low in (CANNOT, "can't") else "unsure")
-    found = list(_yes_or_no(check, low)) or _chosen(asked)
+    found = [*_yes_or_no(check, low)] or _chosen(asked)
     if len(found) == 1:
         told = check.outcomes[found[0]].says
         return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
@@ -224,8 +225,10 @@ def _check(asked: _Asked) -> Reply:
 
 def _yes_or_no(check: Check, low: str) -> Sequence[str]:
     """Return the outcomes that a plain yes or no means to the question, () where it means none."""
-    yes, no = ("y", "yes", "yeah", "yep"), ("n", "no", "nope")
-    return check.yes if low in yes else check.no if low in no else ()
+    for name, words, means in (("yes", YES, check.yes), ("no", NO, check.no)):
+        if low in words:
+            return means or ((name,) if name in check.outcomes else ())
+    return ()
 
 
 def _figures(asked: _Asked) -> Reply:

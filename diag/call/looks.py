@@ -71,8 +71,7 @@ def form_lines(call: CallDesk, keys: list[str]) -> tuple[FormLine, ...]:
             continue
         for name, outcome in check.outcomes.items():
             if name != fine:
-                label = outcome.says if check.takes.kind != "yes_no" else f"{outcome.says}"
-                lines.append(FormLine(key, name, label, group, fine=fine))
+                lines.append(FormLine(key, name, outcome.says, group, fine=fine))
     return tuple(sorted(lines, key=lambda line: [x.group for x in lines].index(line.group)))
 
 

@@ -45,3 +45,12 @@ def test_a_measured_question_takes_words_first_and_figures_as_well(call: CallDes
     figures = said(call, "vac_lower_step", "4 of 200, 5 of 200, 20 of 200, 6 of 200")
     assert figures.fits
     assert "doubles" in " ".join(figures.told)
+
+
+def test_a_short_yes_is_the_outcome_of_that_name(call: CallDesk) -> None:
+    """Where the outcomes are yes and no themselves, "yeah" and "n" mean them."""
+    asked = [c for c in call.engine.knowledge.questions.values() if {"yes", "no"} == set(c.outcomes)]
+    assert asked
+    for check in asked:
+        assert ("yes",) == said(call, check.id, "Yeah").picked
+        assert ("no",) == said(call, check.id, "n").picked

@@ -600,3 +600,13 @@ def test_a_question_of_yes_or_no_says_what_they_mean(tiny: Tiny) -> None:
     tiny.check["phone"] = "Is it lower than it was before?"
     tiny.check["yes"], tiny.check["no"] = "bad0", "good"
     assert [] == measured(tiny, low(above="2 inH2O"))
+
+
+def test_every_outcome_is_a_kind_of_yes_or_of_no(tiny: Tiny) -> None:
+    """An outcome that neither word leads to could not be told in words; one may stand under both."""
+    tiny.check.update(phone="Is it bad?", yes="bad", no="good")
+    tiny.check["outcomes"]["worse"] = {"says": "still worse"}
+    tiny.check["tells"] = [*tiny.check.get("tells", []), {"rows": ["one"], "shows": {"worse": "rarely"}}]
+    assert "alpha_look: Neither yes nor no leads to worse." in tiny.lint()
+    tiny.check["yes"] = ["bad", "worse"]
+    assert "alpha_look: Neither yes nor no leads to worse." not in tiny.lint()

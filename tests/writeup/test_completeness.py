@@ -15,7 +15,8 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load, read
 from diag.knowledge.story_terms import MOMENTS
 from diag.reason.judge import Engine
-from diag.writeup.completeness import FIELDS, at_risk, check_story, missing, missing_text, stock_phrases
+from diag.writeup.completeness import at_risk, check_story, missing, missing_text
+from diag.writeup.completeness_tests import FIELDS, stock_phrases
 from diag.writeup.mending import with_losses
 from diag.writeup.story import details, tell
 

@@ -54,6 +54,9 @@ def _phone(key: str, check: model.Check) -> Iterator[Fault]:
     if YES_OR_NO.search(text) and not EITHER.search(text) and not _yes_and_no(check):
         what = "Asks for yes or no, and neither is an answer."
         yield at, what, "Say in `yes` and `no` which outcomes they mean, or ask how much or which."
+    mute = [name for name in check.outcomes if name not in (*check.yes, *check.no)] if check.yes or check.no else []
+    if mute:
+        yield at, f"Neither yes nor no leads to {', '.join(mute)}.", "Name every outcome in `yes` or `no`, or in both."
     for name in ("why", "read_back"):
         if getattr(check, name) is None:
             yield at, f"Phone wording without `{name}`.", "Add it; it is read aloud."
