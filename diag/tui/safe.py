@@ -31,6 +31,10 @@ def lines(rows: Iterable[Iterable[Part]]) -> Content:
     return say(*joined)
 
 
+LEAST_ASKED = 12
+"""Columns that a question keeps beside its answer."""
+
+
 def fit(text: str, width: int) -> str:
     """Return text on one line in so many columns, its end marked when something is left out."""
     from rich.cells import cell_len, set_cell_size
@@ -39,3 +43,10 @@ def fit(text: str, width: int) -> str:
     if cell_len(told) <= width:
         return told
     return set_cell_size(told, max(0, width - 2)).rstrip() + ".."
+
+
+def fit_echo(text: str, width: int) -> str:
+    """Return "question: answer" on one line in so many columns; what is left out is of the question, if it can be."""
+    asked, colon, answer = " ".join(clean(text).split()).rpartition(": ")
+    room = width - len(answer) - 2
+    return fit(text if room < LEAST_ASKED else fit(asked, room) + colon + answer, width)

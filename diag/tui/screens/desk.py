@@ -20,7 +20,7 @@ from diag.reason.cautions import spoken, spoken_of_check
 from diag.say import present
 from diag.say.follows import follows
 from diag.tui.act import Act, bindings
-from diag.tui.safe import Part, fit, lines, say
+from diag.tui.safe import Part, fit, fit_echo, lines, say
 from diag.tui.screens import doings
 from diag.tui.screens.page import Page
 from diag.tui.screens.question import causes_rows, details_words, question_rows, side_rows
@@ -222,7 +222,7 @@ class DeskScreen(Page[None]):
         width = max(30, self.app.size.width - 2)
         if not self.work.echo:
             return say("")
-        return say(("last: ", "bold"), fit(self.work.echo, width - (30 if self.work.can_undo else 6)),
+        return say(("last: ", "bold"), fit_echo(self.work.echo, width - (30 if self.work.can_undo else 6)),
                    ("   Ctrl+Z takes it back" if self.work.can_undo else "", "$quiet"))
 
     def moment(self) -> tuple[str, ...]:

@@ -62,18 +62,22 @@ class HeardPanel(Widget, can_focus=True):
 
     def render(self) -> Content:
         width = max(40, self.size.width)
-        rows: list[list[Part]] = []
+        enter: Part = ("  Enter", "bold $accent")
+        rows: list[list[Part]] = [[enter, " when that is all they say; then digits and letters choose"]]
+        if self.has_focus:
+            rows = [[enter, " to the first question   ", ("Up", "bold $accent"), " back to the words"]]
         if self.driving is not None:
             mark = ("[0]" if self.driving.taken else " 0 ", "bold $accent")
             rows += [[("  Ask first  ", "bold $warning"), f'"{self.driving.because}"  ', mark, " yes"], [""]]
         if self.said:
             rows += [["  ", (self.said, "$warning")]]
         if self.facts:
-            told = "    bold goes along; a letter turns one, + takes all"
+            told = "    bold goes along" + ("; a letter turns one, + takes all" if self.has_focus else "")
             rows.append([("  Heard", "bold $secondary"), (told, "$quiet")])
             rows += [*self._chips(width), [""]]
         if self.candidates:
-            rows.append([("  It sounds like", "bold $secondary"), ("    a digit takes or drops one", "$quiet")])
+            told = "    a digit takes or drops one" if self.has_focus else ""
+            rows.append([("  It sounds like", "bold $secondary"), (told, "$quiet")])
             room = min(46, max(len(c.words) for c in self.candidates))
             for n, chip in enumerate(self.candidates, 1):
                 sign = f"[{n}]" if chip.taken else f" {n} "
@@ -81,11 +85,6 @@ class HeardPanel(Widget, can_focus=True):
                 left = width - len(words) - 12
                 rows.append([(f"   {sign} ", "bold $accent"), (words, "bold" if chip.taken else ""),
                              ("  " + fit(chip.because, left) if left > 12 else "", "$quiet")])
-        if self.has_focus:
-            rows += [[""], [("  Enter", "bold $accent"), " to the first question   ", ("Up", "bold $accent"),
-                            " back to the words"]]
-        else:
-            rows += [[""], [("  Enter", "bold $accent"), " when that is all they say"]]
         return lines(rows)
 
     def _chips(self, width: int) -> list[list[Part]]:
