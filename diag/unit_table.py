@@ -68,7 +68,7 @@ class Quantity:
 def _unit(dimension: str, name: str, factor: float, aliases: str = "", label: str | None = None,
           offset: float = 0.0) -> Unit:
     names = tuple(a.strip() for a in aliases.split("|") if a.strip())
-    return Unit(name, dimension, factor, offset, names, name if label is None else label)
+    return Unit(name, dimension, factor, offset, aliases=names, label=name if label is None else label)
 
 
 _UNITS = (
@@ -198,7 +198,7 @@ _UNITS = (
 
 def _quantity(name: str, si: str, lowest: float, highest: float, us: str, metric: str, label: str,
               usual: tuple[float, float] | None = None) -> Quantity:
-    return Quantity(name, si, lowest, highest, us, metric, label, usual or (lowest, highest))
+    return Quantity(name, si, lowest, highest, us=us, metric=metric, label=label, usual=usual or (lowest, highest))
 
 
 _QUANTITIES = (

@@ -139,38 +139,43 @@ def _listed(value: Any) -> list[Any]:
 
 
 def _lines(what: str, want: Any, result: Mapping[str, Any], judgement: Judgement) -> Iterable[dict[str, Any]]:
-    words = {r.cause: r.belief for r in judgement.ranking}
-    order = [r.cause for r in judgement.ranking]
-    if what == "top":
-        got: Any = order[0] if order else None
-        yield _line(what, want, got, got in _listed(want))
-    elif what == "top3":
-        for cause in _listed(want):
-            yield _line(what, cause, order[:3], cause in order[:3])
-    elif what == "not_set_aside":
-        for cause in _listed(want):
-            yield _line(what, cause, words.get(cause), words.get(cause) not in (None, "set_aside"))
-    elif what == "rejects":
-        for cause in _listed(want):
-            yield _line(what, cause, words.get(cause), words.get(cause) in (None, "unlikely", "set_aside"))
-    elif what == "belief":
-        for cause, word in want.items():
-            yield _line(f"belief of {cause}", word, words.get(cause), words.get(cause) in _listed(word))
-    elif what == "next_check":
-        got = result["next_check"]["check"] if result["next_check"] else None
-        yield _line(what, want, got, got in _listed(want))
+    if what in ("top3", "not_set_aside", "rejects", "belief"):
+        yield from _of_causes(what, want, judgement)
     elif what in ("findings", "cautions"):
-        key = what.removesuffix("s")
-        found = [entry[key] for entry in result[what]]
+        found = [entry[what.removesuffix("s")] for entry in result[what]]
         for name in _listed(want):
             yield _line(what, name, found, name in found)
     elif what == "conflict":
-        got = [c["check"] for c in result["conflicts"]]
+        got: Any = [c["check"] for c in result["conflicts"]]
         ok = bool(got) == want if isinstance(want, bool) else all(c in got for c in _listed(want))
         yield _line(what, want, got, ok)
+    elif what == "top":
+        got = judgement.ranking[0].cause if judgement.ranking else None
+        yield _line(what, want, got, got in _listed(want))
+    elif what == "next_check":
+        got = result["next_check"]["check"] if result["next_check"] else None
+        yield _line(what, want, got, got in _listed(want))
     else:
         got = result.get(what)
         yield _line(what, want, got, got == want)
+
+
+def _of_causes(what: str, want: Any, judgement: Judgement) -> Iterable[dict[str, Any]]:
+    """Yield one line per cause that is expected among the first, kept, rejected or believed so."""
+    words = {r.cause: r.belief for r in judgement.ranking}
+    first = [r.cause for r in judgement.ranking[:3]]
+    if what == "belief":
+        for cause, word in want.items():
+            yield _line(f"belief of {cause}", word, words.get(cause), words.get(cause) in _listed(word))
+        return
+    for cause in _listed(want):
+        word = words.get(cause)
+        if what == "top3":
+            yield _line(what, cause, first, cause in first)
+        elif what == "not_set_aside":
+            yield _line(what, cause, word, word not in (None, "set_aside"))
+        else:
+            yield _line(what, cause, word, word in (None, "unlikely", "set_aside"))
 
 
 def _line(what: str, want: Any, got: Any, ok: bool) -> dict[str, Any]:

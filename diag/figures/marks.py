@@ -33,7 +33,7 @@ def _split(entry: Entry, parts: Sequence[str]) -> Iterator[Entry]:
             yield Entry("break", ",", at, at + 1)
             at += 1
         yield (replace(entry, figures=part, start=at, text=part + entry.text[len(entry.figures):], negative=False)
-               if last else Entry("value", part, at, at + len(part), part, negative=entry.negative and i == 0))
+               if last else Entry("value", part, at, at + len(part), figures=part, negative=entry.negative and i == 0))
         at += len(part)
 
 

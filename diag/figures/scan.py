@@ -124,8 +124,8 @@ class Scanner:
         thousand = _THOUSAND.match(self.text, end) if self._thousands else None
         if thousand:
             end, times = thousand.end(), 1000
-        self._entries.append(Entry("value", self.text[start:end], start, end, found[0], "",
-                                   signed and self.text[start] == "-", times, line=self._line))
+        self._entries.append(Entry("value", self.text[start:end], start, end, figures=found[0], part="",
+                                   negative=signed and self.text[start] == "-", times=times, line=self._line))
         return end
 
     def _fraction(self, start: int, end: int, part: str, signed: bool) -> int:
@@ -139,8 +139,8 @@ class Scanner:
             return end
         if joint is not None:
             self._entries.append(joint)
-        self._entries.append(Entry("value", self.text[start:end], start, end, "", part,
-                                   signed and self.text[start] == "-", line=self._line))
+        self._entries.append(Entry("value", self.text[start:end], start, end, figures="", part=part,
+                                   negative=signed and self.text[start] == "-", line=self._line))
         return end
 
     def _not_read(self, at: int) -> int | None:

@@ -65,7 +65,7 @@ class Table:
         for i, row in enumerate(self.rows):
             found.setdefault(row, []).append(i)
         return {row: Table(self.name, tuple(self.values[i] for i in at), tuple(self.rows[i] for i in at), (),
-                           tuple(self.lines[i] for i in at), self.units)
+                           lines=tuple(self.lines[i] for i in at), units=self.units)
                 for row, at in found.items()}
 
 
@@ -165,8 +165,8 @@ def _table(header: str, lines: Iterator[str], wanted: tuple[str, ...], unit: str
             _line(cells, names, value, row, time=time, got=got, mark=mark, where=f"{where}:{number}", number=number)
     if not got.values:
         raise MeasureError("There is a header but no value.", where, "Put one value on each line below it.")
-    return _checked(Table(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), tuple(got.lines),
-                          tuple(got.units), got.skipped), where)
+    return _checked(Table(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), lines=tuple(got.lines),
+                          units=tuple(got.units), skipped=got.skipped), where)
 
 
 def _checked(table: Table, where: str) -> Table:
@@ -297,5 +297,5 @@ def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before:
     return _checked(Table(
         name, tuple(value.si() for _, value in got),
         tuple(first if i.place == AGAIN else int(i.place) for i, _ in got) if per_row else (), (),
-        tuple(i.line for i, _ in got), tuple(dict.fromkeys(value.unit for _, value in got)),
-        len(items) - len(got)), where)
+        lines=tuple(i.line for i, _ in got), units=tuple(dict.fromkeys(value.unit for _, value in got)),
+        skipped=len(items) - len(got)), where)

@@ -133,7 +133,8 @@ class _Gathered:
         for name in ENTRY_FOLDERS:
             files += sorted((folder / name).glob("*.yaml"), key=lambda p: p.name)
         if not files:
-            self._problem(str(folder), 1, "knowledge", "No knowledge files here.", "Name the folder that holds them.")
+            self._problem(str(folder), 1, "knowledge", "No knowledge files here.",
+                          remedy="Name the folder that holds them.")
         if (folder / CALLERS).is_dir():
             self.callers.append(folder / CALLERS)
         for path in files:
@@ -146,37 +147,40 @@ class _Gathered:
             data, lines = load_yaml(path, name=shown)
         except KnowledgeError as error:
             file, _, line = error.where.rpartition(":")
-            self._problem(file or shown, int(line) if line.isdigit() else 1, path.stem, error.what, error.remedy)
+            self._problem(file or shown, int(line) if line.isdigit() else 1, path.stem, error.what, remedy=error.remedy)
             return
         except OSError as error:
-            self._problem(shown, 1, path.stem, f"Cannot be read: {error.strerror}.", "Check the file and its rights.")
+            self._problem(shown, 1, path.stem, f"Cannot be read: {error.strerror}.",
+                          remedy="Check the file and its rights.")
             return
         if path.parent != folder:
-            self.sections.append(_Section(folder, path.parent.name, data, shown, lines, ()))
+            self.sections.append(_Section(folder, path.parent.name, data, shown, lines=lines, path=()))
         elif path.stem == "lexicon":
             self._add_lexicon(data, shown, lines)
         elif isinstance(data, dict):
             for key, value in data.items():
                 if key in SECTIONS:
-                    self.sections.append(_Section(folder, key, value, shown, lines, (key,)))
+                    self.sections.append(_Section(folder, key, value, shown, lines=lines, path=(key,)))
                 elif key in ("version", "requires_program", "settings", "write_up"):
                     self.head[key] = value
                     self.places["head", key] = Place(shown, lines.at((key,)), lines, (key,))
                 else:
-                    self._problem(shown, lines.at((key,)), key, "Unknown section.", f"Known: {', '.join(SECTIONS)}.")
+                    self._problem(shown, lines.at((key,)), key, "Unknown section.",
+                                  remedy=f"Known: {', '.join(SECTIONS)}.")
         else:
-            self._problem(shown, 1, path.stem, "A mapping of sections is expected.", "Start with `sections: [...]`.")
+            self._problem(shown, 1, path.stem, "A mapping of sections is expected.",
+                          remedy="Start with `sections: [...]`.")
 
     def _add_lexicon(self, data: Any, shown: str, lines: Lines) -> None:
         try:
             self.lexicon = Lexicon.model_validate(data)
         except ValidationError as error:
-            self._invalid("lexicon", error, shown, lines, ())
+            self._invalid("lexicon", error, shown, lines, path=())
 
     def _add_entries(self, section: _Section, seen: set[tuple[Path, str, str]]) -> None:
         kind, shown, lines, path = section.kind, section.file, section.lines, section.path
         if not isinstance(section.data, list):
-            self._problem(shown, lines.at(path), kind, "A list of entries is expected.", "Write `- id: ...`.")
+            self._problem(shown, lines.at(path), kind, "A list of entries is expected.", remedy="Write `- id: ...`.")
             return
         entry_model = SECTIONS[kind]
         key_field = "id" if "id" in entry_model.model_fields else "name"
@@ -186,13 +190,14 @@ class _Gathered:
             key = str(raw.get(key_field, f"entry {number + 1}")) if isinstance(raw, dict) else f"entry {number + 1}"
             if (section.folder, kind, key) in seen:
                 where = self.places[kind, key]
-                self._problem(shown, lines.at(here), key, f"Already stands in {where.file}:{where.line}.", "Rename it.")
+                self._problem(shown, lines.at(here), key, f"Already stands in {where.file}:{where.line}.",
+                              remedy="Rename it.")
                 continue
             try:
                 entry = entry_model.model_validate(_overlaid(raw, self.entries[kind].get(key)),
                                                    context={GROUPS: groups})
             except ValidationError as error:
-                self._invalid(key, error, shown, lines, here)
+                self._invalid(key, error, shown, lines, path=here)
                 continue
             seen.add((section.folder, kind, key))
             self.entries[kind][sys.intern(key)] = entry
@@ -205,10 +210,10 @@ class _Gathered:
             place = tuple(p for p in item["loc"] if isinstance(p, str | int))
             field_name = ".".join(str(p) for p in place) or "entry"
             what = f"{field_name}: {item['msg']}."
-            self._problem(shown, lines.at((*path, *place)), key, what, _remedy(item))
+            self._problem(shown, lines.at((*path, *place)), key, what, remedy=_remedy(item))
 
     def _problem(self, file: str, line: int, key: str, what: str, remedy: str) -> None:
-        self.problems.append(Problem(file, line, key, what, remedy))
+        self.problems.append(Problem(file, line, key, what, remedy=remedy))
 
     def _head(self, name: str, of: type[BaseModel]) -> BaseModel | None:
         place = self.places.get(("head", name))
@@ -216,9 +221,9 @@ class _Gathered:
             return of.model_validate(self.head.get(name, {}))
         except ValidationError as error:
             if place and place.lines:
-                self._invalid(name, error, place.file, place.lines, (name,))
+                self._invalid(name, error, place.file, place.lines, path=(name,))
             else:
-                self._problem("knowledge.yaml", 1, name, "Missing.", "The folder needs a knowledge.yaml.")
+                self._problem("knowledge.yaml", 1, name, "Missing.", remedy="The folder needs a knowledge.yaml.")
             return None
 
     def build(self) -> Knowledge | None:

@@ -47,7 +47,7 @@ def plan(good: float, bad: float, maker: float = 0.05, user: float = 0.05, most:
             break
         risk = 1 - binomial_cdf(accept, n, good)
         if risk <= maker:
-            return Plan(n, accept, good, bad, risk, binomial_cdf(accept, n, bad))
+            return Plan(n, accept, good, bad, maker=risk, user=binomial_cdf(accept, n, bad))
     raise MeasureError(f"More than {most} seeds would be needed.", remedy="Take shares farther apart.")
 
 
@@ -66,7 +66,7 @@ def fixed(n: int, good: float, bad: float, user: float = 0.05) -> Plan | None:
     accept = max((k for k in range(n + 1) if binomial_cdf(k, n, bad) <= user), default=None)
     if accept is None:
         return None
-    return Plan(n, accept, good, bad, 1 - binomial_cdf(accept, n, good), binomial_cdf(accept, n, bad))
+    return Plan(n, accept, good, bad, maker=1 - binomial_cdf(accept, n, good), user=binomial_cdf(accept, n, bad))
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def steps(limit: float, spacing: float, seconds_per_seed: float = 6.0,
     for name, title, times, risk in STEPS:
         p = plan(limit / 2, min(0.9, limit * times), maker=0.10, user=risk)
         minutes = setup_minutes + p.n * seconds_per_seed / 60
-        found.append(Step(name, title, p, p.n * spacing, minutes, cannot_show(p)))
+        found.append(Step(name, title, p, p.n * spacing, minutes=minutes, cannot_show=cannot_show(p)))
     return found
 
 

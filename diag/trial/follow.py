@@ -134,7 +134,8 @@ def _ask(call: CallDesk, machine: Machine, before: Judgement) -> Step:
         call.proof(waiting[-1].event, "not_accepted", [event])
     first, top = before.ranking[0], call.think().judgement.ranking[0]
     idle = first.cause == top.cause and abs(first.probability - top.probability) < MOVED
-    return Step(offer.check, offer.minutes, answer.outcome, answer.how, top.cause, top.probability, idle)
+    return Step(offer.check, offer.minutes, answer.outcome, answer.how, leader=top.cause,
+                belief=top.probability, idle=idle)
 
 
 def _record(call: CallDesk, check: str, answer: Answered) -> str:

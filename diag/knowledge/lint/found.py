@@ -65,7 +65,7 @@ def routes(k: Knowledge, all_tables: Mapping[str, Table]) -> dict[str, Route]:
         asked = {key: can_meet(cause.applies, t.check.applies) for key, t in all_tables.items()}
         open_rows = np.array([asked[t.check.id] for _, _, t, _ in rows])
         usable = np.flatnonzero(open_rows & (chance[:, place[c]] >= OFTEN) & (ratio[:, place[c]] > 1.0))
-        found[c] = _best(ratio[usable], weights, looks[usable], [rows[int(n)][0] for n in usable], place[c])
+        found[c] = _best(ratio[usable], weights, looks[usable], [rows[int(n)][0] for n in usable], at=place[c])
     return found
 
 

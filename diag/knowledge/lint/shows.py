@@ -59,7 +59,7 @@ def tables(k: Knowledge) -> dict[str, Table]:
             if _can_be_read(k, told(check, cause)) and can_meet(cause.applies, check.applies)
         }
         path: At = ("items", item) if item else ("outcomes",)
-        found[key] = Table(check, owner, path, tuple(base_shares(check, k.settings).values()), rows)
+        found[key] = Table(check, owner, path, tuple(base_shares(check, k.settings).values()), rows=rows)
     return found
 
 
