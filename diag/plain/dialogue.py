@@ -214,7 +214,7 @@ class Dialogue:
         accepted = self._symptoms(match)
         facts = self._facts(match)
         typed = {"call_back": self.ask("When to call back [not said]")} if message else {}
-        taking = Taking(channel, words, accepted, match.said_not, facts, typed, relayed=spoke)
+        taking = Taking(channel, words, accepted, match.said_not, facts=facts, typed=typed, relayed=spoke)
         self.talk.call = take(self.desk, self._mend_taking(taking))
         self.say("help says what else you can type at any question.")
 

@@ -45,7 +45,7 @@ def stopping(
     knowledge: Knowledge, channel: str, flags: Iterable[str], raised: Iterable[str] = ()
 ) -> tuple[Caution, ...]:
     """Return the cautions that end all asking until the situation is put right, worst first."""
-    return tuple(c for c in cautions_for(knowledge, (), channel, flags, raised) if c.stops)
+    return tuple(c for c in cautions_for(knowledge, (), channel, flags, raised=raised) if c.stops)
 
 
 def cautions_of_check(
@@ -53,7 +53,7 @@ def cautions_of_check(
     *, machine: Mapping[str, Any] | None = None,
 ) -> tuple[Caution, ...]:
     """Return the cautions that come before a check: those of its hazards and of the machine states of its steps."""
-    return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised, machine=machine)
+    return cautions_for(knowledge, hazards_of_check(knowledge, check), channel, flags, raised=raised, machine=machine)
 
 
 def spoken(knowledge: Knowledge) -> dict[str, str]:

@@ -58,8 +58,9 @@ def prices(case: Case, tables: Tables) -> Prices:
     in_vain = np.maximum(tables.if_wrong, back)
     unknown = settings.hand_over
     return Prices(
-        here, in_vain, tables.works, doable, leave, on_site, unknown, np.where(doable, here, away),
-        unknown if case.channel == "site" else leave + unknown,
+        here, in_vain, tables.works, doable, leave=leave, found=on_site, found_unknown=unknown,
+        known=np.where(doable, here, away),
+        known_unknown=unknown if case.channel == "site" else leave + unknown,
     )
 
 

@@ -54,11 +54,13 @@ def how(engine: Engine, case: Case, judgement: Judgement, cause: str) -> tuple[W
     weights = []
     if judgement.pi[position] > 0:
         ratio = math.log10(float(judgement.pi[position]) / engine.knowledge.settings.unknown)
-        weights.append(Weight("frequency", "frequency", (), (), (), round(ratio, 2), "how often it is the cause"))
+        weights.append(Weight("frequency", "frequency", checks=(), outcomes=(), events=(), log10=round(ratio, 2),
+                              words="how often it is the cause"))
     symptoms = judgement.symptoms
     if symptoms is not None and case.symptoms:
         log10 = (float(symptoms.one[position]) - symptoms.unknown) / math.log(10)
-        weights.append(Weight("symptoms", "symptoms", case.symptoms, (), (), round(log10, 2), weight_words(log10)))
+        weights.append(Weight("symptoms", "symptoms", case.symptoms, outcomes=(), events=(), log10=round(log10, 2),
+                              words=weight_words(log10)))
     for epoch, evidence in enumerate(judgement.epochs):
         for look in sorted(evidence.looks, key=lambda n: _first_event(engine, case, n, epoch)):
             worlds = evidence.looks[look]
@@ -67,12 +69,14 @@ def how(engine: Engine, case: Case, judgement: Judgement, cause: str) -> tuple[W
             checks, outcomes = tuple(i.check for i in members), tuple(i.outcome or "" for i in members)
             events = tuple(e for i in members for e in i.events)
             weights.append(
-                Weight(look, "look", checks, outcomes, events, round(log10, 2), weight_words(log10), epoch)
+                Weight(look, "look", checks, outcomes, events=events, log10=round(log10, 2), words=weight_words(log10),
+                       epoch=epoch)
             )
     t = judgement.top_ups.get(position, 0.0)
     for rule in judgement.top_up_rules.get(position, ()):
         log10 = t / math.log(10)
-        weights.append(Weight(rule, "rule", (), (), (), round(log10, 2), weight_words(log10), case.epoch))
+        weights.append(Weight(rule, "rule", checks=(), outcomes=(), events=(), log10=round(log10, 2),
+                              words=weight_words(log10), epoch=case.epoch))
     return tuple(weights)
 
 

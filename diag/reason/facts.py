@@ -62,7 +62,7 @@ def clauses(knowledge: Knowledge, layers: Mapping[str, int]) -> tuple[Clause, ..
         for number, literals in enumerate(_ways(rule, knowledge)):
             unique = tuple(sorted({*literals, *gate}))
             if not _contradicts(unique):
-                made.append(Clause(rule.id, number, layers[rule.id], second, unique, rule.then.finds))
+                made.append(Clause(rule.id, number, layers[rule.id], second, literals=unique, finds=rule.then.finds))
     return tuple(sorted(made, key=lambda c: (c.second_pass, c.layer, c.rule, c.number)))
 
 

@@ -72,7 +72,7 @@ class Engine:
     def _judge(self, case: Case, most: int) -> Judgement:
         pi = cause_shares(self.tables, case.axes)
         pairs = self._pairs(case, pi)
-        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs)
+        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=pairs)
         start = prior(self.tables, pi, pairs).plus(symptoms)
         runs = [self._epoch(case, number, pi, pairs) for number in range(case.epoch + 1)]
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
@@ -84,7 +84,7 @@ class Engine:
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
         said = tuple(self._said(firings, supports, last.instances))
-        plan = self._plan(case, belief, self._wishes(firings, case), self._misfit(case, conflicts), most)
+        plan = self._plan(case, belief, self._wishes(firings, case), self._misfit(case, conflicts), most=most)
         top = ranking[0].probability if ranking else 0.0
         known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
         named = top >= self.knowledge.settings.claim_repair
@@ -115,7 +115,8 @@ class Engine:
         if len(pi) <= ALL_PAIRS_UP_TO:
             return self._all
         none = np.array([], dtype=np.intp)
-        one = prior(self.tables, pi, none).plus(symptom_worlds(self.tables, case.symptoms, case.denied, pi, none)).one
+        told = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=none)
+        one = prior(self.tables, pi, none).plus(told).one
         for instance in case.instances:
             if instance.given and instance.epoch == case.epoch:
                 table = self.tables.check(instance.check)
@@ -132,7 +133,7 @@ class Engine:
         supports = self._supports(firings, {}, instances)
         top_ups, by_rules = self._top_ups(firings, supports, instances)
         evidence = EpochEvidence(looks, top_up_worlds(top_ups, len(pi), pairs))
-        return _Run(instances, evidence, firings, supports, top_ups, by_rules)
+        return _Run(instances, evidence, firings, supports, top_ups=top_ups, top_up_rules=by_rules)
 
     def _facts(self, case: Case, epoch: int, instances: Sequence[Instance]) -> FactSet:
         keys = {f"channel:{case.channel}", f"rows:{case.row_pattern}"}
@@ -246,7 +247,8 @@ class Engine:
         name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
         culprit = next(i for i in run.instances if self.evidence.look_of(i) == name and i.given)
         events = tuple(e for i in run.instances if self.evidence.look_of(i) == name for e in i.events)
-        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2), round(surprises[name], 2)),)
+        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2),
+                               surprise=round(surprises[name], 2)),)
 
     def _findings(
         self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]

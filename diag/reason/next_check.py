@@ -92,18 +92,19 @@ class Planner:
         cost_now = float(now[0])
         action, repair = self._act(case, belief, int(start[0]))
         if not keys:
-            return Plan((), action or self._leave(case), repair, cost_now, 0)
-        weighed = self._weigh(case, view, price, keys, minutes)
+            return Plan((), action or self._leave(case), repair, cost_now, feasible=0)
+        weighed = self._weigh(case, view, price, keys, minutes=minutes)
         order = self._order(keys, weighed, cost_now, wishes)
         best = order[0]
         worth = _wanted(keys[best], wishes.first) or round(cost_now - weighed.cost[best], 1) > 0
         if worth or (not action and weighed.bits[best] >= LEAST_BITS):
             action, repair = "check", None
         offers = tuple(
-            self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], weighed.bits[i], wishes, case, belief)
+            self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], weighed.bits[i], wishes=wishes, case=case,
+                        belief=belief)
             for i in order[:most]
         )
-        return Plan(offers, action or self._leave(case), repair, cost_now, len(keys))
+        return Plan(offers, action or self._leave(case), repair, cost_now, feasible=len(keys))
 
     def _act(self, case: Case, belief: Posterior, start: int) -> tuple[str, str | None]:
         """Return what to do when nothing more is asked: a repair is advised when likely, tried when it can be undone.
@@ -134,7 +135,8 @@ class Planner:
             self._stacks[case.channel] = Stack.of(self.tables, case.channel)
         stack = self._stacks[case.channel]
         rows, starts = stack.rows_of(keys)
-        return weigh(view, price, view.joint(stack, keys, rows, starts), starts, np.array(minutes) + QUESTION_MINUTES)
+        return weigh(view, price, view.joint(stack, keys, rows, starts), starts,
+                     minutes=np.array(minutes) + QUESTION_MINUTES)
 
     def _order(self, keys: Sequence[str], weighed: Weighed, cost_now: float, wishes: Wishes) -> list[int]:
         """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
@@ -153,8 +155,8 @@ class Planner:
     ) -> Offer:
         check = self.tables.knowledge.questions[key]
         return Offer(
-            key, minutes, round(float(saves), 1), round(float(bits), 4), _wanted(key, wishes.first),
-            separates(self.tables, key, belief), open_axes(check.applies, case.axes),
+            key, minutes, round(float(saves), 1), round(float(bits), 4), first=_wanted(key, wishes.first),
+            separates=separates(self.tables, key, belief), axes_to_ask=open_axes(check.applies, case.axes),
         )
 
 

@@ -148,7 +148,7 @@ class Tables:
             spoiled = (shares * weights[None, :]).sum(axis=1) / max(float(weights.sum()), 1e-300)
         unknown = (1.0 - settings.unknown_spoils) * base + settings.unknown_spoils * spoiled
         normal = next((i for i, o in enumerate(outcomes) if check.outcomes[o].normal), None)
-        return CheckTable(key, outcomes, base, shares, unknown, flags, normal)
+        return CheckTable(key, outcomes, base, shares, unknown=unknown, marked=flags, normal=normal)
 
 
 def log_safe(values: Array) -> Array:

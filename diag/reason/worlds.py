@@ -44,7 +44,7 @@ class Worlds:
             self.unknown + factor * other.unknown,
             self.one + factor * other.one,
             self.two + factor * other.two,
-            self.pairs,
+            pairs=self.pairs,
         )
 
     def total(self) -> float:
@@ -55,7 +55,7 @@ class Worlds:
 
 def nothing(n: int, pairs: Index) -> Worlds:
     """Return log likelihoods of 0: evidence that says nothing."""
-    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((len(pairs), len(pairs))), pairs)
+    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((len(pairs), len(pairs))), pairs=pairs)
 
 
 @dataclass(frozen=True)
@@ -92,7 +92,7 @@ def posterior(weights: Worlds) -> Posterior:
     present = one.copy()
     present[weights.pairs] += two.sum(axis=0) + two.sum(axis=1)
     clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
-    return Posterior(clear, unknown, one, two, weights.pairs, present)
+    return Posterior(clear, unknown, one, two, pairs=weights.pairs, present=present)
 
 
 # --- prior --------------------------------------------------------------------------------------
@@ -139,7 +139,7 @@ def prior(tables: Tables, pi: Array, pairs: Index) -> Worlds:
         one += scale * can_pair * np.where(inside, outside, (outside - can_pair) / 2.0)
     upper = np.triu(np.ones(two.shape, dtype=np.bool_), k=1)
     log_two = np.where(upper, log_safe(np.maximum(two, 0.0)), -math.inf)
-    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two, pairs)
+    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two, pairs=pairs)
 
 
 def _pair_mass(tables: Tables, can_pair: Array) -> float:
@@ -188,7 +188,7 @@ def symptom_worlds(
                 return log_safe(chance)
 
             clear, unknown = float(spoken(absent_none)), float(spoken(absent_unknown))
-            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two), pairs))
+            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two), pairs=pairs))
     return result
 
 
@@ -220,7 +220,7 @@ def instance_worlds(table: CheckTable, likelihood: Array, pairs: Index, *, share
         two = np.where(number > 0, summed / np.maximum(number, 1.0), base)
     else:
         two = _noisy_or(table, likelihood, pairs)
-    return Worlds(0.0, math.log(unknown / base), log_safe(one / base), log_safe(two / base), pairs)
+    return Worlds(0.0, math.log(unknown / base), log_safe(one / base), log_safe(two / base), pairs=pairs)
 
 
 def _noisy_or(table: CheckTable, likelihood: Array, pairs: Index) -> Array:
@@ -251,7 +251,7 @@ def strongest(members: Sequence[Worlds]) -> Worlds:
 
     unknown = both([np.array(m.unknown) for m in members])
     one, two = both([m.one for m in members]), both([m.two for m in members])
-    return Worlds(0.0, float(unknown), one, two, members[0].pairs)
+    return Worlds(0.0, float(unknown), one, two, pairs=members[0].pairs)
 
 
 class Evidence:
@@ -297,7 +297,7 @@ def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:
     t = np.zeros(n)
     for cause, value in top_ups.items():
         t[cause] = value
-    return Worlds(0.0, 0.0, t, np.maximum(t[pairs][:, None], t[pairs][None, :]), pairs)
+    return Worlds(0.0, 0.0, t, np.maximum(t[pairs][:, None], t[pairs][None, :]), pairs=pairs)
 
 
 # --- epochs -------------------------------------------------------------------------------------
@@ -326,7 +326,7 @@ def after_repair(weights: Worlds, cured: Mapping[int, float]) -> Worlds:
         math.log(unknown) if unknown > 0 else -math.inf,
         log_safe(new_one),
         log_safe(new_two),
-        weights.pairs,
+        pairs=weights.pairs,
     )
 
 

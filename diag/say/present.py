@@ -215,7 +215,8 @@ def cautions_now(call: CallDesk, check: Check) -> tuple[Caution, ...]:
     raised = [s.text for s in call.think().judgement.said if s.kind == "caution"]
     state = call.state
     axes = call.state.machine.axes
-    return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised, machine=axes)
+    return cautions_of_check(call.engine.knowledge, check, state.channel, state.situation.flags, raised=raised,
+                             machine=axes)
 
 
 def stopping_now(call: CallDesk) -> tuple[Caution, ...]:

@@ -51,14 +51,16 @@ def verified(connection: Connection, call: str, head: str | None) -> Verified:
     for row in rows:
         event = read_event(row.id, row.form)
         if event is None:
-            flaws.append(RecordFlaw(call, 0, "", str(row.id), f"The event stored as {row.arrival} cannot be read."))
+            flaws.append(RecordFlaw(call, 0, "", str(row.id),
+                                    what=f"The event stored as {row.arrival} cannot be read."))
             continue
         events.append(event)
         flaws += [_flaw(event, f"The column {name} beside it was changed.") for name, there, true in (
             ("call", row.call, event.call), ("kind", row.kind, event.kind), ("v", row.v, event.v)) if there != true]
     arrivals = sorted(str(r.arrival) for r in rows)
     if arrivals != sorted(map(str, range(1, len(rows) + 1))):
-        flaws.append(RecordFlaw(call, 0, "", "", "The numbers of arrival were changed, or events were taken out."))
+        flaws.append(RecordFlaw(call, 0, "", event="",
+                                what="The numbers of arrival were changed, or events were taken out."))
     sealed = sealed_of(connection, call)
     flaws += verify(events, sealed)
     flaws += _line_flaws(connection, call, line, broken=bool(flaws))
@@ -69,18 +71,19 @@ def verified(connection: Connection, call: str, head: str | None) -> Verified:
 
 
 def _flaw(event: Event, what: str) -> RecordFlaw:
-    return RecordFlaw(event.call, event.n, event.kind, event.id, what)
+    return RecordFlaw(event.call, event.n, event.kind, event.id, what=what)
 
 
 def _line_flaws(connection: Connection, call: str, line: Any, *, broken: bool) -> Iterator[RecordFlaw]:
     """Yield what does not fit the events in the row of the call, which lists and searches read."""
     if line is None:
-        yield RecordFlaw(call, 0, "", "", "Its line in the list is missing.")
+        yield RecordFlaw(call, 0, "", event="", what="Its line in the list is missing.")
     elif not broken:
         for name, true in row_of(connection, call).items():
             there = getattr(line, name)
             if (_lasting(there) != _lasting(true)) if name == "summary" else there != true:
-                yield RecordFlaw(call, 0, "", "", f"Its line in the list ({name}) is not what the events give.")
+                yield RecordFlaw(call, 0, "", event="",
+                                 what=f"Its line in the list ({name}) is not what the events give.")
 
 
 def _lasting(summary: Any) -> Any:
@@ -117,7 +120,7 @@ def _against(events: Sequence[Event], head: str, flaws: list[RecordFlaw],
     found = [e for e in events if e.id.startswith(wanted)] if len(wanted) >= 12 else []
     if not found:
         what = "The given head is not in it: newest events were cut off, or the record was written anew."
-        return [*flaws, RecordFlaw(events[0].call if events else "", 0, "", wanted, what)], remarks
+        return [*flaws, RecordFlaw(events[0].call if events else "", 0, "", wanted, what=what)], remarks
     by_id = {e.id: e for e in events}
     before, ahead = set(), [found[0].id]
     while ahead:

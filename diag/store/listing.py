@@ -48,7 +48,7 @@ def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     rows = "all rows" if c.rows == "all" else f"row {c.rows}" if c.rows else ""
     who = " | ".join(p for p in (show_call_id(c.call)[:5], who, rows, "PRACTICE" if c.practice else "") if p)
     about = [labels.get(x, x.replace("_", " ")) for x in (c.causes[:1] or c.symptoms[:2])]
-    return Listed(c.call, state, who, _told(c, due, now), "; ".join(about) or c.words)
+    return Listed(c.call, state, who, _told(c, due, now), about="; ".join(about) or c.words)
 
 
 def _told(c: CallSummary, due: datetime | None, now: datetime) -> str:

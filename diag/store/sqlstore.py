@@ -325,7 +325,7 @@ class Store:
         body = erase(events, targets)
         if not body["targets"]:
             raise RecordError("There is nothing left to erase in this call.", self.place, "")
-        event, _ = make_event(call, heads(events), at, self.desk_id(), by, "erased", body)
+        event, _ = make_event(call, heads(events), at, self.desk_id(), by=by, kind="erased", body=body)
         self.append(event)
         return event
 

@@ -80,7 +80,9 @@ def _form() -> TypeAdapter[CallSummary]:
 def damaged_summary(call: str) -> CallSummary:
     """Return the line of a call that cannot be read."""
     words = "This call is damaged. See what can be saved: diag calls repair."
-    return CallSummary(call, "", DAMAGED, "", "", 0, "", "", "", words, (), "", "", "", (), "", "", "", False)
+    return CallSummary(call, "", DAMAGED, opened="", changed="", events=0, customer="", place="", machine="",
+                       words=words, symptoms=(), crop="", seed_lot="", rows="", causes=(), waiting_for="", due="",
+                       result="", practice=False)
 
 
 def summarise(events: Sequence[Event], sealed: Iterable[Sealed]) -> tuple[CallSummary, str]:
