@@ -68,7 +68,7 @@ def test_a_call_end_to_end(engine: Engine) -> None:
     assert state.proofs[0].verdict == "accepted"
     assert state.closed is not None
     assert state.closed.result == "mended"
-    assert "measure again to prove the repair" in script.text
+    assert "Measure again: only that shows that it is mended." in script.text
 
 
 def test_every_word_of_the_help_is_understood(engine: Engine) -> None:

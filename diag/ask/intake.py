@@ -28,14 +28,13 @@ def read_words(knowledge: Knowledge, words: str) -> Match:
 def fact_words(knowledge: Knowledge, fact: FactFound) -> str:
     """Return a fact's words: what it would be taken as."""
     told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
-    return ("; ".join(t for t in told if t) or fact.value) + (f" ({fact.doubt})" if fact.doubt else "")
+    whole = [t for i, t in enumerate(told) if t and not any(t in o for o in told[:i] + told[i + 1:])]
+    return ("; ".join(whole) or fact.value) + (f" ({fact.doubt})" if fact.doubt else "")
 
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:
-    """Return a tick's words: what it would be taken as."""
-    told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
-    doubt = f" ({fact.doubt})" if fact.doubt else ""
-    return f'"{fact.said}": ' + ("; ".join(t for t in told if t) or fact.value) + doubt
+    """Return a tick's words: what was said, and what it would be taken as."""
+    return f'"{fact.said}": {fact_words(knowledge, fact)}'
 
 
 def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
@@ -52,13 +51,21 @@ def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
         return named[offer.value].label
     told = {
         ("machine", "rows"): f"{offer.value} rows on the planter",
-        ("situation", "rows"): f"in trouble: {'all rows' if offer.value == 'all' else 'row ' + offer.value}",
-        ("situation", "since"): "it began then",
+        ("situation", "rows"): f"in trouble: {_rows_told(offer.value)}",
+        ("situation", "since"): offer.value,
         ("situation", "told_by"): "told by somebody else",
     }.get((offer.slot, offer.name))
     if offer.slot == "done_before":
         return f"done before the call: {offer.name.replace('_', ' ')}"
     return told or f"{offer.name.replace('_', ' ')} {offer.value}".strip()
+
+
+def _rows_told(value: str) -> str:
+    if value == "all":
+        return "all rows"
+    if not value[:1].isdigit():
+        return value
+    return f"row {value}" if value.isdigit() else f"rows {value}"
 
 
 def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "caller") -> list[Event]:

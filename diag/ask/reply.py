@@ -242,8 +242,10 @@ def _figures(asked: _Asked) -> Reply:
 
 
 def _refused(asked: _Asked, status: str, picked: str = "") -> Reply:
-    """Return the reply that the check was asked and gave nothing."""
+    """Return the reply that the check was asked and gave nothing; before a repair, that it is not done now."""
     turn = asked.turn
+    if turn.check is None:
+        return Reply(("not so: not mended now, asked on",), (picked,) if picked else (), act="ask_on")
     keys = list(dict.fromkeys(n.check for n in turn.form)) or [turn.key or asked.check.id]
 
     def record(call: CallDesk) -> None:
@@ -307,4 +309,6 @@ def _not_one(asked: _Asked, found: list[str], also: str = "") -> Reply:
     measured = asked.turn.kind == "check" and asked.check.measured
     form = f"figures ({answer_form(asked.check, asked.units)}), " if measured else ""
     said = one_line(asked.said, limit=40)
+    if re.search(r"\d", said) and not measured:
+        also = "Figures belong to a measurement: search for it and take it."
     return Reply((f"Not understood: {said}. A number of the list, {form}or its words. {also}".strip(),))

@@ -11,7 +11,7 @@ from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import cautions_for, spoken, spoken_of_check
+from diag.reason.cautions import cautions_for, spoken, spoken_of_check, spoken_of_repair
 from diag.reason.next_check import Offer
 from diag.say import present
 from diag.say.follows import Choice, at_first
@@ -156,15 +156,18 @@ def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
     choices = list(at_first(judgement.action))
     beside: list[tuple[str, str]] = []
     cautions: tuple[Caution, ...] = ()
+    sentences: tuple[str, ...] = ()
     if judgement.plan.repair:
         repair = knowledge.causes[judgement.plan.repair].repair
         beside.append(("how", repair.do))
         flags, machine = call.state.situation.flags, call.state.machine.axes
         cautions = cautions_for(knowledge, repair.hazards, call.state.channel, flags, machine=machine)
+        sentences = spoken_of_repair(knowledge, repair.hazards)
     if offers:
         choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
     stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))
-    return Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, stage=stage)
+    turn = Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, stage=stage)
+    return _said_first(call, turn, sentences, asks) or turn
 
 
 def _asked(
@@ -181,7 +184,7 @@ def _asked(
     base = Turn("check", question(call, check), check=check, offer=offer, key=key, mates=len(keys) - 1,
                 others=tuple(o.check for o in offers if o.check not in keys)[:2],
                 cautions=present.cautions_now(call, check), beside=_beside(call, check, keys, as_form),
-                steps=tuple(f"{knowledge.states[s.state].label}: {s.do}" for s in check.steps),
+                steps=present.step_lines(call, check),
                 stage=stage_of(call))
     return _before(call, base, not_known) or (_form(call, base, keys) if as_form else _check(base))
 
@@ -200,27 +203,35 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
         entry = knowledge.axes[axis]
         told = tuple(Choice(v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in entry.values)
         return replace(base, kind="axis", asks=entry.asks, axis=axis, choices=told, beside=(("then", check.asks),))
-    known = acknowledged_now(call)
-    sentences = tuple(s for s in spoken_of_check(knowledge, check) if s not in known)
-    dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)[:1]  # each stands alone
-    if (sentences or dangers) and not asked_for_flags(call):
-        asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
-        words = ", ".join(c.words for c in asked)
-        return replace(base, kind="place", asks=f"Anything special about the place: {words}?", choices=asked,
-                       beside=(), hint="Enter: nothing special; else numbers or words.")
-    told_now = spoken(knowledge)
-    if sentences:
-        return replace(base, kind="say", asks=" ".join(told_now[s] for s in sentences), sentences=sentences,
-                       choices=_agreed(call), beside=(("then", check.asks),))
-    if dangers:
-        return replace(base, kind="danger", asks=dangers[0].text, dangers=dangers,
-                       sentences=tuple(c.id for c in dangers), beside=(("then", check.asks),),
-                       hint="Type DANGER when it was " + (
-                           "read to the caller and he said yes." if _phone(call) else "read and understood."))
+    first = _said_first(call, base, spoken_of_check(knowledge, check), check.asks)
+    if first is not None:
+        return first
     need = next((n for n in missing(call, check) if n.name not in not_known), None) if check.measured else None
     if need is not None:
         return replace(base, kind="need", asks=need.asks[:1].upper() + need.asks[1:] + "?", need=need,
                        beside=(("to judge", check.asks),))
+    return None
+
+
+def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str) -> Turn | None:
+    """Return what is asked or said before hands go on, and before what is `then` due; None when nothing is left."""
+    knowledge, known = call.engine.knowledge, acknowledged_now(call)
+    unsaid = tuple(s for s in sentences if s not in known)
+    dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)[:1]  # each stands alone
+    if (unsaid or dangers) and not asked_for_flags(call):
+        asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
+        words = ", ".join(c.words for c in asked)
+        return replace(base, kind="place", asks=f"Anything special about the place: {words}?", choices=asked,
+                       beside=(), hint="Enter: nothing special; else numbers or words.")
+    if unsaid:
+        told = spoken(knowledge)
+        return replace(base, kind="say", asks=" ".join(told[s] for s in unsaid), sentences=unsaid,
+                       choices=_agreed(call), beside=(("then", then),))
+    if dangers:
+        hint = "read to the caller and he said yes." if _phone(call) else "read and understood."
+        return replace(base, kind="danger", asks=dangers[0].text, dangers=dangers, choices=(),
+                       sentences=tuple(c.id for c in dangers), beside=(("then", then),),
+                       hint=f"Type DANGER when it was {hint}")
     return None
 
 

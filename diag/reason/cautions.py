@@ -64,9 +64,20 @@ def spoken(knowledge: Knowledge) -> dict[str, str]:
 
 def spoken_of_check(knowledge: Knowledge, check: Check) -> tuple[str, ...]:
     """Return the ids of the sentences that belong to a check, in the order of its steps, each sentence once."""
+    return _sentences(knowledge, [step.state for step in check.steps], check.all_hazards)
+
+
+def spoken_of_repair(knowledge: Knowledge, hazards: Iterable[str]) -> tuple[str, ...]:
+    """Return the ids of the sentences said before a repair: with hands at the machine, that of a machine made safe."""
+    wanted = with_wants(knowledge, hazards)
+    hands = any(knowledge.hazards[h].hands_on for h in wanted if h in knowledge.hazards)
+    safe = next((name for name, s in knowledge.states.items() if s.hands_on and s.spoken), None) if hands else None
+    return _sentences(knowledge, [safe] if safe else [], wanted)
+
+
+def _sentences(knowledge: Knowledge, states: Iterable[str], hazards: Iterable[str]) -> tuple[str, ...]:
     told = spoken(knowledge)
-    named = [f"state.{step.state}" for step in check.steps]
-    named += [f"hazard.{name}" for name in with_wants(knowledge, check.all_hazards)]
+    named = [f"state.{name}" for name in states] + [f"hazard.{name}" for name in with_wants(knowledge, hazards)]
     found: dict[str, str] = {}
     for name in named:
         if name in told:

@@ -73,7 +73,7 @@ def why_lines(call: CallDesk, check: str) -> list[str]:
     lines = [entry.asks + ":"]
     told = list(present.check_lines(call, entry, offer))
     lines += [f"  {text}" for part, text in told if part == "why"]
-    lines += [f"  {part}: {text}" for part, text in told if part not in ("why", "asks", "say")]
+    lines += [f"  {present.PARTS[part]}: {text}" for part, text in told if part not in ("why", "asks", "say")]
     if offer is None:
         lines.append("  It was taken by hand; it is not one of the best three now.")
     else:

@@ -27,10 +27,15 @@ BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
 }
 ACTIONS: Mapping[str, str] = {
-    "check": "ask or measure", "repair": "repair", "try": "try it, it can be put back",
-    "drive_out": "drive out", "hand_over": "hand over",
-    "prove": "measure again to prove the repair", "close": "close the call",
+    "repair": "Mend this", "try": "Try this, it can be put back", "drive_out": "Drive out",
+    "hand_over": "Hand the call over", "prove": "Measure again: only that shows that it is mended",
+    "close": "Close the call",
 }
+PARTS: Mapping[str, str] = {
+    "read back": "hear back", "step": "how", "expected": "on a sound machine", "takes": "takes",
+    "instead": "without the tool", "ends": "mind",
+}
+"""Parts of a check's page as they are called beside their text."""
 SUGGESTED: Mapping[str, str] = {
     "drive_out": "Time to decide: drive out.", "hand_over": "Time to decide: hand the call on.",
     "stop": "Stop the diagnosis here.", "homework": "Give homework and call back.",
@@ -117,11 +122,11 @@ def worth_doing_words(call: CallDesk) -> str:
     judgement = call.think().judgement
     if judgement.action in ("check", "measure_again"):
         return ""
-    text = ACTIONS.get(judgement.action, judgement.action)
+    text = ACTIONS[judgement.action]
     if judgement.plan.repair:
         cause = call.engine.knowledge.causes[judgement.plan.repair]
-        text += f": {cause.label} (about {cause.repair.minutes:g} min)"
-    return f"Worth doing now: {text}."
+        text += f": {cause.label}. About {cause.repair.minutes:g} min"
+    return f"{text}."
 
 
 def _repair_words(call: CallDesk, causes: Iterable[str]) -> str:
@@ -238,6 +243,18 @@ def caution_line(caution: Caution, acknowledged: frozenset[str]) -> str:
     return f"{caution.word}: {caution.text}{who}"
 
 
+def step_lines(call: CallDesk, check: Check) -> tuple[str, ...]:
+    """Return a check's steps, each headed by the state the machine is in where that changes."""
+    states = call.engine.knowledge.states
+    lines, before = [], ""
+    for step in check.steps:
+        label = states[step.state].label if states[step.state].spoken else ""
+        head = f"{label[:1].upper()}{label[1:]}: " if label and label != before else ""
+        before = label or before
+        lines.append(head + step.do)
+    return tuple(lines)
+
+
 def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Iterator[tuple[str, str]]:
     """Yield (part, text) of a check's page in reading order: question, what it changes, steps, why, minutes."""
     knowledge = call.engine.knowledge
@@ -250,8 +267,8 @@ def check_lines(call: CallDesk, check: Check, offer: Offer | None = None) -> Ite
         yield "asks", check.asks + "."
     for text in check.destroys:
         yield "ends", f"This changes evidence: {text}. Read or photograph it first."
-    for step in check.steps:
-        yield "step", f"{knowledge.states[step.state].label}: {step.do}"
+    for text in step_lines(call, check):
+        yield "step", text
     yield "expected", check.expected
     if offer is not None:
         yield "why", why_check(call.engine, offer)

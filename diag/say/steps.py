@@ -68,8 +68,10 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
         named = [knowledge.symptoms[s].label if s in knowledge.symptoms else s for s in ids]
         return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
     if step.kind == "repair":
-        labels = [knowledge.causes[c].repair.do if c in knowledge.causes else c for c in body.get("causes", ())]
-        return ("repaired: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels)
+        labels = [knowledge.causes[c].label if c in knowledge.causes else c for c in body.get("causes", ())]
+        words = call.personal.get(step.event, {}).get("words", "")[:100]
+        return ("mended: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels) + (
+            f" ({words})" if words else "")
     if step.kind == "note":
         return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
     if step.kind in ("machine", "situation"):

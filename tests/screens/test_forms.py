@@ -71,7 +71,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         assert [(p.item, p.qty) for p in repair.parts] == [("seal", 1), ("brushes", 4)]
         assert repair.settings[0].after == {"value": "20", "unit": "inH2O"}
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
-        assert "measure again to prove the repair" in words(app)
+        assert "Measure again: only that shows that it is mended." in words(app)
         app.works[call.call].taken = "plain"
         app.screen.show_call()  # type: ignore[attr-defined]
         await still(pilot)
