@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from diag.call.by_row import figures_by_row, si_of
@@ -31,6 +32,8 @@ RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
 WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 
 FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.2
+CONTRAST = 3.0
+"""How much likelier than with other causes of such a complaint a reading has to be to decide for a cause (estimate)."""
 SAYS_NOTHING = 0.8, 1.25
 """Ratios between these are those of a sound machine: the answer says nothing about the cause."""
 _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
@@ -45,6 +48,8 @@ class Bearing:
     outcome: str
     ratio: float
     """Chance of the outcome with the cause against a sound machine; 1 where it says nothing."""
+    contrast: float
+    """Chance of the outcome with the cause against the mean of the other causes that can bring the complaint."""
     firm: bool
     """Seen by a technician or read off an instrument."""
     deciding: bool
@@ -55,6 +60,11 @@ class Bearing:
     epoch: int
     state: str
     """original | changed (mended, or another piece in place) | back (old part or setting back)."""
+
+    @property
+    def decides(self) -> bool:
+        """True for a deciding look or test that tells the cause from a sound machine and from other causes."""
+        return self.firm and self.deciding and self.ratio >= FOR_STRONGLY and self.contrast >= CONTRAST
 
 
 def shown_words(call: CallDesk) -> dict[str, str]:
@@ -104,7 +114,7 @@ class Bench:
                 continue
             observer = self.knowledge.observers.get(answer.observer)
             yield Bearing(
-                answer.event, answer.check, outcome, ratio,
+                answer.event, answer.check, outcome, ratio, self._contrast(answer.check, outcome, cause),
                 firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
                 state=self._state_of(answer, repaired, known),
@@ -118,6 +128,22 @@ class Bench:
             return None
         ratio = table.ratio(outcome, position)
         return 1.0 if SAYS_NOTHING[0] < ratio < SAYS_NOTHING[1] else ratio
+
+    @cached_property
+    def rivals(self) -> tuple[str, ...]:
+        """Causes that this machine can have and that bring a symptom of the complaint; none told: all it can have."""
+        can_be = [r.cause for r in self.call.think().judgement.ranking]
+        complaint = {symptom for symptom, _ in self.state.accepted}
+        return tuple(sorted(c for c in can_be if not complaint or complaint & set(self.knowledge.causes[c].symptoms)))
+
+    def _contrast(self, key: str, outcome: str, cause: str) -> float:
+        """Return how much likelier an outcome is with a cause than, in the mean, with its rivals."""
+        tables = self.call.engine.tables
+        table = tables.check(key)
+        chances = table.shares[table.index(outcome)]
+        others = [tables.position[c] for c in self.rivals if c != cause]
+        usual = chances[others].mean() if others else table.base[table.index(outcome)]
+        return float(chances[tables.position[cause]] / usual)
 
     def _repairs(self, cause: str) -> list[Repaired]:
         return [r for r in self.state.repairs if r.kind == "repair" and cause in r.causes]
@@ -210,7 +236,7 @@ class Bench:
         repaired, proved = self._first_repair(cause), self._proved(cause)
         before = [t for t in tests if t.state != _BACK and (repaired is None or t.epoch <= repaired)]
         firm_for = [t for t in before if t.firm and t.ratio >= FOR]
-        deciding_for = [t for t in firm_for if t.deciding and t.ratio >= FOR_STRONGLY]
+        deciding_for = [t for t in firm_for if t.decides]
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
         ruled_out = [t for t in firm_against if rules_out(t)]
         if self.measured and ((proved and not ruled_out and (deciding_for or self.reversal(cause))) or
@@ -290,7 +316,7 @@ class Bench:
         by_event = {a.event: a for a in self.answers}
         for first in tests:
             before = by_event[first.event]
-            if first.ratio < FOR or before.pieces:
+            if first.ratio < FOR_STRONGLY or before.pieces:
                 continue
             later = [by_event[t.event] for t in tests if t.epoch == first.epoch and by_event[t.event].pieces]
             speaking = {t.event for t in tests if t.ratio >= FOR}
@@ -308,10 +334,14 @@ def rules_out(test: Bearing) -> bool:
 
 
 def _gone(tests: Sequence[Bearing]) -> tuple[int, int] | None:
-    """Return the places of the first bad reading and of the first good one after the change, else None."""
-    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR and t.state == _ORIGINAL), len(tests))
+    """Return the places of the first bad reading and of the first good one after the change, else None.
+
+    The bad one speaks for the cause strongly, and the good one that much less.
+    """
+    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR_STRONGLY and t.state == _ORIGINAL), len(tests))
     changed = range(bad + 1, len(tests))
-    good = next((i for i in changed if tests[i].ratio < FOR and tests[i].state == _CHANGED), None)
+    good = next((i for i in changed if tests[i].state == _CHANGED
+                 and tests[i].ratio * FOR_STRONGLY <= tests[bad].ratio), None)
     return None if good is None else (bad, good)
 
 
@@ -321,7 +351,7 @@ def _gone_and_come(tests: Sequence[Bearing]) -> tuple[str, ...]:
     if gone is None:
         return ()
     bad, good = gone
-    again = next((t for t in tests[good + 1 :] if t.ratio >= FOR and t.state in (_ORIGINAL, _BACK)), None)
+    again = next((t for t in tests[good + 1 :] if t.ratio >= FOR_STRONGLY and t.state in (_ORIGINAL, _BACK)), None)
     return (tests[bad].event, tests[good].event, again.event) if again else ()
 
 

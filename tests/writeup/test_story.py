@@ -141,6 +141,15 @@ def test_every_number_in_print_is_recorded_or_derived(good: Case, story: Story, 
     assert len(printed) > 50
 
 
+def test_the_ruled_out_add_up(story: Story) -> None:
+    """However many parts of the planter a test cleared, its line counts every cause, named or summed up."""
+    ruled = [o for o in story.others if o.word == "ruled_out"]
+    shown = [row[1] for row in ruled_rows(story)]
+    counted = [sum(int(n) for n in re.findall(r"\((\d+) causes?\)", line)) for line in shown]
+    assert any("other parts of the planter" in line for line in shown)
+    assert len(ruled) == sum(n or len(line.split(";")) for n, line in zip(counted, shown, strict=True))
+
+
 def test_seeds_per_meter_is_worked_out(story: Story) -> None:
     """410 ac at 34,000 seeds/ac over 12 rows: 34.2 ac and 1.16 million seeds each (worked example, invented)."""
     item = story.item("seeds_per_meter")

@@ -36,7 +36,7 @@ HEADER = (
 )
 """Named lines of the header strip and what they are called there."""
 RULED_HEAD = ("test", "ruled out by it")
-MOST_RULED, MOST_NAMED, MOST_WORDS, MOST_SHOTS = 6, 3, 420, 2
+MOST_RULED, MOST_PARTS, MOST_NAMED, MOST_WORDS, MOST_SHOTS = 6, 5, 3, 420, 2
 MOST_IN_HEADER = 90
 
 
@@ -179,7 +179,10 @@ def _cleared(parts: Mapping[str, Sequence[str]]) -> str:
     """Return what a test cleared: causes by name where all are of one part of the planter, else how many of each."""
     widest = sorted(parts.items(), key=lambda p: (-len(p[1]), p[0]))
     if len(widest) > 1:
-        return capital("; ".join(f"{part} ({count(len(names), 'cause')})" for part, names in widest))
+        shown = [f"{part} ({count(len(names), 'cause')})" for part, names in widest[:MOST_PARTS]]
+        rest = [len(names) for _, names in widest[MOST_PARTS:]]
+        shown += [f"{count(len(rest), 'other part')} of the planter ({count(sum(rest), 'cause')})"] if rest else []
+        return capital("; ".join(shown))
     part, names = widest[0]
     more = f"; and {count(len(names) - MOST_NAMED, 'other')}" if len(names) > MOST_NAMED else ""
     return f"{capital(part)}: {'; '.join(small(n) for n in names[:MOST_NAMED])}{more}"

@@ -87,12 +87,9 @@ class Causes:
         return round(weight, 9)
 
     def addressed(self) -> tuple[str, ...]:
-        """Return the kinds of cause that some firm test bears on."""
-        kinds = {
-            self.knowledge.causes[c].kind
-            for c, tests in self.bench.by_cause().items() if any(t.firm for t in tests)
-        }
-        return tuple(sorted(kinds))
+        """Return the kinds of cause of such a complaint of which a firm test rules one out, or decides for it."""
+        tested = [c for c in self.bench.rivals if any(t.decides or rules_out(t) for t in self.bench.tests(c))]
+        return tuple(sorted({self.knowledge.causes[c].kind for c in tested}))
 
     # --- one cause --------------------------------------------------------------------------------
 
@@ -106,7 +103,7 @@ class Causes:
             mechanism=known.mechanism, seen=seen.told.text if seen else "",
             root=self._root(known, first), leaning=self._leaning(known), prevention=known.prevention,
             deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
-            grounds=tuple(self._ground(t) for t in self._speaking(cause)),
+            grounds=tuple(self._ground(t) for t in self._speaking(cause) if t.contrast >= 1),
             repaired=cause in self.repaired, brings=tuple(known.symptoms),
         )
 
@@ -165,8 +162,8 @@ class Causes:
         reversing = self.bench.reversal(cause)
         if reversing and self.words[cause] == CONFIRMED:
             return self._ground_at(reversing[-1])
-        firm = [t for t in self._speaking(cause) if t.firm and t.deciding]
-        return self._ground(firm[0]) if firm else None
+        deciding = [t for t in self._speaking(cause) if t.decides]
+        return self._ground(deciding[0]) if deciding else None
 
     def _ground_of(self, cause: str, word: str) -> Ground | None:
         if word == RULED_OUT:
