@@ -7,10 +7,13 @@ facts only, nothing is ever taken back within a run: a run over the facts of a c
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from diag.reason.facts import Clause, Literal
+
+Waiting = Mapping[str, Sequence[int]]
+"""By key: the clauses that speak of it."""
 
 
 @dataclass(frozen=True)
@@ -41,41 +44,51 @@ class Counter:
 
     def run(self, facts: FactSet) -> list[Clause]:
         """Return the clauses that fire, in firing order."""
-        lacking = list(self._lacking)
-        ready: list[int] = [i for i, n in enumerate(lacking) if n == 0]
-        known: set[str] = set()
-
-        def comes_true(indices: Iterable[int]) -> None:
-            for i in indices:
-                lacking[i] -= 1
-                if lacking[i] == 0:
-                    heapq.heappush(ready, i)
-
-        def turns_false(indices: Iterable[int]) -> None:
-            for i in indices:
-                lacking[i] += 1
-
-        def learn(key: str) -> None:
-            if key not in known:
-                known.add(key)
-                turns_false(self._denied_by.get(key, ()))
-                comes_true(self._wanted_by.get(key, ()))
-
+        run = _Run(self._lacking, self._wanted_by, self._denied_by)
         for key in facts.keys:
-            learn(key)
+            run.learn(key)
         for key in facts.numbers.keys() & self._beyond.keys():
             for literal, indices in self._beyond[key].items():
-                holds = literal.holds(known, facts.numbers)
+                holds = literal.holds(run.known, facts.numbers)
                 if holds and not literal.negated:
-                    comes_true(indices)
+                    run.comes_true(indices)
                 elif not holds and literal.negated:
-                    turns_false(indices)
-        fired = []
-        while ready:
-            index = heapq.heappop(ready)
-            if lacking[index] == 0:
-                clause = self._clauses[index]
-                fired.append(clause)
-                if clause.finds:
-                    learn(f"finding:{clause.finds}")
-        return fired
+                    run.turns_false(indices)
+        return list(run.fire(self._clauses))
+
+
+class _Run:
+    """One run: what each clause still lacks, and those that are ready to fire."""
+
+    def __init__(self, lacking: Sequence[int], wanted_by: Waiting, denied_by: Waiting) -> None:
+        self._lacking, self._wanted_by, self._denied_by = list(lacking), wanted_by, denied_by
+        self._ready = [i for i, n in enumerate(lacking) if n == 0]
+        self.known: set[str] = set()
+
+    def learn(self, key: str) -> None:
+        """Take a key as known; some clauses wait for it, others must not meet it."""
+        if key not in self.known:
+            self.known.add(key)
+            self.turns_false(self._denied_by.get(key, ()))
+            self.comes_true(self._wanted_by.get(key, ()))
+
+    def comes_true(self, indices: Iterable[int]) -> None:
+        """One literal more holds in each of these clauses."""
+        for i in indices:
+            self._lacking[i] -= 1
+            if self._lacking[i] == 0:
+                heapq.heappush(self._ready, i)
+
+    def turns_false(self, indices: Iterable[int]) -> None:
+        """One literal that held does so no longer in each of these clauses."""
+        for i in indices:
+            self._lacking[i] += 1
+
+    def fire(self, made: Sequence[Clause]) -> Iterator[Clause]:
+        """Yield the clauses that fire, in their order; what one finds may make others ready."""
+        while self._ready:
+            index = heapq.heappop(self._ready)
+            if self._lacking[index] == 0:
+                yield made[index]
+                if made[index].finds:
+                    self.learn(f"finding:{made[index].finds}")

@@ -26,7 +26,7 @@ from diag.errors import RulesError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.layers import layers
 from diag.reason.counting import Counter, FactSet
-from diag.reason.facts import PASS_TWO, Clause, clauses
+from diag.reason.facts import PASS_TWO, Clause, Literal, clauses
 
 log = logging.getLogger(__name__)
 MOST_CLAUSES = 2500
@@ -144,21 +144,58 @@ def _firing(clause: Clause) -> Firing:
 
 def _build(experta: Any, made: Sequence[Clause]) -> Any:
     """Return an engine class with one experta rule per clause."""
+    network = _Network(experta, {x.key for clause in made for x in clause.literals})
+    body: dict[str, Any] = {
+        "__strategy__": _strategy(experta), "__matcher__": _matcher(experta), "fired": [],
+        "facts_from": lambda _, facts: network.facts_from(facts),
+    }
+    for rank, clause in enumerate(made):
+        name = f"rule_{rank:05d}"
+        patterns = map(network.pattern, sorted(clause.literals, key=lambda x: (x.negated, x.key, x.side, x.limit)))
+        told = network.fact if f"finding:{clause.finds}" in network.read else None
+        body[name] = experta.Rule(*patterns, salience=-rank)(_action(name, clause, told))
+    return type("Engine", (experta.KnowledgeEngine,), body)
 
-    read = {x.key for clause in made for x in clause.literals}
-    kinds = {key: place for place, key in enumerate(sorted(read))}
-    wide = max(1, math.isqrt(len(kinds)))
-    known = [type(f"Known{i}", (experta.Fact,), {}) for i in range(len(kinds) // wide + 1)]
-    numbers = [type(f"Reading{i}", (experta.Fact,), {}) for i in range(len(kinds) // wide + 1)]
 
-    def fact(key: str) -> Any:
+class _Network:
+    """Facts and patterns over the keys that clauses read."""
+
+    def __init__(self, experta: Any, read: set[str]) -> None:
+        self.read = read
+        self._experta = experta
+        self._place = {key: place for place, key in enumerate(sorted(read))}
+        self._wide = max(1, math.isqrt(len(read)))
+        kinds = range(len(read) // self._wide + 1)
+        self._known = [type(f"Known{i}", (experta.Fact,), {}) for i in kinds]
+        self._numbers = [type(f"Reading{i}", (experta.Fact,), {}) for i in kinds]
+        self._tests: dict[tuple[str, float], Any] = {}
+
+    def fact(self, key: str) -> Any:
         """A key that is known. Kinds of fact spare the network trying every fact on every key."""
-        return known[kinds[key] // wide](key=key)
+        return self._known[self._place[key] // self._wide](key=key)
 
-    def reading(key: str, number: Any) -> Any:
+    def reading(self, key: str, number: Any) -> Any:
         """A number by its key."""
-        return numbers[kinds[key] // wide](key=key, number=number)
+        return self._numbers[self._place[key] // self._wide](key=key, number=number)
 
+    def facts_from(self, facts: FactSet) -> list[Any]:
+        """Return the facts that some clause reads, in the order of their keys."""
+        made = [self.fact(key) for key in sorted(facts.keys & self.read)]
+        for key, values in sorted(facts.numbers.items()):
+            made += [self.reading(key, float(v)) for v in sorted(set(values)) if key in self.read]
+        return made
+
+    def pattern(self, literal: Literal) -> Any:
+        """Return what a literal asks; one test serves all that ask for the same side of the same limit."""
+        if not literal.side:
+            plain = self.fact(literal.key)
+        else:
+            test = self._tests.setdefault((literal.side, literal.limit), _beyond(literal.side, literal.limit))
+            plain = self.reading(literal.key, self._experta.P(test))
+        return self._experta.NOT(plain) if literal.negated else plain
+
+
+def _strategy(experta: Any) -> Any:
     class Ordered(experta.strategies.Strategy):
         """Total order by salience (one per clause); removal by equality over the whole agenda."""
 
@@ -173,12 +210,10 @@ def _build(experta: Any, made: Sequence[Clause]) -> Any:
                 agenda.activations.append(activation)
             agenda.activations.sort(key=lambda a: a.key)
 
-    def facts_from(self: Any, facts: FactSet) -> list[Any]:
-        made_facts = [fact(key) for key in sorted(facts.keys & read)]
-        for key, values in sorted(facts.numbers.items()):
-            made_facts += [reading(key, float(v)) for v in sorted(set(values)) if key in read]
-        return made_facts
+    return Ordered
 
+
+def _matcher(experta: Any) -> Any:
     class OnceOver(experta.matchers.ReteMatcher):
         """The stock matcher; a reset visits each node once, not once for every way that leads to it."""
 
@@ -194,23 +229,7 @@ def _build(experta: Any, made: Sequence[Clause]) -> Any:
             for node in self._every_node:
                 node._reset()
 
-    body: dict[str, Any] = {"__strategy__": Ordered, "__matcher__": OnceOver, "facts_from": facts_from, "fired": []}
-    tests: dict[tuple[str, float], Any] = {}
-
-    def pattern(literal: Any) -> Any:
-        if not literal.side:
-            plain = fact(literal.key)
-        else:
-            test = tests.setdefault((literal.side, literal.limit), _beyond(literal.side, literal.limit))
-            plain = reading(literal.key, experta.P(test))
-        return experta.NOT(plain) if literal.negated else plain
-
-    for rank, clause in enumerate(made):
-        name = f"rule_{rank:05d}"
-        patterns = [pattern(x) for x in sorted(clause.literals, key=lambda x: (x.negated, x.key, x.side, x.limit))]
-        told = fact if f"finding:{clause.finds}" in read else None
-        body[name] = experta.Rule(*patterns, salience=-rank)(_action(name, clause, told))
-    return type("Engine", (experta.KnowledgeEngine,), body)
+    return OnceOver
 
 
 def _same(one: Any, other: Any) -> bool:

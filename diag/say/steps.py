@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -47,59 +47,82 @@ def trail_lines(call: CallDesk) -> list[tuple[str, str]]:
 
 
 def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
-    knowledge, body = call.engine.knowledge, step.body
     if step.kind == "answer":
-        check = knowledge.questions.get(body["check"])
-        asks = check.asks if check else f"{body['check']} (no longer known)"
-        rows = body.get("rows")
-        where = "" if rows in (None, "all") else f", {rows_words(rows)}"
-        if answer is None:
-            return f"{asks}{where}"
-        seen = call.seen(step.event)
-        told = reading_text(answer, check)
-        if seen and answer.outcome is None and seen.evaluated.outcome and check:
-            told += f" = {check.outcomes[seen.evaluated.outcome].says}"
-        elif seen and answer.status == "given" and not seen.evaluated.outcome:
-            told += f" (no verdict: {seen.evaluated.reason})"
-        told = "yes" if told == asks else told  # one item of a list: its words are its question
-        return f"{asks}{where}: {told}{_beside(call, answer)}"
-    if step.kind == "complaint":
-        ids = [s["id"] for s in body.get("accepted", ())]
-        named = [knowledge.symptoms[s].label if s in knowledge.symptoms else s for s in ids]
-        return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
-    if step.kind == "repair":
-        labels = [knowledge.causes[c].label if c in knowledge.causes else c for c in body.get("causes", ())]
-        words = call.personal.get(step.event, {}).get("words", "")[:100]
-        return ("mended: " if body["kind"] == "repair" else "for now: ") + "; ".join(labels) + (
-            f" ({words})" if words else "")
-    if step.kind == "note":
-        return f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}"
-    if step.kind in ("machine", "situation"):
-        told = body_words(call, body)
-        label = call.personal.get(step.event, {}).get("label", "")
-        return ("machine: " if step.kind == "machine" else "told: ") + "; ".join(t for t in (label, told) if t)
-    if step.kind == "change":
-        rows = f" {rows_words(body['rows'])}" if body.get("rows") not in (None, "all") else ""
-        was = f" from {value_words(body['before'])}" if "before" in body else ""
-        test = ", for a test" if body.get("temporary") else ""
-        return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {value_words(body['after'])}{test}"
-    if step.kind == "waiting":
-        return "in work again" if body["for"] == "none" else f"waiting for {body['for']}" + (
-            f" until {clock(datetime.fromisoformat(body['until']), call.desk.clock())}" if "until" in body else "")
-    if step.kind == "caution":
-        return _caution_text(call, body)
-    if step.kind == "channel":
-        return "goes on by phone" if body["channel"] == "phone" else "goes on on site"
+        return _answer_text(call, step, answer)
+    if step.kind in _SAID:
+        return _SAID[step.kind](call, step)
     says = KINDS[step.kind].SAYS if step.known else "an event of a newer program"
-    return says.format_map({k: str(v).replace("_", " ") for k, v in body.items()})
+    return says.format_map({k: str(v).replace("_", " ") for k, v in step.body.items()})
 
 
-def _caution_text(call: CallDesk, body: Mapping[str, Any]) -> str:
+def _answer_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
+    check = call.engine.knowledge.questions.get(step.body["check"])
+    asks = check.asks if check else f"{step.body['check']} (no longer known)"
+    rows = step.body.get("rows")
+    where = "" if rows in (None, "all") else f", {rows_words(rows)}"
+    if answer is None:
+        return f"{asks}{where}"
+    seen = call.seen(step.event)
+    told = reading_text(answer, check)
+    if seen and answer.outcome is None and seen.evaluated.outcome and check:
+        told += f" = {check.outcomes[seen.evaluated.outcome].says}"
+    elif seen and answer.status == "given" and not seen.evaluated.outcome:
+        told += f" (no verdict: {seen.evaluated.reason})"
+    told = "yes" if told == asks else told  # one item of a list: its words are its question
+    return f"{asks}{where}: {told}{_beside(call, answer)}"
+
+
+def _complaint_text(call: CallDesk, step: TrailStep) -> str:
+    symptoms = call.engine.knowledge.symptoms
+    named = [symptoms[s["id"]].label if s["id"] in symptoms else s["id"] for s in step.body.get("accepted", ())]
+    return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
+
+
+def _repair_text(call: CallDesk, step: TrailStep) -> str:
+    causes = call.engine.knowledge.causes
+    labels = [causes[c].label if c in causes else c for c in step.body.get("causes", ())]
+    words = call.personal.get(step.event, {}).get("words", "")[:100]
+    return ("mended: " if step.body["kind"] == "repair" else "for now: ") + "; ".join(labels) + (
+        f" ({words})" if words else "")
+
+
+def _told_text(call: CallDesk, step: TrailStep) -> str:
+    label = call.personal.get(step.event, {}).get("label", "")
+    told = "; ".join(t for t in (label, body_words(call, step.body)) if t)
+    return ("machine: " if step.kind == "machine" else "told: ") + told
+
+
+def _change_text(call: CallDesk, step: TrailStep) -> str:
+    body = step.body
+    rows = f" {rows_words(body['rows'])}" if body.get("rows") not in (None, "all") else ""
+    was = f" from {value_words(body['before'])}" if "before" in body else ""
+    test = ", for a test" if body.get("temporary") else ""
+    return f"changed: {body.get('setting') or body.get('part')}{rows}{was} to {value_words(body['after'])}{test}"
+
+
+def _waiting_text(call: CallDesk, step: TrailStep) -> str:
+    if step.body["for"] == "none":
+        return "in work again"
+    until = step.body.get("until")
+    return f"waiting for {step.body['for']}" + (
+        f" until {clock(datetime.fromisoformat(until), call.desk.clock())}" if until else "")
+
+
+def _caution_text(call: CallDesk, step: TrailStep) -> str:
     """Return what was said or read, and to whom."""
-    knowledge, name = call.engine.knowledge, body["caution"]
+    knowledge, name = call.engine.knowledge, step.body["caution"]
     words = spoken(knowledge).get(name) or (knowledge.cautions[name].text if name in knowledge.cautions else "")
-    head = "said to the caller: " if body.get("shown_to") == "grower" else "read: "
-    return head + words if words and body["acknowledged"] != "none" else ""
+    head = "said to the caller: " if step.body.get("shown_to") == "grower" else "read: "
+    return head + words if words and step.body["acknowledged"] != "none" else ""
+
+
+_SAID: dict[str, Callable[[CallDesk, TrailStep], str]] = {
+    "complaint": _complaint_text, "repair": _repair_text, "machine": _told_text, "situation": _told_text,
+    "change": _change_text, "waiting": _waiting_text, "caution": _caution_text,
+    "note": lambda call, step: f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}",
+    "channel": lambda _, step: "goes on by phone" if step.body["channel"] == "phone" else "goes on on site",
+}
+"""By kind: what its step says where the words of the kind do not do."""
 
 
 def _beside(call: CallDesk, answer: Answer) -> str:
