@@ -10,6 +10,7 @@ from typing import Any, Literal
 from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.knowledge.vocabulary import Caution
 from diag.record.rows import parse_rows, to_stored
 from diag.text import clean, one_line
 
@@ -42,6 +43,10 @@ class Form:
     record: Callable[[Any, Values], None] = field(compare=False, repr=False)
     """Takes the call (None where the form belongs to none) and what was filled in."""
     done: str = "Record"
+    cautions: tuple[Caution, ...] = ()
+    """All cautions of what is recorded, in full, worst first; one sentence of them stands in the form."""
+    again: Callable[[Values], Form] | None = field(default=None, compare=False, repr=False)
+    """Makes the form anew for what is ticked, where its texts depend on that."""
 
 
 def text_of(values: Values, name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from diag.ask.form import (
@@ -20,7 +21,9 @@ from diag.ask.form import (
 from diag.call.desk import CallDesk
 from diag.call.proof import proofs_of
 from diag.errors import UsageError
-from diag.reason.cautions import cautions_for
+from diag.knowledge.base import Knowledge
+from diag.knowledge.vocabulary import Caution
+from diag.reason.cautions import cautions_for, spoken, spoken_of_repair
 from diag.reason.judgement import LIKELY, OPEN
 from diag.record.kinds import RESULTS
 from diag.record.rows import show_rows
@@ -52,36 +55,44 @@ def candidates(call: CallDesk, also: tuple[str, ...] = ()) -> tuple[tuple[str, s
     return tuple((c, causes[c].label) for c in dict.fromkeys((*also, *open_ones)) if c in causes)
 
 
-def repair_form(call: CallDesk, causes: tuple[str, ...] = ()) -> Form:
+def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tuple[str, str], ...] = ()) -> Form:
     """Return the form of a repair; several causes can be mended at once.
 
-    Nothing is filled in that nobody said: what is usual stands beside the fields. `causes`: those the user came from.
+    Nothing is filled in that nobody said: what is usual stands beside the fields. `causes`: those the user came
+    from, or ticked; `offered`: those to choose from, where they were shown already.
     """
     knowledge = call.engine.knowledge
     plan = call.think().judgement.plan
-    offered = candidates(call, causes or ((plan.repair,) if plan.repair else ()))
+    offered = offered or candidates(call, causes or ((plan.repair,) if plan.repair else ()))
     known = [knowledge.causes[c] for c in causes or tuple(c for c, _ in offered[:1]) if c in knowledge.causes]
     rows = call.state.situation.rows
     hazards = tuple(dict.fromkeys(h for c in known for h in c.repair.hazards))
     flags, machine = call.state.situation.flags, call.state.machine.axes
     cautions = cautions_for(knowledge, hazards, call.state.channel, flags, machine=machine)
-    told = [f"{c.word}: {c.text}" for c in cautions]
-    usual = [f"{c.label}: {c.repair.do}" for c in known]
     parts = ", ".join(f"1 {knowledge.parts[p].label}" for c in known for p in c.repair.parts)
     in_trouble = "" if rows is None else f"In trouble: {show_rows(rows)}. "
     return Form("repair", "Repair", (
-        Field("cautions", "Cautions", "note", value="\n".join(told)),
+        Field("safety", "Safety", "note", value=safety_words(knowledge, hazards, cautions)),
         Field("causes", "What was mended", "ticks", "Several can be ticked.",
               tuple(c for c in causes if c in knowledge.causes), offered),
-        Field("usual", "Usual here", "note", value="\n".join(usual)),
-        Field("words", "What was done", "lines", "What you did, in your own words; nothing is taken from above."),
+        Field("words", "What was done", "lines", "In your own words."),
         Field("rows", "Rows", hint=f"{in_trouble}The rows that were mended."),
         Field("parts", "Parts", hint=f"Usual: {parts}." if parts else "e.g. 1 seal, 4 brushes"),
         Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
         Field("minutes", "Minutes it took", hint="Left empty: not recorded."),
         Field("done_by", "Done by", "pick", choices=DONE_BY),
         Field("happened", "When", hint="e.g. 10:40, 2 h ago; empty: now"),
-    ), _record_repair)
+        Field("usual", "How it is done", "note", value="\n".join(f"{c.label}: {c.repair.do}" for c in known)),
+    ), _record_repair, cautions=cautions, again=lambda v: repair_form(call, keys_of(v, "causes"), offered))
+
+
+def safety_words(knowledge: Knowledge, hazards: Iterable[str], cautions: Sequence[Caution]) -> str:
+    """Return the one thing to be heard before a repair: a DANGER of it, else what is said, else its worst caution."""
+    if cautions and cautions[0].word == "DANGER":
+        return f"DANGER: {cautions[0].text}"
+    told = spoken(knowledge)
+    said = " ".join(told[s] for s in spoken_of_repair(knowledge, hazards))
+    return said or "".join(f"{c.word}: {c.text}" for c in cautions[:1])
 
 
 def _record_repair(call: CallDesk, values: Values) -> None:
@@ -97,7 +108,10 @@ def _record_repair(call: CallDesk, values: Values) -> None:
 
 
 def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
-    """Return the form of a way to go on for now; None when none is known for the causes in question."""
+    """Return the form of a way to go on for now; None when none is known for the causes in question.
+
+    `cause`: the one that it is meant against, where the user chose it.
+    """
     causes = call.engine.knowledge.causes
     known = [c for c, _ in candidates(call, (cause,) if cause else ()) if causes[c].interim is not None]
     if not known:
@@ -110,7 +124,8 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
                     f"It ends: {interim.ends}")
     return Form("interim", "Go on for now", (
         Field("told", "Ways known", "note", value="\n".join(told)),
-        Field("cause", "Against", "pick", choices=tuple((c, causes[c].label) for c in known)),
+        Field("cause", "Against", "pick", value=(cause or "") if cause in known else "",
+              choices=tuple((c, causes[c].label) for c in known)),
         Field("as_told", "Done so", "ticks", "Tick it when it was done as told above.", (), AS_TOLD),
         Field("words", "What was done", "lines", "Else, or besides, in your own words."),
         Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),

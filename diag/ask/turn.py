@@ -59,6 +59,8 @@ class Turn:
     """The other checks offered."""
     key: str | None = None
     """The question asked: the check, or one item of it."""
+    cause: str | None = None
+    """The cause whose mending is worth doing now."""
     stage: str = "find"
 
     @property
@@ -166,7 +168,8 @@ def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
     if offers:
         choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
     stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))
-    turn = Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, stage=stage)
+    turn = Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, cause=judgement.plan.repair,
+                stage=stage)
     return _said_first(call, turn, sentences, asks) or turn
 
 

@@ -18,6 +18,8 @@ ACTS = {
     "writeup": "write", "close": "close", "follow_up": "follow-up", "reopen": "reopen",
 }
 """What an answer of an act-turn carries out, as a word of the dialogue."""
+OF_CAUSE = ("repair", "interim")
+"""Those that are about the cause that is worth mending."""
 
 
 class Asking(Part):
@@ -62,7 +64,7 @@ class Asking(Part):
         elif act == "search":
             self.say("take WORDS takes any check; list WORDS searches.")
         else:
-            command(ACTS[act], asked)
+            command(f"{ACTS[act]} {asked.cause}" if asked.cause and act in OF_CAUSE else ACTS[act], asked)
 
     def _page(self, asked: Turn) -> None:
         """Say the question first, then its answers, then what stands beside it."""

@@ -280,15 +280,15 @@ class Doing(Part):
 
     def repair(self, rest: str) -> None:
         """repair [WORDS]: record a repair."""
-        cause = self._looking.pick_cause(rest)
-        if cause:
-            from diag.writeup.mending import with_losses
+        from diag.writeup.mending import with_losses
 
-            self.fill(with_losses(forms_mend.repair_form(self.call, (cause,)), self.call))
+        cause = self._looking.pick_cause(rest) if rest else ""
+        if cause is not None:
+            self.fill(with_losses(forms_mend.repair_form(self.call, (cause,) if cause else ()), self.call))
 
     def interim(self, rest: str) -> None:
         """for-now [WORDS]: a way to go on for now."""
-        form = forms_mend.interim_form(self.call, self._looking.pick_cause(rest))
+        form = forms_mend.interim_form(self.call, self._looking.pick_cause(rest) if rest else None)
         if form is None:
             self.say("No way to go on for now is known against the leading causes.")
         else:

@@ -133,8 +133,10 @@ def with_losses(form: Form, call: CallDesk) -> Form:
     found = at_risk(call) if form.name == "repair" else missing(call, SERVICE, "before_leaving")
     if not found or call.state.channel != "site":
         return form
-    told = "\n".join(missing_line(m) for m in found)
-    return replace(form, fields=(Field("lost", "Only now", "note", value=told), *form.fields))
+    told = Field("lost", "Only now", "note", value="; ".join(m.needs for m in found) + ". The write-up asks for each.")
+    anew = form.again
+    again = None if anew is None else lambda values: with_losses(anew(values), call)
+    return replace(form, fields=(told, *form.fields), again=again)
 
 
 def stock_form(call: CallDesk) -> Form | None:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from diag.ask.forms_mend import repair_form
 from diag.ask.reply import DANGER, reply
 from diag.ask.turn import Turn, turn
 from diag.call.desk import CallDesk, Desk
@@ -75,3 +76,27 @@ def test_hands_at_the_machine_are_never_put_there_unsaid(whole: Knowledge) -> No
         said = spoken_of_repair(whole, cause.repair.hazards)
         assert not hands or said, cause.id
         assert set(said) <= set(told)
+
+
+def test_one_sentence_stands_in_the_form_of_a_repair(whole: Knowledge) -> None:
+    """Of every cause: at most two lines before the first field; the cautions in full go with the form."""
+    call = Desk(Engine(whole)).new_call("site")
+    for cause in whole.causes.values():
+        form = repair_form(call, (cause.id,))
+        safety = form.fields[0]
+        assert (safety.kind, len(str(safety.value)) <= 150) == ("note", True), cause.id
+        assert form.cautions == cautions_for(whole, cause.repair.hazards, "site"), cause.id
+        assert bool(safety.value) == bool(form.cautions or spoken_of_repair(whole, cause.repair.hazards)), cause.id
+
+
+def test_what_is_ticked_changes_the_texts_of_the_form(whole: Knowledge) -> None:
+    """Nothing is ticked that nobody chose; the texts follow what is ticked, and the lines to tick stay the same."""
+    call = Desk(Engine(whole)).new_call("site")
+    form = repair_form(call)
+    lines = next(f for f in form.fields if f.name == "causes")
+    assert lines.value == ()
+    assert form.again is not None
+    for cause, _ in lines.choices:
+        again = {f.name: f for f in form.again({"causes": (cause,)}).fields}
+        assert whole.causes[cause].repair.do in str(again["usual"].value)
+        assert (again["causes"].choices, again["causes"].value) == (lines.choices, (cause,))

@@ -17,6 +17,7 @@ from screens.driving import (
 )
 from textual.pilot import Pilot
 
+from diag.ask.forms_mend import candidates
 from diag.call.desk import CallDesk
 from diag.reason.judge import Engine
 from diag.tui.app import DiagApp
@@ -90,6 +91,49 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         assert "follow up tomorrow 8:00" in words(app)
 
     drive(make_app(little, place), body)
+
+
+def test_the_cause_that_was_chosen_is_ticked(little: Engine, place: Path) -> None:
+    """From "mend this" the form comes with that cause; from the menu with none."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        await press(pilot, "1", "enter")
+        assert "Mend this: Alpha." in words(app)
+        await press(pilot, "1", "enter")
+        field = row(app, "causes")
+        assert isinstance(field, Ticks)
+        assert field.ticked() == ("alpha",)
+        await press(pilot, "escape", "f9", "1", "enter")
+        field = row(app, "causes")
+        assert isinstance(field, Ticks)
+        assert field.ticked() == ()
+
+    drive(make_app(little, place), body)
+
+
+def test_a_repair_begins_with_its_field(big: Engine, place: Path) -> None:
+    """One sentence before the first field; what is ticked changes the texts; F7 has all cautions in full."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        await press(pilot, "f9", "1", "enter")
+        field = row(app, "causes")
+        assert isinstance(field, Ticks)
+        assert field.region.y <= 5
+        knowledge = call.engine.knowledge
+        for number, (cause, _) in enumerate(candidates(call), 1):
+            await press(pilot, str(number))
+            assert isinstance(app.screen, FormScreen)
+            usual = next(f for f in app.screen.form.fields if f.name == "usual")
+            assert knowledge.causes[cause].repair.do in str(usual.value)
+        assert "F7 Cautions" in words(app)
+        await press(pilot, "f7")
+        assert "The operator's manual and the seed label have the last word." in words(app)
+        await press(pilot, "escape")
+        assert isinstance(app.screen, FormScreen)
+
+    drive(make_app(big, place), body)
 
 
 def test_nothing_is_accepted_that_was_not_measured(little: Engine, place: Path) -> None:

@@ -346,7 +346,7 @@ class DeskScreen(Page[None]):
             self.work.taken = found.then
             self.show_call()
         else:
-            self.action_do(found.act)
+            self.action_do(found.act, turn.cause)
 
     def _record(self, turn: Turn, record: doings.Change, then: str | None) -> None:
         trial = self.work.trial
@@ -373,9 +373,9 @@ class DeskScreen(Page[None]):
 
     # --- acts -------------------------------------------------------------------------------------
 
-    def action_do(self, name: str) -> None:
-        """Carry out one of the doings."""
-        self.doings.do(name)
+    def action_do(self, name: str, cause: str | None = None) -> None:
+        """Carry out one of the doings; `cause`: the one that was chosen with it."""
+        self.doings.do(name, cause)
 
     def action_other(self, place: int) -> None:
         """Take another of the offers."""

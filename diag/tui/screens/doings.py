@@ -47,6 +47,10 @@ FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "interim": forms_mend.interim_form, "proof": forms_mend.proof_form, "close": forms_mend.close_form,
     "follow_up": forms_mend.follow_up_form, "arrival": forms_call.arrival_form,
 }
+OF_CAUSE: Mapping[str, Callable[[CallDesk, str], Form | None]] = {
+    "repair": lambda call, cause: forms_mend.repair_form(call, (cause,)), "interim": forms_mend.interim_form,
+}
+"""Forms about one cause, where it was chosen before."""
 NO_FORM = {"interim": "No way to go on for now is known against the leading causes."}
 BUSY = "The call is being judged: once more in a second."
 
@@ -110,13 +114,13 @@ class Doings:
             )
         }
 
-    def do(self, name: str) -> None:
-        """Carry out an act."""
+    def do(self, name: str, cause: str | None = None) -> None:
+        """Carry out an act; `cause`: the one that was chosen with it."""
         special = self._special.get(name)
         if special is not None:
             special()
         else:
-            self._open(name)
+            self._open(name, cause)
 
     # --- screens and forms above the desk -----------------------------------------------------------
 
@@ -142,9 +146,12 @@ class Doings:
         except DiagError as error:
             self.desk.tell(str(error))
 
-    def _open(self, name: str) -> None:
+    def _open(self, name: str, cause: str | None = None) -> None:
         """Open a form by its name; a repair and a close say what can only be had now."""
-        make = FORMS[name]
+
+        def make(call: CallDesk) -> Form | None:
+            return OF_CAUSE[name](call, cause) if cause and name in OF_CAUSE else FORMS[name](call)
+
         if name in ("repair", "close"):
             from diag.writeup.mending import with_losses
 

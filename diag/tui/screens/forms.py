@@ -14,6 +14,7 @@ from diag.ask.form import Field, Form, Value
 from diag.errors import DiagError
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
+from diag.tui.screens.cautions import CautionsScreen
 from diag.tui.screens.page import Page
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.form import Row
@@ -34,6 +35,7 @@ class FormScreen(Page[bool]):
 
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("done", "Record", "Record the form.", "ctrl+s", shown=True, first=True),
+        Act("cautions", "Cautions", "All cautions of this in full.", "f7"),
         Act("back", "Back", "Back without recording; what was typed is kept.", "escape", shown=True),
     )
     BINDINGS = bindings(ACTS)
@@ -75,6 +77,31 @@ class FormScreen(Page[bool]):
         first = next((r.field for r in self.query(Row) if r.field.can_focus), None)
         if first is not None:
             first.focus()
+
+    def moment(self) -> tuple[str, ...]:
+        return ("done", "cautions", "back", "help") if self.form.cautions else ()
+
+    @on(Ticks.Changed)
+    def _renew(self) -> None:
+        """Show the texts of the form for what is ticked now."""
+        if self.form.again is None:
+            return
+        self.form = self.form.again(self.values())
+        fields = {f.name: f for f in self.form.fields}
+        for row in self.query(Row):
+            field = fields[row.key]
+            if field.kind == "note":
+                row.query_one(".note", Static).update(say(str(field.value)))
+                row.display = bool(field.value)
+            elif isinstance(row.field, LineField):
+                row.field.placeholder = field.hint
+        self.keys()
+
+    def action_cautions(self) -> None:
+        if self.work is None or not self.form.cautions:
+            self.tell("No caution belongs to this.")
+            return
+        self.app.push_screen(CautionsScreen(self.work, self.form.cautions, None))
 
     def values(self) -> dict[str, Value]:
         """Return what is filled in."""

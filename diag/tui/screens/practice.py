@@ -53,12 +53,12 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
     def moment(self) -> tuple[str, ...]:
         return ("do('search')", "name", "calls", "help")
 
-    def action_do(self, name: str) -> None:
+    def action_do(self, name: str, cause: str | None = None) -> None:
         """Do as at the desk; to mend is to name the cause here."""
         if name == "repair":
             self.action_name()
         else:
-            super().action_do(name)
+            super().action_do(name, cause)
 
     def action_name(self) -> None:
         self.app.push_screen(SearchScreen(self.work, ("cause",)), self._named)
