@@ -60,7 +60,7 @@ def begin(check: Check, start: int = 1, last: int | None = None) -> Aloud:
     """Return an empty reading of a check. `start`, `last`: first and last row of the walk."""
     kind = "positions" if check.takes.kind == "positions" else "rows"
     step = -1 if last is not None and last < start else 1
-    return Aloud(kind, check.takes.quantity or "position", None, start, step, last)
+    return Aloud(kind, check.takes.quantity or "position", None, start, step=step, last=last)
 
 
 def take(aloud: Aloud, text: str) -> Aloud:

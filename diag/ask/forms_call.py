@@ -130,7 +130,7 @@ def waiting_form(call: CallDesk, reason: str = "caller") -> Form:
         Field("until", "Until", hint="e.g. 10:40, in 20 min, tomorrow 8:00; empty: no time said"),
         Field("acres", "Or after acres"),
         Field("text", "Note", "lines", "What they do meanwhile, the number to call."),
-    ), _record_waiting, "Park")
+    ), _record_waiting, done="Park")
 
 
 def _record_waiting(call: CallDesk, values: Values) -> None:
@@ -251,9 +251,10 @@ def arrival_form(call: CallDesk) -> Form:
         Field("rests", "Ask again", "note", value=rests or "Nothing was answered by phone."),
         Field("changed", "What has changed since the call", "lines", "Left empty: nothing. Each change is best told on "
               "its own: Ctrl+P, Done before the call."),
-        Field("read_back", "Safety and state", "pick", "Engine, fan, key, who else is there: read back to one another.",
-              "yes", choices({"yes": "read back", "alone": "nobody there to read it back"})),
-    ), _record_arrival, "Go on on site")
+        Field("read_back", "Safety and state", "pick",
+              hint="Engine, fan, key, who else is there: read back to one another.",
+              value="yes", choices=choices({"yes": "read back", "alone": "nobody there to read it back"})),
+    ), _record_arrival, done="Go on on site")
 
 
 def _record_arrival(call: CallDesk, values: Values) -> None:
@@ -276,7 +277,7 @@ def file_form(check: Check, rows: Rows | None, use: Callable[[str], None]) -> Fo
         use(answer_text(check, need(text_of(values, "file"), "File"), row))
 
     return Form("file", "From a file", (Field("file", "File", hint="CSV with a header, or bare numbers with a unit"),),
-                read, "Read")
+                read, done="Read")
 
 
 def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Form:
@@ -295,4 +296,4 @@ def details_form(call: CallDesk, record: Callable[[dict[str, Any]], None]) -> Fo
         Field("rows", "Rows", hint="left empty: the rows in trouble, or all"),
         Field("observer", "Who saw it", "pick", "None ticked: the usual one for this check.", choices=observers),
         Field("happened", "When", hint="e.g. 10:40, 2 h ago; left empty: now"),
-    ), keep, "Use for the next answer")
+    ), keep, done="Use for the next answer")

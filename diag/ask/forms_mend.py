@@ -73,8 +73,8 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tup
     in_trouble = "" if rows is None else f"In trouble: {show_rows(rows)}. "
     return Form("repair", "Repair", (
         Field("safety", "Safety", "note", value=safety_words(knowledge, hazards, cautions)),
-        Field("causes", "What was mended", "ticks", "Several can be ticked.",
-              tuple(c for c in causes if c in knowledge.causes), offered),
+        Field("causes", "What was mended", "ticks", hint="Several can be ticked.",
+              value=tuple(c for c in causes if c in knowledge.causes), choices=offered),
         Field("words", "What was done", "lines", "In your own words."),
         Field("rows", "Rows", hint=f"{in_trouble}The rows that were mended."),
         Field("parts", "Parts", hint=f"Usual: {parts}." if parts else "e.g. 1 seal, 4 brushes"),
@@ -126,7 +126,7 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
         Field("told", "Ways known", "note", value="\n".join(told)),
         Field("cause", "Against", "pick", value=(cause or "") if cause in known else "",
               choices=tuple((c, causes[c].label) for c in known)),
-        Field("as_told", "Done so", "ticks", "Tick it when it was done as told above.", (), AS_TOLD),
+        Field("as_told", "Done so", "ticks", hint="Tick it when it was done as told above.", value=(), choices=AS_TOLD),
         Field("words", "What was done", "lines", "Else, or besides, in your own words."),
         Field("until", "Look at it again", hint="e.g. tomorrow 8:00, in 3 days; it stays on the list until then"),
         Field("acres", "Or after acres"),
@@ -142,7 +142,7 @@ def _record_interim(call: CallDesk, values: Values) -> None:
     words = " ".join([*done, text_of(values, "words")]).strip()
     need(words, "What was done", "Tick that it was done as told, or say what was done.")
     call.repair([cause], words=words, kind="interim")
-    _wait(call, "proof", until, acres, "A way for now was found; the cause is still there.")
+    _wait(call, "proof", until, acres, text="A way for now was found; the cause is still there.")
 
 
 def _wait(call: CallDesk, reason: str, until: str | None, acres: int | None, text: str) -> None:
@@ -176,7 +176,7 @@ def proof_form(call: CallDesk) -> Form:
         Field("repair", "Of which repair", "pick", value=last.event, choices=names),
         Field("answers", "Rests on", "ticks", "Left empty: every reading of the repaired rows since."
               if readings else "Nothing was measured since the repair: measure "
-              "again first, by the same method.", (), tuple(readings)),
+              "again first, by the same method.", value=(), choices=tuple(readings)),
         Field("verdict", "Verdict", "pick", "A verdict against the readings is printed as that.", choices=VERDICTS),
         Field("conditions", "Conditions", hint="What was different from before, or: the same."),
         Field("follow_up", "Call back", hint="e.g. tomorrow 8:00, in 2 days"),
@@ -210,7 +210,7 @@ def _record_proof(call: CallDesk, values: Values) -> None:
     conditions = text_of(values, "conditions")
     if conditions:
         call.record("note", {"about": repair}, {"text": f"Conditions after the repair: {conditions}"})
-    _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+    _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
 
 
 def put_back_fields(call: CallDesk) -> list[Field]:
@@ -252,7 +252,7 @@ def close_form(call: CallDesk) -> Form:
         Field("follow_up", "Call back",
               hint="e.g. tomorrow 8:00, in 2 days" + (" (usual: in 1 day)" if mended else "")),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
-    ), _record_close, "Close")
+    ), _record_close, done="Close")
 
 
 def _record_close(call: CallDesk, values: Values) -> None:
@@ -260,7 +260,7 @@ def _record_close(call: CallDesk, values: Values) -> None:
     until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
     settle(call, values)
     call.close(result, text_of(values, "words"))
-    _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+    _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
 
 
 def follow_up_form(call: CallDesk) -> Form:
@@ -283,6 +283,6 @@ def _record_follow_up(call: CallDesk, values: Values) -> None:
     told = {"yes": "even with their neighbours", "no": "not even with their neighbours", "no_answer": "no answer"}[even]
     call.record("note", {}, {"text": f"Follow-up: {told}." + (f" New: {new}" if new else "")})
     if until:
-        _wait(call, "proof", until, None, "Follow-up. " + FOLLOW_UP)
+        _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
     elif call.state.waiting is not None:
         call.record("waiting", {"for": "none"})

@@ -122,7 +122,7 @@ def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any]
     state = call.state
     before = (sofar or {}).get(name) or list(getattr(state.situation, name, None) or ()) if name in LISTS else ()
     sections = {n: to_stored(r) for n, r in state.machine.sections.items()}
-    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections, before)
+    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections=sections, before=before)
 
 
 def situation_value(

@@ -72,8 +72,8 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
     body, personal = draft.body, draft.personal
     axes = body.get("axes", {})
     asked = [
-        Field(f"axis_{a.name}", a.label, "ticks" if a.many else "pick", a.asks, _held(axes.get(a.name), a.many),
-              (*((v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in a.values),
+        Field(f"axis_{a.name}", a.label, "ticks" if a.many else "pick", a.asks, value=_held(axes.get(a.name), a.many),
+              choices=(*((v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in a.values),
                (UNKNOWN, "not known")))
         for a in knowledge.axes.values() if a.name != "crop"
     ]
@@ -98,11 +98,11 @@ def profile_form(knowledge: Knowledge, draft: Draft, today: str, save: Save) -> 
         Field("row_width", "Row width", value=value_words(body.get("row_width")), hint="e.g. 30 in, 76 cm"),
         Field("holes", "Holes of the disc", value=str(body.get("holes", "") or "")),
         *asked,
-        Field("fitted", "Fitted now", "lines", "e.g. rows 1-8: 40-hole disc, corn, lot B7, since 2 May",
-              str(body.get(FITTED, ""))),
-        Field("sections", "Row layout", "lines", SECTIONS_HINT, sections),
-        Field("book", "Book values", "lines", "From the operator's manual, one a line: " + _first(known), book),
-    ), record, "Keep")
+        Field("fitted", "Fitted now", "lines", hint="e.g. rows 1-8: 40-hole disc, corn, lot B7, since 2 May",
+              value=str(body.get(FITTED, ""))),
+        Field("sections", "Row layout", "lines", SECTIONS_HINT, value=sections),
+        Field("book", "Book values", "lines", "From the operator's manual, one a line: " + _first(known), value=book),
+    ), record, done="Keep")
 
 
 def _first(known: str) -> str:

@@ -63,7 +63,7 @@ def reply(
     said = clean(text).strip()
     if not said and picked is not None:
         said = str(1 + next(i for i, c in enumerate(turn.choices) if c.key == picked))
-    asked = _Asked(call, turn, said, dict(details or {}), units, change)
+    asked = _Asked(call, turn, said, dict(details or {}), units=units, change=change)
     return _READERS[turn.kind](asked)
 
 
@@ -190,7 +190,7 @@ def _form(asked: _Asked) -> Reply:
         return NOTHING
     rest = low.endswith("-") or low in ("none", "fine", "all fine", "none of them")
     body = "" if low in ("none", "fine", "all fine", "none of them") else low.rstrip("-").strip(" ,")
-    inner = _Asked(asked.call, turn, body, asked.details, asked.units, None)
+    inner = _Asked(asked.call, turn, body, asked.details, units=asked.units, change=None)
     found = (_numbered(inner) if _NUMBERS.fullmatch(body) else _chosen(inner)) if body else []
     if body and not found:
         return _not_one(inner, [])

@@ -70,7 +70,7 @@ def _field(knowledge: Knowledge, taking: Taking, name: str) -> dict[str, Any]:
     if not text:
         return {}
     sections: dict[str, StoredRows] = {s["name"]: s["rows"] for s in taking.machine.get("sections", ())}
-    return situation_value(knowledge, name, text, taking.machine.get("rows"), sections)
+    return situation_value(knowledge, name, text, taking.machine.get("rows"), sections=sections)
 
 
 def situation_of(knowledge: Knowledge, taking: Taking) -> dict[str, Any]:
@@ -159,4 +159,4 @@ def card_form(typed: Mapping[str, str], keep: Callable[[Mapping[str, str]], None
         keep({name: text for name, text in filled.items() if text})
 
     return Form("card", "Card", tuple(Field(n, label, hint=hint, value=typed.get(n, "")) for n, label, hint in fields),
-                record, "Keep")
+                record, done="Keep")

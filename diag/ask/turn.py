@@ -114,7 +114,7 @@ def turn(
     if key is None:
         return Turn("nothing", "No check is left that can be done here.", at_first("nothing"),
                     stage=stage_of(call))
-    return _asked(call, key, offers, form, not_known)
+    return _asked(call, key, offers, form, not_known=not_known)
 
 
 def worth_doing(call: CallDesk) -> str:

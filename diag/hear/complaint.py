@@ -114,7 +114,7 @@ class Listener:
             Proposal(
                 s.id, chances[s.id],
                 _reasons(s, ear.evidence, votes.like.get(s.id, _UNLIKE)) if place < MOST_REASONED else (),
-                s.id in votes.believed, s.id in sure,
+                s.id in votes.believed, ticked=s.id in sure,
             )
             for place, s in enumerate(ranked)
         )

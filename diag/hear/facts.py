@@ -107,7 +107,7 @@ def _rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     for at, chances in told.items():
         number = said.words[at].value or 0.0
         if at not in taken and chances[ROW] >= OFFERED and number == int(number) and 1 <= number <= MOST_ROWS:
-            found.append((Rows(f"{number:.0f}", "one", at, at + 1, (int(number),)), chances[ROW] >= TICKED))
+            found.append((Rows(f"{number:.0f}", "one", at, at + 1, numbers=(int(number),)), chances[ROW] >= TICKED))
     return _joined(said, found)
 
 
@@ -119,7 +119,7 @@ def _joined(said: Said, found: Sequence[tuple[Rows, bool]]) -> list[FactFound]:
     if single:
         words = " ... ".join(dict.fromkeys(quote(said, r.first, r.last) for r in single))
         pattern = single[0].pattern if len({r.value for r in single}) == 1 else _pattern(numbers)
-        whole = Rows(as_ranges(numbers), pattern, single[0].first, single[0].last, tuple(numbers))
+        whole = Rows(as_ranges(numbers), pattern, single[0].first, single[0].last, numbers=tuple(numbers))
         facts.append(replace(_rows_fact(said, whole, True), said=words))
     return facts
 
@@ -197,8 +197,8 @@ def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:
     offers = [Offer("reading", kind, value)]
     if field:
         offers.append(Offer("situation", field, value))
-    return FactFound(kind, value, quote(said, figure.first, figure.last), tuple(offers), figure.doubt,
-                     ticked and not figure.doubt)
+    return FactFound(kind, value, quote(said, figure.first, figure.last), tuple(offers), doubt=figure.doubt,
+                     ticked=ticked and not figure.doubt)
 
 
 def _plain_fact(said: Said, at: int, kind: str, *, ticked: bool) -> FactFound:

@@ -144,9 +144,11 @@ def _as_rows(words: Sequence[Word], numbers: list[int], first: int, last: int) -
     value = as_ranges(listed)
     before = [w.text for w in words[max(0, first - 3) : first + 1]]
     if {"but", "except"} & set(before) and {"all", "every"} & set(before):
-        return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last, tuple(listed))
+        return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last,
+                    numbers=tuple(listed))
     side = len(listed) > 1 and listed[-1] - listed[0] == len(listed) - 1
-    return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last, tuple(listed))
+    return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last,
+                numbers=tuple(listed))
 
 
 def as_ranges(numbers: Sequence[int]) -> str:
@@ -209,7 +211,7 @@ def _with_unit(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) 
         if tuple(w.text for w in words[after : after + len(spoken.words)]) == spoken.words:
             sure_unit = spoken.only_this or _near(said, quantity, at, same_clause=False)
             if sure_unit and (spoken.only_this or _allowed(said, quantity, at)):
-                return _figure(said, quantity, at, after + len(spoken.words), spoken.unit, times)
+                return _figure(said, quantity, at, after + len(spoken.words), unit=spoken.unit, times=times)
             return None
     return None
 
@@ -241,10 +243,10 @@ def _bare(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Fi
         return None  # a unit of its kind that callers do not use: nothing is assumed
     for bare in quantity.bare:
         if thousand and bare.low <= number * 1000 / bare.times <= bare.high:
-            return _figure(said, quantity, at, at + 2, bare.unit, 1000)
+            return _figure(said, quantity, at, at + 2, unit=bare.unit, times=1000)
         if not thousand and bare.low <= number <= bare.high:
             unit = sure[-1].value.unit if sure else bare.unit
-            return _figure(said, quantity, at, at + 1, unit, bare.times)
+            return _figure(said, quantity, at, at + 1, unit=unit, times=bare.times)
     return None
 
 
@@ -254,7 +256,7 @@ def _like_others(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]
     for other in sure:
         known = other.value.number
         if quantity.needs_role and number and known and 1 / _ALIKE <= number * 1000 / known <= _ALIKE:
-            return _figure(said, quantity, at, at + 1, other.value.unit, 1000)
+            return _figure(said, quantity, at, at + 1, unit=other.value.unit, times=1000)
     return None
 
 
@@ -271,7 +273,7 @@ def _figure(said: Said, quantity: Quantity, first: int, last: int, unit: str, ti
         except UnitError:
             return None
         doubt = str(error)
-    return Figure(quantity, _role(said, quantity, first), value, doubt, first, last)
+    return Figure(quantity, _role(said, quantity, first), value, doubt, first=first, last=last)
 
 
 def _next(said: Said, at: int) -> str:

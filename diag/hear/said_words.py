@@ -92,7 +92,8 @@ def _joined(words: Iterable[Word]) -> Iterator[Word]:
         if tens and not word.text[0].isdigit() and word.value is not None and 0 < word.value < 10:
             total = (tens.value or 0) + word.value
             text = f"{total:.0f}"
-            yield Word(text, text, total, tens.start, word.end, word.sentence, word.clause, word.pause, word.part)
+            yield Word(text, text, total, tens.start, end=word.end, sentence=word.sentence, clause=word.clause,
+                       pause=word.pause, part=word.part)
             waiting = []
             continue
         yield from waiting

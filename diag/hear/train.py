@@ -88,7 +88,7 @@ class Trainer:
         chosen = self._without(without)
         told = [n for n in chosen if self.texts[n].hand != WORDINGS]
         return Model(
-            self._symptoms(chosen), self._slots(told), self._numbers(told), mixing or Mixing(), self.digest,
+            self._symptoms(chosen), self._slots(told), self._numbers(told), mixing or Mixing(), digest=self.digest,
         )
 
     def _without(self, hands: frozenset[str]) -> list[int]:
@@ -100,13 +100,14 @@ class Trainer:
             list(zip(right or (NO_COMPLAINT,), _SHARES[max(0, len(right) - 1)], strict=True))
             for right in (self.texts[n].right for n in chosen)
         ]
-        return fit([self._counted[n] for n in chosen], labels, self.names, OF_TEXT, _INVERSE_PENALTY)
+        return fit([self._counted[n] for n in chosen], labels, self.names, OF_TEXT, inverse_penalty=_INVERSE_PENALTY)
 
     def _slots(self, chosen: Sequence[int]) -> Linear:
         """Return the vote on what a text tells as a whole, each slot for itself."""
         counted = [self._counted[n] for n in chosen]
         told = [slots_told(self.texts[n].told) for n in chosen]
-        each = [fit(counted, [[(str(name in t), 1.0)] for t in told], ("True", "False"), OF_TEXT, _INVERSE_PENALTY)
+        each = [fit(counted, [[(str(name in t), 1.0)] for t in told], ("True", "False"), OF_TEXT,
+                    inverse_penalty=_INVERSE_PENALTY)
                 for name in SLOTS]
         groups = {g: _beside([one.groups[g] for one in each]) for g in OF_TEXT}
         bias = np.array([one.bias[0] - one.bias[1] for one in each], np.float32)
@@ -120,7 +121,8 @@ class Trainer:
             for at, kind in numbers_told(words, self.texts[n].told, self.knowledge.lexicon).items():
                 counted.append({"near": near[at]})
                 labels.append([(kind, 1.0)])
-        return fit(counted, labels, tuple(sorted({k for one in labels for k, _ in one})), OF_NUMBER, _NUMBER_PENALTY)
+        return fit(counted, labels, tuple(sorted({k for one in labels for k, _ in one})), OF_NUMBER,
+                   inverse_penalty=_NUMBER_PENALTY)
 
     def _heard_by_others(self, hands: frozenset[str]) -> list[tuple[Text, Votes]]:
         """Return the votes on the texts of some hands, by what the others teach."""
@@ -244,7 +246,7 @@ def _fit_mixing(heard: Sequence[tuple[Text, Votes]], names: Sequence[str]) -> Mi
 
     found = minimize(loss, np.array([1.0, 0.1, 1.0, 0.0, 0.0]), jac=slope)
     trained, points, like, denied, believed = (round(float(c), 4) for c in found.x)
-    return Mixing(trained, max(points, _LEAST_POINTS * trained), like, min(denied, _LEAST_DENIED), believed)
+    return Mixing(trained, max(points, _LEAST_POINTS * trained), like, min(denied, _LEAST_DENIED), believed=believed)
 
 
 def _counts(votes: Votes, symptom: str) -> tuple[float, ...]:

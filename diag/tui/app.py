@@ -200,7 +200,7 @@ class DiagApp(App[int]):
             return None
         from diag.call.desk import Desk
 
-        return Desk(self.engine, self.store, self.store.desk_id(), self.now, self._random or os.urandom)
+        return Desk(self.engine, self.store, self.store.desk_id(), self.now, random=self._random or os.urandom)
 
     # --- calls ------------------------------------------------------------------------------------
 

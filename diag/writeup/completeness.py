@@ -107,8 +107,8 @@ def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Mis
         if not detail or (reason and severity == SHOULD):
             continue
         lost = rule.destroyed and MOMENTS.index(rule.by) < now
-        found.append(Missing(rule.id, rule.needs, detail, rule.asks, rule.by, rule.minutes, severity, lost, reason,
-                             rule.details, rule.checks))
+        found.append(Missing(rule.id, rule.needs, detail, rule.asks, by=rule.by, minutes=rule.minutes,
+                             severity=severity, lost=lost, reason=reason, details=rule.details, checks=rule.checks))
     order = list(knowledge.completeness)
     return tuple(sorted(found, key=lambda m: (MOMENTS.index(m.by), m.severity != MUST, order.index(m.rule))))
 

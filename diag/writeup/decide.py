@@ -104,9 +104,10 @@ def decide(call: CallDesk, given: Given | None = None) -> Decision:
     if given.delay_per_hour is not None and given.hours_to_mend is not None:
         delay = given.delay_per_hour * given.hours_to_mend
     ways = tuple(_ways(call, given))
-    says = tuple(_says(crop, losses, given, delay, share))
-    advice = _advice(losses, ways[0], given, delay, told if crop == STUDIED_CROP else None)
-    return Decision(crop, share, losses, ways, delay, given.acres_left, given.price, says, advice)
+    says = tuple(_says(crop, losses, given, delay, share=share))
+    advice = _advice(losses, ways[0], given, delay, gone=told if crop == STUDIED_CROP else None)
+    return Decision(crop, share, losses, ways, delay=delay, acres_left=given.acres_left, price=given.price, says=says,
+                    advice=advice)
 
 
 # --- what was measured ------------------------------------------------------------------------------------------
@@ -170,16 +171,17 @@ def _losses(call: CallDesk, measured: _Measured, given: Given, share: float | No
         cost = skip_cost(skips[0], doubles[0], stand, given.crop_yield * BU_PER_AC)
         events = tuple(dict.fromkeys(e for e in (skips[1], doubles[1]) if e))
         what = f"{number(skips[0] * 100)} % skips and {number(doubles[0] * 100)} % doubles"
-        yield _loss(what, cost, rows, ("Nafziger 1996, J. Prod. Agric. 9(2): single skips and doubles",), events)
+        yield _loss(what, cost, rows, ("Nafziger 1996, J. Prod. Agric. 9(2): single skips and doubles",), events=events)
     spread = measured.figure(("spacing_sd",))
     if spread and (skips is None or skips[0] <= FULL_NUMBER):
         what = f"spacings that spread by {number(spread[0] / INCH)} in, the number of plants full"
         studies = tuple(f"{r.source}: {number(r.per_inch)} bu/ac per inch" for r in SPACING_RULES)
-        yield _loss(what, spacing_cost(spread[0]), rows, studies, (spread[1],))
+        yield _loss(what, spacing_cost(spread[0]), rows, studies, events=(spread[1],))
 
 
 def _loss(what: str, cost: Range, rows: float, studies: tuple[str, ...], events: tuple[str, ...]) -> Loss:
-    return Loss(what, cost.low * rows / BU_PER_AC, cost.high * rows / BU_PER_AC, cost.why, studies, events)
+    return Loss(what, cost.low * rows / BU_PER_AC, cost.high * rows / BU_PER_AC, cost.why, studies=studies,
+                events=events)
 
 
 def _stand(call: CallDesk) -> float | None:
@@ -211,7 +213,7 @@ def _ways(call: CallDesk, given: Given) -> Iterator[Way]:
     hours = None
     if given.acres_left is not None and rate and given.hours_to_mend is not None:
         hours = given.hours_to_mend + given.acres_left / rate
-    yield Way("stop and mend, then go on", None, None, hours, after)
+    yield Way("stop and mend, then go on", None, None, hours, acres_by_then=after)
 
 
 def _way(name: str, speed: float | None, rate: float | None, given: Given) -> Way:
@@ -219,7 +221,7 @@ def _way(name: str, speed: float | None, rate: float | None, given: Given) -> Wa
     done = rate * given.hours_left if rate and given.hours_left is not None else None
     if done is not None and given.acres_left is not None:
         done = min(done, given.acres_left)
-    return Way(name, speed, rate, hours, done)
+    return Way(name, speed, rate, hours, acres_by_then=done)
 
 
 # --- what it allows to say --------------------------------------------------------------------------------------

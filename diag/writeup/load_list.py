@@ -118,10 +118,10 @@ def load_list(call: CallDesk) -> LoadList:
         if chance < LEAST_CHANCE:
             continue
         thing = named(knowledge, (kind, name))
-        entry = _entry(call, kind, thing, causes, chance, trip, stock.get(name, ""))
+        entry = _entry(call, kind, thing, causes, chance=chance, trip=trip, stock=stock.get(name, ""))
         entries.append(replace(entry, load=(kind, name) in chosen))
     ranked = sorted(entries, key=lambda e: (-round(e.worth, 1), e.carrying, e.name))
-    return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always, round(served, 4))
+    return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always, served=round(served, 4))
 
 
 def choose(
@@ -237,9 +237,10 @@ def _entry(
     interim = next((i.do for c in causes if (i := knowledge.causes[c].interim)), "")
     missing = stock and stock != STOCK["here"]
     return Entry(
-        thing.name, thing.label, kind, thing.size, quantity, why, round(chance, 4), round(chance * trip, 1),
-        knowledge.write_up.carry_minutes.get(thing.size, 0.0),
-        tuple(knowledge.causes[c].label for c in causes), stock, interim if missing else "", False,
+        thing.name, thing.label, kind, thing.size, quantity=quantity, why_many=why, chance=round(chance, 4),
+        worth=round(chance * trip, 1), carrying=knowledge.write_up.carry_minutes.get(thing.size, 0.0),
+        causes=tuple(knowledge.causes[c].label for c in causes), stock=stock, instead=interim if missing else "",
+        load=False,
     )
 
 

@@ -87,7 +87,7 @@ def save_form(call: CallDesk, audience: str = SERVICE, said: Callable[[str], Non
         Field("personal", "Names and words", "pick", value="yes",
               choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),
         Field("afterwards", "Afterwards", "pick", choices=tuple(can.items())),
-    ), record, "Save")
+    ), record, done="Save")
 
 
 def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
@@ -109,7 +109,7 @@ def decide_form(call: CallDesk, show: Callable[[str], None]) -> Form:
         show(decision_text(decide(call, Given(**given))))
 
     fields = tuple(Field(name, labels[name], hint=hints[name]) for name in labels)
-    return Form("decide", "Keep planting, go slower or stop", fields, record, "Show")
+    return Form("decide", "Keep planting, go slower or stop", fields, record, done="Show")
 
 
 def _known(name: str, text: str, label: str) -> float | None:

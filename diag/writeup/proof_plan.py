@@ -173,8 +173,9 @@ def _steps(
         length = seeds * spacing if isinstance(spacing, float) else None
         rows = 2 if verification.control_row else 1
         minutes = SETUP_MINUTES + rows * seeds * SECONDS_PER_SEED / 60
-        yield ProofStep(name, TITLES[name], seeds, length, round(minutes, 1), plan.accept if plan else None, told,
-                        counted is not None and counted.n >= seeds)
+        yield ProofStep(name, TITLES[name], seeds, length, minutes=round(minutes, 1),
+                        most_bad=plan.accept if plan else None, cannot_show=told,
+                        reached=counted is not None and counted.n >= seeds)
 
 
 # --- better, but not right --------------------------------------------------------------------------------------

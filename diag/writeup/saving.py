@@ -32,7 +32,7 @@ def ordered(call: CallDesk, audience: str = SERVICE, *, personal: bool = True, u
     ready = readiness(whole, call.engine.knowledge, claim=audience == CLAIM or whole.claim)
     if not personal:
         ready = changed(ready, missing=tuple(changed(m, detail=m.needs, reason="") for m in ready.missing))
-    return Order(story, audience, ready, kept_photos(call) if personal else {}, width, paper)
+    return Order(story, audience, ready, kept_photos(call) if personal else {}, width=width, paper=paper)
 
 
 def form_of(path: Path, where: str) -> str:

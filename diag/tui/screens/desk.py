@@ -157,8 +157,8 @@ class DeskScreen(Page[None]):
         self._put("causes", causes)
         self.query_one("#ask").styles.max_height = max(3, height)
         self._put("question", lines(question_rows(turn, self.work, max(30, left.width - 4), height,
-                                                  self.reply.picked or tuple(filter(None, (self.picked,))),
-                                                  self._follows)))
+                                                  picked=self.reply.picked or tuple(filter(None, (self.picked,))),
+                                                  leads=self._follows)))
         self._put("back", back)
         self._put("last", self._last())
         if self.query_one("#right").display:

@@ -31,11 +31,12 @@ def settings(page: Page[Any]) -> None:
             raise StoreError(wrong, "", "They hold until you leave.")
 
     form = Form("settings", "Settings", (
-        Field("theme", "Colours", "pick", "", page.app.theme, tuple((t.name, t.name) for t in THEMES)),
-        Field("units", "Units", "pick", "Used where no unit is typed; a unit that is typed is kept.", host.units,
-              UNITS),
-        Field("channel", "New calls", "pick", "", host.chosen.get("channel", "phone"), CHANNELS),
-    ), record, "Keep")
+        Field("theme", "Colours", "pick", value=page.app.theme,
+              choices=tuple((t.name, t.name) for t in THEMES)),
+        Field("units", "Units", "pick", hint="Used where no unit is typed; a unit that is typed is kept.",
+              value=host.units, choices=UNITS),
+        Field("channel", "New calls", "pick", value=host.chosen.get("channel", "phone"), choices=CHANNELS),
+    ), record, done="Keep")
     page.app.push_screen(FormScreen(None, form))
 
 

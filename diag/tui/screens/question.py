@@ -39,7 +39,7 @@ def question_rows(
         said = f'"{said}"'
     style = "bold $error" if turn.kind in ("danger", "stop") else "bold $bright"
     asked: Rows = [[PAD, (line, style)] for line in wrap(said, min(68, width - 2 * MARGIN)).splitlines()]
-    answers = _answers(turn, work, width, picked, leads)
+    answers = _answers(turn, work, width, picked, leads=leads)
     small = _small(turn, work, width)
     free = height - len(asked) - len(answers) - len(small)
     top, gap = (min(5, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)

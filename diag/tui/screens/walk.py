@@ -148,7 +148,7 @@ def save_form(text: str, name: str) -> Form:
         except OSError as error:
             raise UsageError(f"It cannot be written ({error.strerror}).", "File", "Choose another place.") from None
 
-    return Form("save", "Save as text", (Field("file", "File", value=str(Path.home() / name)),), record, "Save")
+    return Form("save", "Save as text", (Field("file", "File", value=str(Path.home() / name)),), record, done="Save")
 
 
 class CatchUpScreen(Page[None]):

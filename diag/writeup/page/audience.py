@@ -47,5 +47,5 @@ def _unjudged(cause: Cause) -> Cause:
 
 def _plain(cause: Cause) -> Cause:
     """Return a cause in the customer's words: what it is and what it does, never who or what is to blame for it."""
-    root = Root("", "not_tested", "", "", False, ())
+    root = Root("", "not_tested", "", category_label="", proposed=False, events=())
     return replace(cause, label=cause.plain, kind="", mode="", seen="", leaning="", root=root)

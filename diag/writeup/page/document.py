@@ -23,7 +23,7 @@ def document(story: Story, audience: str = SERVICE, ready: Readiness | None = No
     behind = appendix if told.measured or told.photos else brief
     sections = tuple(customer_page(told)) if customer else (*front(told), *behind(told, audience, ready))
     return Document(title_of(told, audience), subtitle(told), _running(told), audience,
-                    banner(told, None if audience == CUSTOMER else ready), sections)
+                    banner=banner(told, None if audience == CUSTOMER else ready), sections=sections)
 
 
 def title_of(story: Story, audience: str) -> str:

@@ -109,7 +109,7 @@ def _fold_picture(test: MadeTest) -> Picture:
     step = 5 if test.holes <= 60 else 10
     for hole in (1, *range(step, test.holes + 1, step)):
         middle = left + (hole - 0.5) * across
-        shapes += [Shape("dash", middle, foot - 2, middle, height - 12),
+        shapes += [Shape("dash", middle, foot - 2, x2=middle, y2=height - 12),
                    Shape("words", middle, foot - 10, 1, text=str(hole))]
     for turn in range(turns):
         base = foot + line * (turns - 1 - turn) + 5
@@ -120,10 +120,10 @@ def _fold_picture(test: MadeTest) -> Picture:
                 off = max(-0.5, min(0.5, float(folded.off[turn, hole])))
                 shapes.append(Shape("triangle" if fell > 1 else "dot", middle + off * across, base))
             elif folded.passed[turn, hole]:
-                shapes.append(Shape("gap", middle - 0.35 * across, base - 4, 0.7 * across, 8))
+                shapes.append(Shape("gap", middle - 0.35 * across, base - 4, x2=0.7 * across, y2=8))
     shapes.append(Shape("words", WIDTH - 4, 4.5, 2, text="hole of the disc, counted from the first seed"))
     shapes += [Shape("dot", left + 3, 7), Shape("words", left + 10, 4.5, text="seed"),
-               Shape("gap", left + 40, 3, 7, 8), Shape("words", left + 52, 4.5, text="no seed"),
+               Shape("gap", left + 40, y=3, x2=7, y2=8), Shape("words", left + 52, 4.5, text="no seed"),
                Shape("triangle", left + 95, 7), Shape("words", left + 102, 4.5, text="two or more")]
     seeds, came = folded.seeds[test.hole - 1], folded.passes[test.hole - 1]
     shift = round(folded.shift(test.hole - 1), 1)
@@ -134,7 +134,7 @@ def _fold_picture(test: MadeTest) -> Picture:
     if turns < len(folded.passed):
         says += f"; the first {turns} of {len(folded.passed)} turns are drawn"
     return Picture(f"{test.asks}, {test.where or 'all rows'}, folded by hole of the disc", says, WIDTH, height,
-                   tuple(shapes))
+                   shapes=tuple(shapes))
 
 
 def _step_picture(story: Story) -> Picture | None:
@@ -154,7 +154,7 @@ def _shares(test: MadeTest, kinds: Sequence[str], shares: Mapping[str, Value]) -
     scale = (WIDTH - left - 10) / high
     shapes, says = [], []
     for i in range(int(high / step) + 1):
-        shapes.append(Shape("dash", left + i * step * scale, 22, left + i * step * scale, height - 4))
+        shapes.append(Shape("dash", left + i * step * scale, y=22, x2=left + i * step * scale, y2=height - 4))
         shapes.append(Shape("words", left + i * step * scale, 13, 1, text=f"{number(i * step)} %"))
     for i, kind in enumerate(kinds):
         base = height - 14 - 18 * i
@@ -165,7 +165,7 @@ def _shares(test: MadeTest, kinds: Sequence[str], shares: Mapping[str, Value]) -
         says.append(f"{kind}: {shares[f'{kind} before'].text} before the step, {shares[f'{kind} after'].text} after")
     shapes += [Shape("ring", left + 3, 4), Shape("words", left + 10, 1.5, text="before the step"),
                Shape("dot", left + 83, 4), Shape("words", left + 90, 1.5, text="after it")]
-    return Picture(test.asks, "; ".join(says), WIDTH, height, tuple(shapes))
+    return Picture(test.asks, "; ".join(says), WIDTH, height, shapes=tuple(shapes))
 
 
 def _series(story: Story, check: str) -> list[Series]:
@@ -205,7 +205,7 @@ def _plot(asks: str, series: list[Series]) -> Picture:
     def y(value: float) -> float:
         return foot + (value / factor - low) / (high - low) * (top - foot)
 
-    shapes = list(_frame(left, foot, y, (low, high, step), factor))
+    shapes = list(_frame(left, foot, y, (low, high, step), factor=factor))
     shapes += _bands(series, places, left, y)
     rows = all(_ROW.match(p) for p in places)
     for i, place in enumerate(places):
@@ -219,7 +219,8 @@ def _plot(asks: str, series: list[Series]) -> Picture:
                 shapes.append(Shape(FORMS[one.name], middle + offset, y(one.values[place].number or 0.0)))
     shapes.append(Shape("words", 0, top + 8, text=unit))
     shapes += _legend(series, left, "row, counted from the left in the seat" if rows else "")
-    return Picture(f"{asks}, {'by row' if rows else 'by place'}", _in_words(series), WIDTH, height, tuple(shapes))
+    return Picture(f"{asks}, {'by row' if rows else 'by place'}", _in_words(series), WIDTH, height,
+                   shapes=tuple(shapes))
 
 
 def _factor(series: Sequence[Series]) -> float:
@@ -241,11 +242,11 @@ def _scale(low: float, high: float) -> tuple[float, float, float]:
 
 def _frame(left: float, foot: float, y: Height, scale: tuple[float, float, float], factor: float) -> Iterator[Shape]:
     low, high, step = scale
-    yield Shape("line", left, foot, WIDTH - 4, foot)
+    yield Shape("line", left, foot, x2=WIDTH - 4, y2=foot)
     value = low
     while value <= high + 1e-9:
         at = y(value * factor)
-        yield Shape("dash", left, at, WIDTH - 4, at)
+        yield Shape("dash", left, at, x2=WIDTH - 4, y2=at)
         yield Shape("words", left - 4, at - 2.5, 2, text=number(value))
         value += step
 
@@ -256,7 +257,7 @@ def _bands(series: Sequence[Series], places: Sequence[str], left: float, y: Heig
             if v.control and v.number is not None and p in places]
     if len(good) >= 3:
         low, high = y(min(good)), y(max(good))
-        yield Shape("band", left, low - 1, WIDTH - 4 - left, high - low + 2)
+        yield Shape("band", left, low - 1, x2=WIDTH - 4 - left, y2=high - low + 2)
 
 
 def _legend(series: Sequence[Series], left: float, axis: str) -> Iterator[Shape]:
@@ -266,7 +267,7 @@ def _legend(series: Sequence[Series], left: float, axis: str) -> Iterator[Shape]
         yield Shape("words", at + 10, 4.5, text=one.name)
         at += 24 + 4.2 * len(one.name)
     if any(v.control for s in series for v in s.values.values()):
-        yield Shape("band", at, 3.5, 12, 7)
+        yield Shape("band", at, y=3.5, x2=12, y2=7)
         yield Shape("words", at + 16, 4.5, text="good rows")
         at += 66
     if axis:
@@ -319,7 +320,7 @@ def seed_strip(story: Story) -> Picture | None:
     shapes += _ruler(longest, scale, "m" if metric else "ft")
     key = "dot: seed, box: gap over 1.5 targets, triangle: closer than half"
     what = f"{shown[-1].asks}, {shown[-1].where or 'all rows'}: the seeds as they lay, to scale ({key})"
-    return Picture(what, "; ".join(says), WIDTH, height, tuple(shapes))
+    return Picture(what, "; ".join(says), WIDTH, height, shapes=tuple(shapes))
 
 
 def _cut(test: MadeTest) -> tuple[float, ...]:
@@ -335,8 +336,8 @@ def _seeds(gaps: Sequence[float], target: float, scale: float, base: float) -> I
     places = [0.0, *accumulate(gaps)]
     for start, gap in zip(places, gaps, strict=False):
         if gap > CLASS_LIMITS[1] * target * (1 + 1e-9):
-            yield Shape("gap", 60 + start * scale + 2.5, base - 5, gap * scale - 5, 10)
-    yield Shape("line", 60, base - 7, 60 + places[-1] * scale, base - 7)
+            yield Shape("gap", 60 + start * scale + 2.5, base - 5, x2=gap * scale - 5, y2=10)
+    yield Shape("line", 60, base - 7, x2=60 + places[-1] * scale, y2=base - 7)
     for i, place in enumerate(places):
         close = i > 0 and gaps[i - 1] <= CLASS_LIMITS[0] * target * (1 + 1e-9)
         yield Shape("triangle" if close else "dot", 60 + place * scale, base)
@@ -347,5 +348,5 @@ def _ruler(longest: float, scale: float, unit: str) -> Iterator[Shape]:
     step = next(n for n in (0.5, 1, 2, 5, 10, 20, 50, 100, 1000) if n * one * 12 >= longest)
     for i in range(int(longest / (step * one) + 1e-9) + 1):
         at = 60 + i * step * one * scale
-        yield Shape("line", at, 10, at, 13)
+        yield Shape("line", at, y=10, x2=at, y2=13)
         yield Shape("words", at, 2, 1, text=f"{number(i * step)} {unit}")

@@ -52,7 +52,7 @@ def as_json(story: Story, audience: str = SERVICE, ready: Readiness | None = Non
     told = None
     if ready is not None and audience != CUSTOMER:
         told = Ready(ready.of, ready.met, ready.draft, ready.missing)
-    return asdict(File(FORMAT, VERSION, audience, MEANS, told, view(story, audience)))
+    return asdict(File(FORMAT, VERSION, audience, MEANS, readiness=told, story=view(story, audience)))
 
 
 def schema() -> dict[str, Any]:

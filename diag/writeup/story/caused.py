@@ -74,9 +74,9 @@ class Causes:
             if not (speaks or cause in standing or complaint & set(known.symptoms)):
                 continue
             demanded = self.bench.demanded(cause, shown) if shown else ()
-            found.append(Other(cause, known.label, known.kind, word, self._ground_of(cause, word),
-                               speaks, self.knowledge.subsystems[known.subsystem].label,
-                               tuple(e for e in demanded if e in self.tests)))
+            found.append(Other(cause, known.label, known.kind, word, ground=self._ground_of(cause, word),
+                               speaks=speaks, subsystem=self.knowledge.subsystems[known.subsystem].label,
+                               demanded=tuple(e for e in demanded if e in self.tests)))
         return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), self._weight(o.cause), o.label)))
 
     def _weight(self, cause: str) -> float:
@@ -128,11 +128,13 @@ class Causes:
             leads = [b.cause for b in self.knowledge.causes[other].leads_to]
             if known.id in leads and word in (CONFIRMED, PROBABLE):
                 rests = tuple(t.event for t in self._speaking(other))
-                return Root(self.knowledge.causes[other].label, word, category, label, proposed, rests or events)
+                return Root(self.knowledge.causes[other].label, word, category, label, proposed=proposed,
+                            events=rests or events)
         told = self.items.get("root") if first else None
         if told is None:
-            return Root("", NOT_TESTED, category, label, proposed, events)
-        return Root(told.told.text, self._root_word(told, category), category, label, proposed, told.told.events)
+            return Root("", NOT_TESTED, category, label, proposed=proposed, events=events)
+        return Root(told.told.text, self._root_word(told, category), category, label, proposed=proposed,
+                    events=told.told.events)
 
     def _root_word(self, told: Item, category: str) -> str:
         """A root that somebody names is possible; with firm evidence (sisters compared where needed) probable."""

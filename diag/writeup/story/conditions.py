@@ -26,10 +26,10 @@ def conditions_of(call: CallDesk, details: Mapping[str, Item], units: System | N
     found = []
     for name, (field, label) in FIELDS.items():
         before, after = _told(call, field, after_first, units)
-        found.append(_condition(name, label, before, after, same_told))
-    found.append(_vacuum(call, details, after_first, same_told, units))
+        found.append(_condition(name, label, before, after, same=same_told))
+    found.append(_vacuum(call, details, after_first, same_told, units=units))
     if weather := details.get("weather"):
-        found.append(_condition("weather", weather.label, weather.told, None, same_told))
+        found.append(_condition("weather", weather.label, weather.told, after=None, same=same_told))
     return tuple(found)
 
 
@@ -64,7 +64,7 @@ def _vacuum(call: CallDesk, details: Mapping[str, Item], epoch: int | None, same
             read[late] = Told(setting_text(value, units), (answer.event,), answer.happened or answer.at)
     before = _noted(details, VACUUM[0]) or read.get(False)
     after = _noted(details, f"{VACUUM[0]}_after") or read.get(True)
-    return _condition(VACUUM[0], VACUUM[1], before, after, same)
+    return _condition(VACUUM[0], VACUUM[1], before, after, same=same)
 
 
 def _noted(details: Mapping[str, Any], name: str) -> Told | None:

@@ -79,7 +79,7 @@ def left_out(call: CallDesk, personal: Mapping[str, Mapping[str, str]]) -> tuple
         name = step.body["item"]
         if step.body.get("value") == LEFT_OUT and name in rules:
             reason = personal.get(step.event, {}).get("text", "")
-            found[name] = Skip(name, rules[name].needs, reason, (step.event,), step.happened or step.at)
+            found[name] = Skip(name, rules[name].needs, reason, (step.event,), on=step.happened or step.at)
     return tuple(found.values())
 
 

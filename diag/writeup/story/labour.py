@@ -39,9 +39,11 @@ def labour_of(call: CallDesk, tests: Sequence[MadeTest], items: Mapping[str, Ite
         typed = items.get(f"hours_{activity}")
         if typed is not None and typed.told.number is not None:
             given = round(typed.told.number / 60, 1)
-            lines.append(Labour(activity, label, given, "typed", minutes or None, typed.told.events, allowed))
+            lines.append(Labour(activity, label, given, basis="typed", proposed=minutes or None,
+                                events=typed.told.events, allowed=allowed))
         elif minutes:
-            lines.append(Labour(activity, label, round(minutes, 1), basis, None, events, allowed))
+            lines.append(Labour(activity, label, round(minutes, 1), basis, proposed=None, events=events,
+                                allowed=allowed))
     return (*lines, *_by_test(tests, clock))
 
 
@@ -75,7 +77,7 @@ def _by_test(tests: Sequence[MadeTest], clock: _Clock) -> Iterator[Labour]:
     for test in tests:
         minutes = clock.by_event.get(test.event, 0.0)
         if minutes >= 1:
-            yield Labour(TESTS, test.asks, round(minutes, 1), "clock", None, (test.event,))
+            yield Labour(TESTS, test.asks, round(minutes, 1), basis="clock", proposed=None, events=(test.event,))
 
 
 class _Clock:

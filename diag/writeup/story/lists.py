@@ -124,7 +124,7 @@ def photos(call: CallDesk, sealed: Sealed) -> tuple[Photo, ...]:
     for step in _live(call, "photo"):
         texts = sealed.get(step.event, {})
         found.append(Photo(step.event, texts.get("file_name", ""), texts.get("text", ""), step.body["sha256"],
-                           step.happened or step.at))
+                           on=step.happened or step.at))
     return tuple(found)
 
 

@@ -208,9 +208,9 @@ class Measurements:
     def _values(self, answer: Answer, check: Check, analysed: Analysed | None) -> Iterator[Value]:
         if answer.values is not None:
             for key in _ordered(answer.values, check):
-                yield self._one(answer, check, answer.values[key], self._place(answer, check, key), key)
+                yield self._one(answer, check, answer.values[key], self._place(answer, check, key), key=key)
         elif answer.value is not None:
-            yield self._one(answer, check, answer.value, rows_words(answer.rows), "")
+            yield self._one(answer, check, answer.value, rows_words(answer.rows), key="")
         elif analysed is not None:
             yield from self._computed(answer, check, analysed)
 
@@ -225,8 +225,8 @@ class Measurements:
         rows = {int(row)} if is_row(key, check) else set(answer.rows if isinstance(answer.rows, tuple) else ())
         trouble = self._trouble
         control = isinstance(trouble, tuple) and bool(trouble) and bool(rows) and not rows & set(trouble)
-        return Value(answer.event, answer.check, check.asks.rstrip("."), where, setting_text(value, self.units),
-                     si_of(value), control, _si_unit(value))
+        return Value(answer.event, answer.check, check.asks.rstrip("."), where, text=setting_text(value, self.units),
+                     number=si_of(value), control=control, unit=_si_unit(value))
 
     def _computed(self, answer: Answer, check: Check, analysed: Analysed) -> Iterator[Value]:
         """Yield the computed results that the check's outcomes are judged by."""
@@ -241,8 +241,8 @@ class Measurements:
             quantity = check.takes.quantity or "" if specs[name].quantity == "reading" else specs[name].quantity
             text = result_text(result.value, specs[name].quantity, check.takes.quantity, self.units or "us")
             what = f"{check.asks.rstrip('.')}: {specs[name].meaning}"
-            yield Value(answer.event, answer.check, what, rows_words(answer.rows), text, result.value, False,
-                        QUANTITIES[quantity].si if quantity in QUANTITIES else "1")
+            yield Value(answer.event, answer.check, what, rows_words(answer.rows), text=text, number=result.value,
+                        control=False, unit=QUANTITIES[quantity].si if quantity in QUANTITIES else "1")
 
 
 def result_text(value: float, quantity: str, own: str | None, units: System) -> str:
@@ -284,7 +284,7 @@ def pairs_of(tests: Sequence[MadeTest]) -> tuple[Pair, ...]:
     """Return each figure measured before and after at the same place by the same check: the last of each."""
     first = {(v.check, v.what, v.where): v for v in _plain(tests, "before")}
     last = {(v.check, v.what, v.where): v for v in _plain(tests, "after")}
-    return tuple(Pair(v.check, v.what, v.where, first[k], v) for k, v in last.items() if k in first)
+    return tuple(Pair(v.check, v.what, v.where, first[k], after=v) for k, v in last.items() if k in first)
 
 
 def _plain(tests: Iterable[MadeTest], when: str) -> Iterator[Value]:

@@ -191,10 +191,10 @@ def _closing(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Closing
     closed = call.state.closed
     if closed is None:
         kind = "mended" if call.state.channel == "site" else "mended_by_phone"
-        return Closing(kind, "not closed yet", "", True, "", ())
+        return Closing(kind, "not closed yet", "", open=True, on="", events=())
     words = sealed.get(closed.event, {}).get("words", "")
-    return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, False,
-                   closed.happened or closed.at, (closed.event,))
+    return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, open=False,
+                   on=closed.happened or closed.at, events=(closed.event,))
 
 
 __all__ = ["Story", "tell"]
