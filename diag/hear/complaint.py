@@ -131,11 +131,10 @@ class Listener:
         return self._counted(Ear(text, self.lexicon))
 
     def _counted(self, ear: Ear) -> dict[str, dict[int, int]]:
-        rows_at = frozenset(at for r in ear.rows for at in range(r.first, r.last))
-        words = ear.said.words
+        words, instead = ear.said.words, ear.instead()
         return {
-            "words": features.of_words(words, rows_at, self._kinds),
-            "pieces": features.of_pieces(words),
+            "words": features.of_words(words, instead, self._kinds),
+            "pieces": features.of_pieces(words, instead),
         }
 
     def numbers(self, text: str) -> tuple[Sequence[Word], dict[int, dict[int, int]]]:

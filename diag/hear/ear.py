@@ -42,6 +42,12 @@ class Ear:
         """Return the words that describe: not those denied or only believed, nor when, what was tried and measured."""
         return _described(self.said, self.values)
 
+    def instead(self) -> dict[int, str]:
+        """Return by place of a word what it tells instead of itself: that a row is named, or what is denied."""
+        words = self.said.words
+        found = {at: f"not {words[at].stem}" for at in _denied(self.said)}
+        return found | {at: "#row" for r in self.rows for at in range(r.first, r.last) if words[at].value is not None}
+
     def numbers(self) -> dict[int, dict[int, int]]:
         """Return by place the features of each number."""
         words = self.said.words
@@ -63,6 +69,16 @@ def _described(said: Said, values: Sequence[Figure]) -> list[Word]:
         for place in range(h.first, h.last)
     }
     return [w for place, w in enumerate(said.counted) if place not in hidden and w.start not in figures_at]
+
+
+def _denied(said: Said) -> list[int]:
+    """Return the places of words that only tell what is not wrong: denied, and in nothing else that is said."""
+    told: dict[bool, set[int]] = {True: set(), False: set()}
+    for hit in said.hits:
+        if (concept := said.lexicon.by_name.get(hit.owner)) and concept.kind == "seen":
+            told[said.status(hit) == "denied"].update(range(hit.first, hit.last))
+    starts = {said.counted[at].start for at in told[True] - told[False]}
+    return [at for at, word in enumerate(said.words) if word.start in starts]
 
 
 def _phrases(said: Said) -> list[Heard]:

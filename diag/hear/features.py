@@ -7,7 +7,7 @@ weight for. Words are taken as stems, numbers as their kind and size, trade word
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby, pairwise
 from zlib import crc32
@@ -21,15 +21,19 @@ Kinds = Mapping[str, Sequence[str]]
 """Lexicon sets by the stem of their words."""
 
 
-def of_words(words: Sequence[Word], rows_at: frozenset[int], kinds: Kinds) -> Counter[int]:
+Instead = Mapping[int, str]
+"""By place of a word what it counts as instead of itself: "7" of "row 7" as a row, "skips" of "no skips" as denied."""
+
+
+def of_words(words: Sequence[Word], instead: Instead, kinds: Kinds) -> Counter[int]:
     """Count stems, kinds, and pairs of neighbours with up to one word between, sentence by sentence.
 
-    `rows_at`: places of the words that name rows by number; `kinds`: see `likeness.kinds_of`.
+    `kinds`: see `likeness.kinds_of`.
     """
     found: Counter[int] = Counter()
     spoken = ((at, w) for at, w in enumerate(words) if w.text[0].isalnum() or w.text in "%#")
     for _, sentence in groupby(spoken, key=lambda pair: pair[1].sentence):
-        tokens = [_token(word, at in rows_at) for at, word in sentence]
+        tokens = [instead.get(at) or _token(word) for at, word in sentence]
         as_kinds = [kinds[t][0] if t in kinds else t for t in tokens]
         found.update(key(t) for t in tokens)
         found.update(key("kind " + k) for t in tokens for k in kinds.get(t, ()))
@@ -41,18 +45,16 @@ def of_words(words: Sequence[Word], rows_at: frozenset[int], kinds: Kinds) -> Co
     return found
 
 
-def of_pieces(words: Iterable[Word]) -> Counter[int]:
-    """Count the pieces of all words, so that endings and misspellings do not part what belongs together."""
+def of_pieces(words: Sequence[Word], instead: Instead) -> Counter[int]:
+    """Count the pieces of words as said, so that endings and misspellings do not part what belongs together."""
     found: Counter[int] = Counter()
-    for word in words:
-        if word.value is None and word.text[0].isalpha():
+    for at, word in enumerate(words):
+        if word.value is None and word.text[0].isalpha() and at not in instead:
             found.update(_pieces(word.text))
     return found
 
 
-def _token(word: Word, names_row: bool) -> str:
-    if names_row and word.value is not None:
-        return "#row"
+def _token(word: Word) -> str:
     if word.value is None:
         return word.stem
     if word.value in (1.0, 2.0, 3.0):

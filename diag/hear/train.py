@@ -41,20 +41,30 @@ _LEAST_POINTS = 0.2
 _LEAST_DENIED = -1.5
 """What is denied loses at least this much: few texts of the hands deny anything."""
 _ONE_BYTE = 127
+_COUNTED_FOR_DIGEST = 30
+"""One text in so many stands for how texts are counted, so that weights of another way of counting are not fresh."""
 
 Counted = Mapping[str, Mapping[int, int]]
 
 
 def digest_of(knowledge: Knowledge, texts: Sequence[Text]) -> str:
-    """Return the digest of everything the weights depend on: texts, labels, wordings, phrases, sets and small words."""
+    """Return the digest of all that the weights depend on: texts, labels, wordings, phrases, how they are counted."""
     lexicon = knowledge.lexicon
+    listener = Listener(knowledge.symptoms.values(), lexicon)
     seen = {
         "texts": [(t.say, t.right, t.hand, t.told) for t in texts],
         "symptoms": [(s.id, s.label, s.wordings, dict(s.concepts)) for s in knowledge.symptoms.values()],
         "phrases": sorted(lexicon.all_phrases()),
         "words": [lexicon.sets, lexicon.spellings, lexicon.skipped, lexicon.numbers],
+        "counted": [_features_of(listener, t.say) for t in texts[::_COUNTED_FOR_DIGEST]],
     }
     return "sha256:" + hashlib.sha256(json.dumps(seen, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def _features_of(listener: Listener, text: str) -> list[list[tuple[int, int]]]:
+    """Return all features of a text, in order."""
+    groups = [*listener.counted(text).values(), *listener.numbers(text)[1].values()]
+    return [sorted(group.items()) for group in groups]
 
 
 def all_texts(knowledge: Knowledge, texts: Sequence[Text]) -> list[Text]:
