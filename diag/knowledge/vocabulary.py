@@ -132,6 +132,8 @@ class Look(Model):
 
     name: Id
     label: Text
+    short: Text | None = None
+    """What one does for it, in so few words that they stand behind an answer: "dig"."""
     asks: Text
     """The question that introduces the form."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from diag.call.desk import CallDesk
-from diag.reason.judgement import Judgement
 
 
 @dataclass(frozen=True)
@@ -36,23 +36,50 @@ ACTS: dict[str, tuple[Choice, ...]] = {
 }
 
 
+MENDS = {"try": "then try", "repair": "then mend"}
+ENDS = {"drive_out": "then drive out", "hand_over": "then hand over", "prove": "then measure again",
+        "close": "then it is done"}
+
+
 def at_first(action: str) -> tuple[Choice, ...]:
     """Return what can be done where an action is worth doing now."""
     return ACTS.get(action, ACTS["nothing"])
 
 
-def follows(call: CallDesk, check: str, outcome: str) -> str:
-    """Return in a few words what an answer would lead to. Costs one judgement; nothing is recorded."""
-    return _led_to(call, call.what_if(check, outcome))
+@dataclass(frozen=True)
+class Lead:
+    """What an answer would lead to: in words, and in so few that they stand behind the answer."""
+
+    words: str
+    short: str
 
 
-def _led_to(call: CallDesk, judgement: Judgement) -> str:
-    knowledge = call.engine.knowledge
-    if judgement.action == "try" and judgement.plan.repair:
-        return f"then try: {knowledge.causes[judgement.plan.repair].label}"
-    if judgement.action == "repair" and judgement.plan.repair:
-        return f"then mend: {knowledge.causes[judgement.plan.repair].label}"
-    if judgement.action == "check" and judgement.plan.offers:
-        return f"next: {knowledge.questions[judgement.plan.offers[0].check].asks}"
-    return {"drive_out": "then drive out", "hand_over": "then hand over", "prove": "then measure again",
-            "close": "then it is done"}.get(judgement.action, "")
+def follows(call: CallDesk, check: str, outcome: str) -> Lead:
+    """Return what an answer would lead to. Costs one judgement; nothing is recorded."""
+    judgement, knowledge = call.what_if(check, outcome), call.engine.knowledge
+    plan = judgement.plan
+    if judgement.action in MENDS and plan.repair:
+        short = MENDS[judgement.action]
+        return Lead(f"{short}: {knowledge.causes[plan.repair].label}", short)
+    if judgement.action == "check" and plan.offers:
+        then = knowledge.questions[plan.offers[0].check]
+        look = knowledge.looks.get(then.look or "")
+        short = look.short if look and look.short else "measure" if then.measured else "ask on"
+        return Lead(f"then: {then.asks}", f"then: {short}")
+    told = ENDS.get(judgement.action, "")
+    return Lead(told, told)
+
+
+def in_common(leads: Mapping[str, Lead]) -> str:
+    """Return what follows from every answer alike, "" where something depends on the answer."""
+    told = {lead.words for lead in leads.values()}
+    return told.pop() if len(told) == 1 else ""
+
+
+def behind(leads: Mapping[str, Lead], room: int) -> dict[str, str]:
+    """Return the words behind each answer: whole if all of them fit in so many columns, else the short ones that do."""
+    if in_common(leads):
+        return {}
+    whole = all(len(lead.words) <= room for lead in leads.values())
+    told = {key: lead.words if whole else lead.short for key, lead in leads.items()}
+    return {key: words for key, words in told.items() if words and len(words) <= room}

@@ -18,7 +18,7 @@ from diag.ask.turn import Turn, acknowledged_now, stage_of
 from diag.ask.turn import turn as turn_of
 from diag.reason.cautions import spoken, spoken_of_check
 from diag.say import present
-from diag.say.follows import follows
+from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, fit, fit_echo, lines, say
 from diag.tui.screens import doings
@@ -62,7 +62,8 @@ class DeskScreen(Page[None]):
         """What the line would do."""
         self.picked: str | None = None
         """The answer under the arrow."""
-        self._follows: dict[str, str] = {}
+        self._follows: dict[str, Lead] = {}
+        """What each answer would lead to, once that is known of all."""
         self._tried = 0
         self._drawn: dict[str, Content] = {}
         self._failure_told = False
@@ -241,16 +242,16 @@ class DeskScreen(Page[None]):
         """Work out what each answer would lead to, one after the other; what came too late is dropped."""
         with guarded(self, "Looking ahead"):
             worker, call = get_current_worker(), self.work.call
-            seen = len(call.events)
+            seen, leads = len(call.events), {}
             for choice in turn.choices:
                 if worker.is_cancelled or len(call.events) != seen or turn is not self.turn or turn.check is None:
                     return
-                told = follows(call, turn.check.id, choice.key)
-                self.app.call_from_thread(self._led, turn, choice.key, told)
+                leads[choice.key] = follows(call, turn.check.id, choice.key)
+            self.app.call_from_thread(self._led, turn, leads)
 
-    def _led(self, turn: Turn, key: str, told: str) -> None:
+    def _led(self, turn: Turn, leads: dict[str, Lead]) -> None:
         if turn is self.turn:
-            self._follows[key] = told
+            self._follows = leads
             self.draw()
 
     # --- typing -----------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from diag.ask.answers import answer_form
 from diag.ask.turn import Turn
 from diag.record.times import clock
 from diag.say import explaining, present
+from diag.say.follows import Lead, behind, in_common
 from diag.text import rows_words, wrap
 from diag.tui.safe import Part, fit
 from diag.tui.work import Work
@@ -16,6 +17,8 @@ from diag.tui.work import Work
 Rows = list[list[Part]]
 PAD = "    "
 MARGIN = 4
+HEAD = 8
+"""Columns before the words of an answer."""
 
 
 def details_words(work: Work) -> list[str]:
@@ -31,7 +34,7 @@ def details_words(work: Work) -> list[str]:
 
 
 def question_rows(
-    turn: Turn, work: Work, width: int, height: int, picked: tuple[str, ...], leads: Mapping[str, str]
+    turn: Turn, work: Work, width: int, height: int, picked: tuple[str, ...], leads: Mapping[str, Lead]
 ) -> Rows:
     """Return the question, its answers with what follows from each, and the small print, with air around."""
     said = turn.asks
@@ -44,7 +47,8 @@ def question_rows(
     free = height - len(asked) - len(answers) - len(small)
     top, gap = (min(5, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)
     end = 1 if free - top - 2 * gap >= 1 else 0
-    return [*_blank(top), *asked, *_blank(gap), *answers, *(_blank(gap) if small else []), *small, *_blank(end)]
+    then = _quiet(f"after any answer, {common}", width) if (common := in_common(leads)) else _blank(end)
+    return [*_blank(top), *asked, *_blank(gap), *answers, *(_blank(gap) if small else []), *small, *then]
 
 
 def _blank(n: int) -> Rows:
@@ -52,14 +56,16 @@ def _blank(n: int) -> Rows:
 
 
 def _answers(
-    turn: Turn, work: Work, width: int, picked: tuple[str, ...], leads: Mapping[str, str]
+    turn: Turn, work: Work, width: int, picked: tuple[str, ...], leads: Mapping[str, Lead]
 ) -> Rows:
     if work.trial is not None and turn.kind in ("check", "form"):
         return [[PAD, "Any answer and Enter does this check: the machine answers."]]
     rows: Rows = []
     group = ""
     groups = {f"{n.check}/{n.outcome}": n.group for n in turn.form}
-    room = max((len(c.words) for c in turn.choices), default=0)
+    bodies = {c.key: wrap(c.words, max(20, width - HEAD - 2)).splitlines() or [""] for c in turn.choices}
+    longest = max((len(body[-1]) for body in bodies.values()), default=0)
+    told = behind(leads, width - HEAD - longest - 6)
     for number, choice in enumerate(turn.choices, 1):
         if turn.form and groups[choice.key] != group:
             group = groups[choice.key]
@@ -67,13 +73,11 @@ def _answers(
         here = choice.key in picked
         mark = "x" if here and turn.form else ">" if here else " "
         head = f"  {mark} {number:>2}  "
-        lead = leads.get(choice.key, "")
-        body = wrap(choice.words, max(20, width - 10)).splitlines() or [""]
+        body = bodies[choice.key]
         rows.append([(head, "bold $accent"), (body[0], "bold reverse" if here else "")])
         rows += [[" " * len(head), (line, "bold reverse" if here else "")] for line in body[1:]]
-        left = width - len(head) - max(room, len(body[-1])) - 5
-        if lead and left >= 18 and len(body) == 1:
-            rows[-1] += [" " * (max(room, len(body[0])) - len(body[0]) + 2), (fit("→ " + lead, left), "$quiet")]
+        if choice.key in told:
+            rows[-1] += [" " * (longest - len(body[-1]) + 2), ("→ " + told[choice.key], "$quiet")]
     if turn.kind == "check":
         also = "  ? not sure   x can't be done here"
         if turn.check is not None and turn.check.measured:
@@ -92,13 +96,15 @@ def _answers(
 def _small(turn: Turn, work: Work, width: int) -> Rows:
     rows: Rows = []
     for what, words in turn.beside:
-        told = wrap(f"{what}: {words}", max(30, width - 6)).splitlines()
-        style = "$warning" if what == "changes evidence" else "$quiet"
-        rows += [[PAD, (line, style)] for line in told]
+        rows += _quiet(f"{what}: {words}", width, "$warning" if what == "changes evidence" else "$quiet")
     if work.call.state.channel == "site" and turn.kind == "check":
         for step in turn.steps[:3]:
-            rows += [[PAD, (line, "$quiet")] for line in wrap(step, max(30, width - 6)).splitlines()]
+            rows += _quiet(step, width)
     return rows
+
+
+def _quiet(text: str, width: int, style: str = "$quiet") -> Rows:
+    return [[PAD, (line, style)] for line in wrap(text, max(30, width - 6)).splitlines()]
 
 
 def causes_rows(work: Work, most: int, width: int, key: str = "") -> list[list[Part]]:
