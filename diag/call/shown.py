@@ -248,7 +248,7 @@ class Bench:
             return PROBABLE if deciding_for else INCONCLUSIVE
         if self._in_vain(cause):
             return INCONCLUSIVE if firm_for else POSSIBLE if any(t.ratio >= FOR for t in before) else NOT_TESTED
-        if deciding_for or any(t.valued for t in firm_for) or (proved and firm_for):
+        if deciding_for or any(t.valued and t.contrast >= FOR for t in firm_for) or (proved and firm_for):
             return PROBABLE
         if any(t.ratio >= FOR for t in before) or proved:
             return POSSIBLE

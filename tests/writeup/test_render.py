@@ -219,7 +219,7 @@ def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
     assert (True, ["r25_authorised"]) == (told["draft"], [m["rule"] for m in told["missing"]])
     assert None is as_json(story, "customer", ready)["readiness"]
     done = readiness(tell(alder_flat.good(engine).call), engine.knowledge, claim=True)
-    assert f"{done.of} of {done.of} met." in render_text(story, 100, "claim", done)
+    assert f"Complete, {done.of} of {done.of} met." in render_text(story, 100, "claim", done)
 
 
 def test_a_customers_file_argues_for_nothing(story: Story) -> None:

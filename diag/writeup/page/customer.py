@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
 from diag.writeup.page.drawing import case_picture, seed_strip
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
 from diag.writeup.story.model import Cause, Proof, Story
 
-SURE = {"confirmed": "It was", "probable": "Most likely it was", "possible": "It may have been",
+MAYBE = "It may have been"
+SURE = {"confirmed": "It was", "probable": "Most likely it was", "possible": MAYBE,
         "inconclusive": "The tests did not settle it; it may have been"}
 LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of {row} and of the row beside it. They "
         "should look alike.")
@@ -42,9 +44,13 @@ def _was(story: Story) -> Iterator[Block]:
         yield Paragraph("We found no fault of the planter. That speaks of the machine as it was then, with the seed, "
                         "settings and parts it had; it blames nobody.")
     told = [c for c in story.causes if c.repaired] or list(story.causes[:MOST_POSSIBLE])
-    for cause in told:
-        sure = SURE.get(cause.word, "It may have been")
-        yield Paragraph(f"{sure}: {sentence(cause.label)} {sentence(cause.mechanism)}")
+    for sure, group in groupby(told, lambda c: SURE.get(c.word, MAYBE)):
+        lines = tuple(f"{sentence(c.label)} {sentence(c.mechanism)}" for c in group)
+        if len(lines) == 1:
+            yield Paragraph(f"{sure}: {lines[0]}")
+        else:
+            yield Paragraph(f"{sure}, each of these:" if sure == SURE["confirmed"] else f"{sure} one of these:")
+            yield Points(lines)
     if not story.measured:
         yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
     if not told and story.closing.kind != "no_fault_found":

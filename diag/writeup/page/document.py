@@ -60,9 +60,9 @@ def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
 
 
 def ready_text(ready: Readiness, *, named: bool = True) -> str:
-    """Return "28 of 28 met" or "DRAFT, 10 missing: ..."; not `named`: the list follows on the same page."""
+    """Return "Complete, 28 of 28 met." or "DRAFT, 10 missing: ..."; not `named`: the list follows on the same page."""
     if not ready.missing:
-        return f"{ready.met} of {ready.of} met."
+        return f"Complete, {ready.met} of {ready.of} met."
     listed = "; ".join(m.needs for m in ready.missing if m.severity == MUST or not ready.draft)
     if not ready.draft:
         return f"{ready.met} of {ready.of} met; could still be had: {listed}."

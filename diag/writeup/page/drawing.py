@@ -15,6 +15,7 @@ from itertools import accumulate
 from diag.measure.spacing import CLASS_LIMITS, estimated_target
 from diag.text import count, number
 from diag.units import UNITS
+from diag.writeup.page.sentences import places_words, span_text
 from diag.writeup.story.model import MadeTest, Story, Value
 
 WIDTH = 500.0
@@ -231,8 +232,8 @@ def _factor(series: Sequence[Series]) -> float:
 
 
 def _scale(low: float, high: float) -> tuple[float, float, float]:
-    """Return the ends of a scale that begins at nothing or well below the lowest value, and its step."""
-    floor = 0.0 if low >= 0 and low < 0.75 * high else low - 0.25 * max(high - low, abs(high) * 0.1, 1e-9)
+    """Return the ends of a scale, on which a small difference looks small, and its step."""
+    floor = 0.0 if 0 <= low < 0.75 * high else min(low - 0.25 * (high - low), high - 0.3 * abs(high)) - 1e-9
     span = max(high - floor, 1e-9)
     raw = span / 4
     step = next(m * 10.0 ** e for e in range(-6, 9) for m in (1, 2, 5) if m * 10.0 ** e >= raw)
@@ -278,14 +279,18 @@ def _in_words(series: Sequence[Series]) -> str:
     """Return the rounds in words: what the rows in trouble read in each, and the good rows beside them."""
     told = []
     for one in series:
-        bad = [f"{p} {v.text}" for p, v in one.values.items() if p in one.moved or not v.control][:6]
+        bad = _told({p: v for p, v in one.values.items() if p in one.moved or not v.control}, one.moved)
         good = [v for p, v in one.values.items() if v.control and p not in one.moved and v.number is not None]
-        beside = ""
-        if good:
-            low, high = min(good, key=lambda v: v.number or 0), max(good, key=lambda v: v.number or 0)
-            beside = f", good rows {low.text}" + (f" to {high.text}" if high.text != low.text else "")
-        told.append(f"{one.name}: {', '.join(bad)}{beside}" if bad else f"{one.name}: {beside.removeprefix(', ')}")
+        beside = [f"good rows at {span_text(good)}"] if good else []
+        told.append(f"{one.name}: {', '.join(bad + beside)}")
     return "; ".join(told)
+
+
+def _told(values: Mapping[str, Value], moved: frozenset[str]) -> list[str]:
+    """Return readings in words: one by one where a piece moved or they are few, else from the lowest to the highest."""
+    if len(values) < 3 or moved:
+        return [f"{place} at {value.text}" for place, value in values.items()]
+    return [f"{places_words(list(values))} at {span_text(list(values.values()))}"]
 
 
 # --- the seeds as they lay ------------------------------------------------------------------------------------------

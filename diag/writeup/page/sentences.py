@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from diag.text import number
+from diag.text import count, number, rows_words
 from diag.writeup.story.model import Count, Item, MadeTest, Pair, Proof, Story, Value
 
 VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
@@ -83,6 +83,12 @@ def span_text(values: Sequence[Value]) -> str:
     return low.text if low.text == high.text else f"{low.text.partition(' ')[0]} to {high.text}"
 
 
+def places_words(places: Sequence[str]) -> str:
+    """Return places in words: rows as rows ("rows 1-6"), others by their number ("6 places")."""
+    rows = [int(p.removeprefix("row ")) for p in places if p.removeprefix("row ").isdigit()]
+    return rows_words(tuple(sorted(rows))) if len(rows) == len(places) else count(len(places), "place")
+
+
 def contrast(story: Story) -> str:
     """Return what the rows in trouble read beside the good ones, in one round before the repair; "" without such."""
     best: tuple[float, str] | None = None
@@ -94,9 +100,7 @@ def contrast(story: Story) -> str:
         means = [sum(v.number or 0.0 for v in group) / len(group) for group in (own, good)]
         apart = abs(means[0] - means[1]) / max(abs(means[1]), 1e-9)
         if best is None or apart > best[0] * 1.5:
-            rows = ", ".join(v.where.removeprefix("row ") for v in own)
-            named = f"row{'s' if len(own) > 1 else ''} {rows}"
-            best = (apart, f"{named} read {span_text(own)}, good rows {span_text(good)}")
+            best = (apart, f"{places_words([v.where for v in own])} read {span_text(own)}, good rows {span_text(good)}")
     return best[1] if best else ""
 
 

@@ -26,6 +26,8 @@ LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
 }
+MOST_READ = 3
+"""Readings by row that are told beside what a word rests on."""
 
 
 class Causes:
@@ -181,9 +183,11 @@ class Causes:
         return self._ground_at(bearing.event)
 
     def _ground_at(self, event: str) -> Ground:
+        """Return a test and what it gave; the readings of many rows stand in its own line of the record."""
         test = self.tests[event]
         where = f", {test.where}" if test.where and not test.values else ""
-        says = f"{test.reading}: {test.says}" if test.says else test.reading
+        many = test.by_row and len(test.values) > MOST_READ
+        says = test.says if test.says and many else f"{test.reading}: {test.says}" if test.says else test.reading
         return Ground(event, test.asks + where, says)
 
     # --- whys ---------------------------------------------------------------------------------------

@@ -21,6 +21,8 @@ from diag.units import QUANTITIES, UNITS, Measured, System, show, value_words
 from diag.writeup.story.model import MadeTest, Pair, Value
 
 FIRST_AGAIN = "first row read again"
+MOST_ALIKE = 3
+"""Values of rows told each with its rows; more stand row by row."""
 
 
 def setting_text(value: Any, units: System | None = None) -> str:
@@ -87,7 +89,10 @@ def series_text(body: Mapping[str, Any]) -> str:
 
 
 def _list_text(values: Mapping[str, Any], check: Check | None, units: System | None) -> str:
-    """Return values by place, rows that read alike together: "rows 4-6: 20 inH2O; row 7: 12 inH2O"."""
+    """Return values by place, rows that read alike together: "rows 4-6: 20 inH2O; row 7: 12 inH2O".
+
+    Rows of more than three values stand in their order: "row 1: 18.1, 2: 18.0, 3: 17.9, 4: 13.2 inH2O".
+    """
     alike: dict[str, list[int]] = {}
     single: dict[int, str] = {}
     for key in _ordered(values, check):
@@ -96,8 +101,12 @@ def _list_text(values: Mapping[str, Any], check: Check | None, units: System | N
             alike.setdefault(text, []).append(row_of(key) or 0)
         else:
             single[len(single)] = f"{where_text(key, check)}: {text}"
-    rows = sorted(alike.items(), key=lambda x: x[1])
-    return "; ".join([*(f"{rows_words(tuple(numbers))}: {text}" for text, numbers in rows), *single.values()])
+    rows = [f"{rows_words(tuple(numbers))}: {text}" for text, numbers in sorted(alike.items(), key=lambda x: x[1])]
+    units_said = {text.partition(" ")[2] for text in alike}
+    if len(rows) > MOST_ALIKE and len(units_said) == 1:
+        by_row = sorted((row, text.partition(" ")[0]) for text, numbers in alike.items() for row in numbers)
+        rows = [f"row {', '.join(f'{row}: {figure}' for row, figure in by_row)} {units_said.pop()}"]
+    return "; ".join([*rows, *single.values()])
 
 
 def _ordered(values: Mapping[str, Any], check: Check | None) -> list[str]:
