@@ -33,7 +33,7 @@ SYMPTOM_MISSED: Mapping[str, str] = {
 """Case -> why none of its symptoms is among the first three proposed."""
 
 CAUSE_MISSED: Mapping[str, str] = {
-    "case_016": "a plugged outlet and straw dragged along by the row look alike from the cab; the dug strip parts the three",
+    "case_016": "a plugged outlet and dragged straw look alike from the cab; the dug strip parts the three",
     "case_024": "low vacuum with doubles points at setting and gauge first; hard seals wait for the finger on them",
     "case_040": "the words alone: a dirty eye is six times as common, and only the read-back tells, which found it",
     "case_050": "the column names the cheapest look, not the commonest cause; sprockets and set-up go first",
