@@ -17,7 +17,7 @@ from diag.analyses.context import pack_rows
 from diag.analyses.report import as_json, text
 from diag.arguments import BAD_INPUT, Parser, complain
 from diag.errors import DiagError, UsageError
-from diag.figures.table import Table, read_file, read_text
+from diag.figures.table import ValueTable, read_file, read_text
 
 GOOD = 0
 
@@ -90,7 +90,7 @@ def _parser() -> argparse.ArgumentParser:
 # ------------------------------------------------------------------------------------------- sources
 
 
-def _inputs(options: argparse.Namespace, wanted: tuple[str, ...]) -> list[tuple[str, Callable[[], Table]]]:
+def _inputs(options: argparse.Namespace, wanted: tuple[str, ...]) -> list[tuple[str, Callable[[], ValueTable]]]:
     """Return (name, reader) of every file, or of all values together."""
     alone = len(options.source) == 1
     files = [s for s in options.source if _is_file(s) and (alone or s.strip() != "-")]
@@ -102,7 +102,7 @@ def _inputs(options: argparse.Namespace, wanted: tuple[str, ...]) -> list[tuple[
     return [(f, _reader(f, wanted, options.unit)) for f in files]
 
 
-def _reader(name: str, wanted: tuple[str, ...], unit: str | None) -> Callable[[], Table]:
+def _reader(name: str, wanted: tuple[str, ...], unit: str | None) -> Callable[[], ValueTable]:
     if name.strip() == "-":
         return lambda: read_text(sys.stdin.read(), wanted, unit, "stdin")
     return lambda: read_file(name, wanted, unit)
@@ -119,7 +119,7 @@ def _is_file(source: str) -> bool:
 
 
 def _each(options: argparse.Namespace, json_out: bool, wanted: tuple[str, ...],
-          work: Callable[[Table, Context], list[Job]], context: Context) -> tuple[list[Any], int]:
+          work: Callable[[ValueTable, Context], list[Job]], context: Context) -> tuple[list[Any], int]:
     """Do the work for every input (and every row of a file that holds several); the worst code counts."""
     found: list[Any] = []
     code, first = GOOD, True
@@ -209,7 +209,7 @@ def _spacing(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], in
     return _each(options, json_out, wanted, _spacing_jobs, context=context)
 
 
-def _spacing_jobs(table: Table, context: Context) -> list[Job]:
+def _spacing_jobs(table: ValueTable, context: Context) -> list[Job]:
     jobs: list[Job] = []
     for row, part in table.by_row().items():
         here = dict(context) | ({"row": str(row)} if row is not None else {})
@@ -228,7 +228,7 @@ def _gap_options(command: argparse.ArgumentParser) -> None:
 def _gaps(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
     context = _given(options, **_TARGET, holes="holes count", wheel_circumference="wheel circumference")
 
-    def work(table: Table, here: Context) -> list[Job]:
+    def work(table: ValueTable, here: Context) -> list[Job]:
         return [("gap_period", analyse("gap_period", Reading("numbers", table.values), here), here)]
 
     return _each(options, json_out, ("distance",), work, context=context)
@@ -247,7 +247,7 @@ def _stand(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]
     if options.hectare:
         context["per"] = "hectare"
 
-    def work(table: Table, here: Context) -> list[Job]:
+    def work(table: ValueTable, here: Context) -> list[Job]:
         rows = table.rows or (tuple(range(1, len(table.values) + 1)) if options.rows else ())
         return [("stand_count", analyse("stand_count", Reading("numbers", table.values, rows), here), here)]
 
@@ -281,7 +281,7 @@ def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int
     return _each(options, json_out, ("vacuum",), _vacuum_jobs, context=context)
 
 
-def _vacuum_jobs(table: Table, context: Context) -> list[Job]:
+def _vacuum_jobs(table: ValueTable, context: Context) -> list[Job]:
     if table.times:
         job, reading = "vacuum_log", Reading("log", table.values, times=table.times)
     elif len(table.values) == 1:
@@ -313,7 +313,7 @@ def _rows(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
         sound = read_file(options.healthy, wanted, options.unit)
         given["healthy_rows"] = pack_rows(dict(zip(_numbered(sound), sound.values, strict=True)))
 
-    def work(table: Table, context: Context) -> list[Job]:
+    def work(table: ValueTable, context: Context) -> list[Job]:
         here = {**options.generic(table.name), **context, "quantity": table.name}
         reading = Reading("numbers", table.values, _numbered(table))
         jobs: list[Job] = [("row_compare", analyse("row_compare", reading, here), here)]
@@ -326,7 +326,7 @@ def _rows(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
     return _each(options, json_out, wanted, work, context=given)
 
 
-def _numbered(table: Table) -> tuple[int, ...]:
+def _numbered(table: ValueTable) -> tuple[int, ...]:
     """Return the row of each value: as read, else counted from 1."""
     return table.rows or tuple(range(1, len(table.values) + 1))
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from diag.errors import UsageError
 from diag.figures import AGAIN, typed
-from diag.figures.table import Table, read_file
+from diag.figures.table import ValueTable, read_file
 from diag.knowledge.model import Check
 from diag.units import QUANTITIES, UNITS, Measured, convert
 
@@ -38,7 +38,7 @@ def answer_text(check: Check, path: str, row: int | None = None) -> str:
     return typed((("", value) for value in _values(table, wanted[0])), places=False)
 
 
-def _one_row(table: Table, row: int | None, path: str) -> Table:
+def _one_row(table: ValueTable, row: int | None, path: str) -> ValueTable:
     found = table.by_row()
     if len(found) == 1:
         return next(iter(found.values()))
@@ -48,7 +48,7 @@ def _one_row(table: Table, row: int | None, path: str) -> Table:
     raise UsageError(f"The file holds rows {rows}.", path, "Say which row is meant: Rows, who, when.")
 
 
-def _values(table: Table, quantity: str) -> list[Measured]:
+def _values(table: ValueTable, quantity: str) -> list[Measured]:
     """Return the values in the first unit met."""
     name = next((u for u in table.units if u in UNITS), QUANTITIES[quantity].metric)
     told = (convert(v, QUANTITIES[quantity].si, name) for v in table.values)

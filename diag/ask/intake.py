@@ -10,7 +10,7 @@ from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.hear.complaint import Match, listener
-from diag.hear.facts import FactFound, Offer
+from diag.hear.facts import Candidate, FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.record.rows import StoredRows, parse_rows, to_stored
@@ -37,7 +37,7 @@ def fact_text(knowledge: Knowledge, fact: FactFound) -> str:
     return f'"{fact.said}": {fact_words(knowledge, fact)}'
 
 
-def _offer_text(knowledge: Knowledge, offer: Offer) -> str:
+def _offer_text(knowledge: Knowledge, offer: Candidate) -> str:
     if offer.slot == "answer":
         check = knowledge.questions.get(offer.name) or knowledge.questions.get(f"{offer.name}.{offer.value}")
         if check is None:
@@ -98,7 +98,7 @@ def _only_told(fact: FactFound) -> bool:
     return all(o.slot == "reading" for o in fact.offers)
 
 
-def _machine(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
+def _machine(call: CallDesk, offers: Sequence[Candidate]) -> dict[str, Any]:
     axes = {o.name: o.value for o in offers if o.slot == "axis" and o.name in call.engine.knowledge.axes}
     body: dict[str, Any] = {"axes": axes} if axes else {}
     rows = [o.value for o in offers if o.slot == "machine" and o.name == "rows" and o.value.isdigit()]
@@ -107,7 +107,7 @@ def _machine(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
     return body
 
 
-def _situation(call: CallDesk, offers: Sequence[Offer]) -> dict[str, Any]:
+def _situation(call: CallDesk, offers: Sequence[Candidate]) -> dict[str, Any]:
     body: dict[str, Any] = {}
     for offer in offers:
         if offer.slot == "situation":
@@ -164,7 +164,7 @@ def target_value(text: str) -> dict[str, str]:
             raise error from None
 
 
-def _answer(call: CallDesk, offer: Offer, observer: str) -> list[Event]:
+def _answer(call: CallDesk, offer: Candidate, observer: str) -> list[Event]:
     """Record an answer heard in the words; one already given stands."""
     knowledge = call.engine.knowledge
     key, outcome = offer.name, offer.value

@@ -31,7 +31,7 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class Read:
+class ReadCase:
     """A call read for the engine: the case, and what each answer was taken to mean."""
 
     case: Case
@@ -41,7 +41,7 @@ class Read:
     """Ids in the record that this knowledge does not know; they move nothing."""
 
 
-def read_case(state: State, tables: Tables) -> Read:
+def read_case(state: State, tables: Tables) -> ReadCase:
     """Return the case of a call's state."""
     knowledge = tables.knowledge
     seen: dict[str, Seen] = {}
@@ -74,7 +74,7 @@ def read_case(state: State, tables: Tables) -> Read:
         to_prove=_to_prove(state),
         proved=any(p.verdict == "accepted" for p in state.proofs) and not _to_prove(state),
     )
-    return Read(case, seen, tuple(dict.fromkeys(lost)))
+    return ReadCase(case, seen, tuple(dict.fromkeys(lost)))
 
 
 def _axes(state: State, knowledge: Knowledge) -> dict[str, str]:

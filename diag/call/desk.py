@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from diag import __version__
-from diag.call.case_of import Read, Seen, minutes_spent, read_case
+from diag.call.case_of import ReadCase, Seen, minutes_spent, read_case
 from diag.errors import DiagError, RecordError
 from diag.reason.case import Case
 from diag.reason.feasible import usual_observer
@@ -49,7 +49,7 @@ class Thought:
 
     number: int
     state: State
-    read: Read
+    read: ReadCase
     judgement: Judgement
 
 

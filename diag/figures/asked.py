@@ -38,7 +38,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Item:
+class PlacedValue:
     """One value with its place ("7", "again", a label); `value` None: marked as not read. `line`: where it stands."""
 
     place: str
@@ -47,13 +47,13 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Read:
+class Understood:
     """Values as they were understood. `assumed`: no unit was typed. `other`: a second reading that is as good."""
 
     asked: Asked
-    items: tuple[Item, ...]
+    items: tuple[PlacedValue, ...]
     assumed: bool = False
-    other: Read | None = field(default=None, compare=False)
+    other: Understood | None = field(default=None, compare=False)
 
     @property
     def values(self) -> dict[str, Measured]:
@@ -76,7 +76,7 @@ class Read:
         """The reading as it can be typed without a doubt."""
         return typed([(i.place, i.value) for i in self.items], places=self.asked.kind in ("rows", "labels"))
 
-    def sure(self) -> Read:
+    def sure(self) -> Understood:
         """Return the reading. Raises AmbiguousError with both readings where there are two."""
         if self.other is None:
             return self

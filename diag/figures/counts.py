@@ -9,7 +9,7 @@ from dataclasses import replace
 from diag.errors import DiagError, UsageError
 from diag.figures.asked import Asked
 from diag.figures.places import named
-from diag.figures.scan import Entry, Scanner, not_understood
+from diag.figures.scan import Scanner, Token, not_understood
 from diag.figures.values import read
 from diag.text import one_line
 from diag.units import Measured
@@ -54,16 +54,16 @@ def counts(text: str, labels: Sequence[str]) -> dict[str, Count]:
     return {label: found[label] for label in labels}
 
 
-def _values(text: str, entries: Sequence[Entry]) -> list[Entry]:
+def _values(text: str, entries: Sequence[Token]) -> list[Token]:
     for i, entry in enumerate(entries):
         if entry.kind not in ("value", "break"):
             raise not_understood(text, entry, entries[i - 1] if i else None)
     return [e for e in entries if e.kind == "value"]
 
 
-def _joined(entries: Sequence[Entry]) -> list[Entry]:
+def _joined(entries: Sequence[Token]) -> list[Token]:
     """Join "17 of 20" and "17 out of 20" as a fraction is."""
-    made: list[Entry] = []
+    made: list[Token] = []
     for entry in entries:
         words = 0
         while words < len(made) and made[-1 - words].kind == "word" and _OF.fullmatch(made[-1 - words].text):
@@ -79,7 +79,7 @@ def _joined(entries: Sequence[Entry]) -> list[Entry]:
     return made
 
 
-def _count(entry: Entry) -> Count:
+def _count(entry: Token) -> Count:
     k, _, n = entry.part.partition("/")
     if entry.bare is not None:
         return entry.bare
@@ -121,5 +121,5 @@ def _timed(text: str, asked: Asked) -> tuple[str, list[tuple[str, Measured]]]:
     return next(iter(time.values())).unit, list(zip((t.value for t in time.values()), told.values(), strict=True))
 
 
-def _cut(text: str, values: Iterable[Entry]) -> str:
+def _cut(text: str, values: Iterable[Token]) -> str:
     return "; ".join(text[e.start : e.end] for e in values)

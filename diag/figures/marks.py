@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from diag.figures.numbers import is_number
-from diag.figures.scan import Entry
+from diag.figures.scan import Token
 
 _THREES = re.compile("[1-9][0-9]{0,2}(?:'[0-9]{3})*")
 
 
-def pieces(entries: Sequence[Entry]) -> Iterator[Iterator[Entry]]:
+def pieces(entries: Sequence[Token]) -> Iterator[Iterator[Token]]:
     """Yield entries; figures that are no number are cut at their commas, before a colon at the last one."""
     for i, entry in enumerate(entries):
         before_colon = i + 1 < len(entries) and entries[i + 1].kind == "is"
@@ -24,22 +24,22 @@ def pieces(entries: Sequence[Entry]) -> Iterator[Iterator[Entry]]:
             yield iter((entry,))
 
 
-def _split(entry: Entry, parts: Sequence[str]) -> Iterator[Entry]:
+def _split(entry: Token, parts: Sequence[str]) -> Iterator[Token]:
     """Yield one value of a list written without blanks for each part; the last keeps fraction and unit."""
     at = entry.start
     for i, part in enumerate(parts):
         last = i == len(parts) - 1
         if i:
-            yield Entry("break", ",", at, at + 1)
+            yield Token("break", ",", at, at + 1)
             at += 1
         yield (replace(entry, figures=part, start=at, text=part + entry.text[len(entry.figures):], negative=False)
-               if last else Entry("value", part, at, at + len(part), figures=part, negative=entry.negative and i == 0))
+               if last else Token("value", part, at, at + len(part), figures=part, negative=entry.negative and i == 0))
         at += len(part)
 
 
-def comma_pairs(entries: Sequence[Entry]) -> list[Entry] | None:
+def comma_pairs(entries: Sequence[Token]) -> list[Token] | None:
     """Return "6,1,5,8" as 6.1 and 5.8, the other reading of such a list; None where there is none."""
-    made: list[Entry] = []
+    made: list[Token] = []
     for entry in entries:
         parts = entry.figures.split(",")
         if len(parts) > 1 and not is_number(entry.figures):
@@ -51,9 +51,9 @@ def comma_pairs(entries: Sequence[Entry]) -> list[Entry] | None:
     return made if len(made) > len(entries) else None
 
 
-def spaced(entries: Sequence[Entry]) -> list[Entry] | None:
+def spaced(entries: Sequence[Token]) -> list[Token] | None:
     """Return "32 000" as one number, wherever three figures follow up to three after a blank; None without any."""
-    made: list[Entry] = []
+    made: list[Token] = []
     for entry in entries:
         last = made[-1] if made else None
         goes_on = (last is not None and last.unit is None and last.kind == "value" and not (last.part or last.negative)
@@ -66,7 +66,7 @@ def spaced(entries: Sequence[Entry]) -> list[Entry] | None:
     return made if len(made) < len(entries) else None
 
 
-def all_split(entries: Sequence[Entry]) -> list[Entry] | None:
+def all_split(entries: Sequence[Token]) -> list[Token] | None:
     """Return the entries with every comma between values, None without any comma inside figures."""
     if not any("," in e.figures for e in entries):
         return None

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from diag.errors import AmbiguousError, UsageError
-from diag.figures.scan import Entry, not_understood
+from diag.figures.scan import Token, not_understood
 from diag.text import one_line
 
-Placed = list[tuple[str, Entry]]
+Placed = list[tuple[str, Token]]
 """Place, and the entry that stands there: a value, or the mark that it was not read."""
 
 _FILLERS = ("is", "was", "reads", "at", "and", "#", "the")
@@ -16,11 +16,11 @@ ROW_WORDS, FROM_WORDS, _BACK = ("row", "rows", "no", "nr"), ("from", "start", "s
 _DIRECTIONS = (*_BACK, "up", "on")
 
 
-def groups(entries: Sequence[Entry]) -> list[list[Entry]]:
+def groups(entries: Sequence[Token]) -> list[list[Token]]:
     """Return the values between the strongest marks there are: lines, else semicolons, else commas."""
     marks = {e.text for e in entries if e.kind == "break"}
     mark = next((m for m in "\n;," if m in marks), "")
-    groups: list[list[Entry]] = [[]]
+    groups: list[list[Token]] = [[]]
     for entry in entries:
         if entry.kind in ("value", "none"):
             groups[-1].append(entry)
@@ -29,7 +29,7 @@ def groups(entries: Sequence[Entry]) -> list[list[Entry]]:
     return groups
 
 
-def named(text: str, entries: Sequence[Entry], labels: Sequence[str]) -> Iterator[tuple[str, Entry]]:
+def named(text: str, entries: Sequence[Token], labels: Sequence[str]) -> Iterator[tuple[str, Token]]:
     """Yield values that stand behind their names. Raises UsageError for a name or value too many."""
     by_words = {label.replace("_", " "): label for label in labels}
     label, before, given = None, None, set()
@@ -52,10 +52,10 @@ def named(text: str, entries: Sequence[Entry], labels: Sequence[str]) -> Iterato
         before = entry
 
 
-class Walk:
+class RowRun:
     """Places given by rows: a key names the row of the values behind it, in order up or down."""
 
-    def __init__(self, text: str, entries: Sequence[Entry]) -> None:
+    def __init__(self, text: str, entries: Sequence[Token]) -> None:
         self._text, self._entries = text, entries
         self._found: Placed = []
         self._at = 0
@@ -86,7 +86,7 @@ class Walk:
         at = self._at + ahead
         return self._entries[at].bare if at < len(self._entries) else None
 
-    def _take(self, entry: Entry) -> None:
+    def _take(self, entry: Token) -> None:
         word = entry.text.casefold()
         if entry.kind in ("value", "none"):
             if entry.bare is not None and self._is_key():
@@ -140,7 +140,7 @@ class Walk:
             raise UsageError(f"Row {self._next} has no value.", "", f"Write {self._next}: 18, or {self._next}: -.")
         self._next, self._last, self._from = None, None, False
 
-    def _give(self, entry: Entry) -> None:
+    def _give(self, entry: Token) -> None:
         if self._next is None or (self._single and self._filled):
             raise UsageError(f"{one_line(entry.text, limit=30)!r} belongs to no row.", "",
                              "Write row 6 18.2, row 7 11; or from 6: 18.2 11 18.")
@@ -149,7 +149,7 @@ class Walk:
 
     def _open_group(self) -> None:
         """At a comma, a semicolon or a line: two values may be the next row and its value."""
-        group: list[Entry] = []
+        group: list[Token] = []
         for entry in self._entries[self._at + 1 : self._at + 5]:
             if entry.kind not in ("value", "none"):
                 group = group if entry.kind == "break" else []

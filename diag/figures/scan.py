@@ -33,7 +33,7 @@ _WHOLE = re.compile("[0-9]{1,9}")
 
 
 @dataclass(slots=True)
-class Entry:
+class Token:
     """One piece of a text. `figures`, `part` (a fraction), `times`, `unit`: of a value; `text` is as typed."""
 
     kind: Kind
@@ -65,10 +65,10 @@ class Scanner:
         self._thousands, self._counted = thousands, counted
         names = "|".join(re.escape(n).replace("_", r"[_ ]") for n in sorted(labels, key=len, reverse=True))
         self._labels = re.compile(rf"(?:{names})(?![^\W\d_])", re.IGNORECASE) if names else None
-        self._entries: list[Entry] = []
+        self._entries: list[Token] = []
         self._over, self._line = False, 1
 
-    def entries(self) -> list[Entry]:
+    def entries(self) -> list[Token]:
         """Return all entries, up to the first sign that nothing can follow. Raises UnitError for an exponent."""
         at, end = 0, len(self.text)
         while at < end and not self._over:
@@ -79,7 +79,7 @@ class Scanner:
         return self._entries
 
     @property
-    def _last(self) -> Entry | None:
+    def _last(self) -> Token | None:
         return self._entries[-1] if self._entries else None
 
     def _take(self, at: int) -> int:
@@ -98,7 +98,7 @@ class Scanner:
         last = self._last
         self._over = (kind == "sign" and self.text[start] != "#") or (
             kind == "dash" and last is not None and last.kind == "dash")
-        self._entries.append(Entry(kind, self.text[start:end], start, end, line=self._line))
+        self._entries.append(Token(kind, self.text[start:end], start, end, line=self._line))
         self._line += self.text[start] == "\n"
         return end
 
@@ -124,7 +124,7 @@ class Scanner:
         thousand = _THOUSAND.match(self.text, end) if self._thousands else None
         if thousand:
             end, times = thousand.end(), 1000
-        self._entries.append(Entry("value", self.text[start:end], start, end, figures=found[0], part="",
+        self._entries.append(Token("value", self.text[start:end], start, end, figures=found[0], part="",
                                    negative=signed and self.text[start] == "-", times=times, line=self._line))
         return end
 
@@ -139,7 +139,7 @@ class Scanner:
             return end
         if joint is not None:
             self._entries.append(joint)
-        self._entries.append(Entry("value", self.text[start:end], start, end, figures="", part=part,
+        self._entries.append(Token("value", self.text[start:end], start, end, figures="", part=part,
                                    negative=signed and self.text[start] == "-", line=self._line))
         return end
 
@@ -159,7 +159,7 @@ class Scanner:
         if last is not None and last.kind == "value" and last.unit is None:
             last.text, last.end, last.unit = self.text[last.start : end], end, unit
         else:
-            self._entries.append(Entry("unit", self.text[at:end], at, end, unit=unit))
+            self._entries.append(Token("unit", self.text[at:end], at, end, unit=unit))
         return end
 
     def _counts(self, at: int, end: int) -> bool:
@@ -168,7 +168,7 @@ class Scanner:
         return self._counted and self._last is not None and self._last.kind == "value" and not after[:1].isdigit()
 
 
-def not_understood(text: str, entry: Entry, before: Entry | None) -> UnitError:
+def not_understood(text: str, entry: Token, before: Token | None) -> UnitError:
     """Return the error for a piece that is no figure, no unit and no mark."""
     run = re.split(r"[0-9,;:\n]", text[entry.start : entry.start + 60])[0].strip() or entry.text
     if before is not None and before.kind == "value":

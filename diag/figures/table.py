@@ -42,7 +42,7 @@ PER_ROW = ("vacuum", "current", "torque", "voltage")
 
 
 @dataclass(frozen=True)
-class Table:
+class ValueTable:
     """Values of one file or paste, SI.
 
     `name`: which column was read. `values`, `rows`, `times`, `lines`: same length; `rows` and `times` empty
@@ -57,14 +57,14 @@ class Table:
     units: tuple[str, ...] = ()
     skipped: int = 0
 
-    def by_row(self) -> dict[int | None, Table]:
+    def by_row(self) -> dict[int | None, ValueTable]:
         """Return one table per row of the planter, in order of first appearance; {None: self} without rows."""
         if not self.rows:
             return {None: self}
         found: dict[int | None, list[int]] = {}
         for i, row in enumerate(self.rows):
             found.setdefault(row, []).append(i)
-        return {row: Table(self.name, tuple(self.values[i] for i in at), tuple(self.rows[i] for i in at), (),
+        return {row: ValueTable(self.name, tuple(self.values[i] for i in at), tuple(self.rows[i] for i in at), (),
                            lines=tuple(self.lines[i] for i in at), units=self.units)
                 for row, at in found.items()}
 
@@ -87,7 +87,7 @@ class _Gathered:
     skipped: int = 0
 
 
-def read_file(path: str | Path, wanted: tuple[str, ...], unit: str | None = None) -> Table:
+def read_file(path: str | Path, wanted: tuple[str, ...], unit: str | None = None) -> ValueTable:
     """Return the first wanted column of a file (or its bare numbers). Raises DiagError naming file and line."""
     where = str(path)
     try:
@@ -107,7 +107,7 @@ def read_file(path: str | Path, wanted: tuple[str, ...], unit: str | None = None
         raise MeasureError(f"The file cannot be read: {error.strerror}.", where, "Check its rights.") from None
 
 
-def read_text(text: str, wanted: tuple[str, ...], unit: str | None = None, where: str = "pasted text") -> Table:
+def read_text(text: str, wanted: tuple[str, ...], unit: str | None = None, where: str = "pasted text") -> ValueTable:
     """Return what a paste or the words of a command hold, read like a file. Raises DiagError."""
     return read_lines(_limited(io.StringIO(text), where), wanted, unit, where)
 
@@ -125,7 +125,7 @@ def _limited(text: io.TextIOBase | io.StringIO, where: str) -> Iterator[str]:
         yield line
 
 
-def read_lines(lines: Iterator[str], wanted: tuple[str, ...], unit: str | None, where: str) -> Table:
+def read_lines(lines: Iterator[str], wanted: tuple[str, ...], unit: str | None, where: str) -> ValueTable:
     """Return the table of lines: with a header when the first filled line holds letters that are no unit."""
     skipped, first = 0, ""
     for line in lines:
@@ -153,7 +153,7 @@ def _separator(header: str) -> str:
 
 
 def _table(header: str, lines: Iterator[str], wanted: tuple[str, ...], unit: str | None, where: str,
-           before: int) -> Table:
+           before: int) -> ValueTable:
     mark = _separator(header)
     names = [one_line(cell, limit=60) for cell in next(csv.reader([header.strip()], delimiter=mark))]
     value, row, time = _columns(names, wanted, unit, where, line=before)
@@ -165,11 +165,11 @@ def _table(header: str, lines: Iterator[str], wanted: tuple[str, ...], unit: str
             _line(cells, names, value, row, time=time, got=got, mark=mark, where=f"{where}:{number}", number=number)
     if not got.values:
         raise MeasureError("There is a header but no value.", where, "Put one value on each line below it.")
-    return _checked(Table(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), lines=tuple(got.lines),
+    return _checked(ValueTable(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), lines=tuple(got.lines),
                           units=tuple(got.units), skipped=got.skipped), where)
 
 
-def _checked(table: Table, where: str) -> Table:
+def _checked(table: ValueTable, where: str) -> ValueTable:
     """Return the table when tape positions and times rise, row by row. Raises MeasureError naming the line."""
     for part in table.by_row().values() if table.name == "position" else ():
         for i, line in enumerate(part.lines[1:], 1):
@@ -278,7 +278,7 @@ def _row_number(cell: str) -> int:
 # ------------------------------------------------------------------------------------ without header
 
 
-def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before: int) -> Table:
+def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before: int) -> ValueTable:
     """Return values without a header, as one types them; by row where the column is one of the rows."""
     text = "\n" * before
     for line in lines:
@@ -294,7 +294,7 @@ def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before:
         raise error.at(where if len(text.splitlines()) > before + 1 else f"{where}:{before + 1}") from None
     got = [(i, i.value) for i in items if i.value is not None]
     first = next((int(i.place) for i, _ in got if i.place != AGAIN), 1) if per_row else 0
-    return _checked(Table(
+    return _checked(ValueTable(
         name, tuple(value.si() for _, value in got),
         tuple(first if i.place == AGAIN else int(i.place) for i, _ in got) if per_row else (), (),
         lines=tuple(i.line for i, _ in got), units=tuple(dict.fromkeys(value.unit for _, value in got)),

@@ -9,11 +9,11 @@ from decimal import Decimal
 from itertools import chain, pairwise
 
 from diag.errors import AmbiguousError, DiagError, UnitError, UsageError
-from diag.figures.asked import AGAIN, Asked, Item, Read, check_row
+from diag.figures.asked import AGAIN, Asked, PlacedValue, Understood, check_row
 from diag.figures.marks import all_split, comma_pairs, pieces, spaced
 from diag.figures.numbers import fraction, settled
-from diag.figures.places import FROM_WORDS, ROW_WORDS, Placed, Walk, groups, named
-from diag.figures.scan import MOST_TYPED, Entry, Scanner, not_understood
+from diag.figures.places import FROM_WORDS, ROW_WORDS, Placed, RowRun, groups, named
+from diag.figures.scan import MOST_TYPED, Scanner, Token, not_understood
 from diag.text import one_line
 from diag.unit_table import QUANTITIES, UNITS, Quantity, Unit
 from diag.units import Measured, check_possible, find_unit, quantity_named, wrong_dimension
@@ -33,7 +33,7 @@ def measured(text: str, quantity: str, *, default_unit: str | None = None) -> Me
     return next(iter(read(text, Asked(quantity, default_unit)).sure().values.values()))
 
 
-def read(text: str, asked: Asked, most: int = MOST_TYPED) -> Read:
+def read(text: str, asked: Asked, most: int = MOST_TYPED) -> Understood:
     """Return what was typed, as it is understood; `Read.sure` refuses what has two meanings.
 
     Takes numbers in every form, the unit before, after, on each or once for all, "-" or "x" for not read; by row
@@ -60,7 +60,7 @@ def _example(want: Quantity) -> str:
 # ------------------------------------------------------------------------- what the marks may mean
 
 
-def _settled(reader: _Reader, entries: list[Entry]) -> Read:
+def _settled(reader: _Reader, entries: list[Token]) -> Understood:
     """Return the one reading that can be, with a second one beside it where it is as good."""
     plain = list(chain.from_iterable(pieces(entries)))
     error: DiagError | None = None
@@ -94,20 +94,20 @@ class _Reader:
         alike = (q for q in QUANTITIES.values() if q.dimension == want.dimension)
         self._usual = tuple(alike) if asked.loose else (want,)
 
-    def tried(self, entries: Sequence[Entry] | None) -> list[Read]:
+    def tried(self, entries: Sequence[Token] | None) -> list[Understood]:
         """Return the readings of entries, none where they cannot be read."""
         try:
             return self.readings(entries) if entries else []
         except DiagError:
             return []
 
-    def readings(self, entries: Sequence[Entry]) -> list[Read]:
+    def readings(self, entries: Sequence[Token]) -> list[Understood]:
         """Return the reading, or both where two are as good. Raises DiagError when there is none."""
         entries = _without_lead(self._feet(entries))
-        places: dict[str, Callable[[Sequence[Entry]], list[Placed]]] = {
+        places: dict[str, Callable[[Sequence[Token]], list[Placed]]] = {
             "one": self._one, "list": self._list, "labels": self._labels, "rows": self._rows}
         tried = places[self._asked.kind](entries)
-        found: list[Read] = []
+        found: list[Understood] = []
         for i, placed in enumerate(tried):
             try:
                 found.append(self._read(placed, entries))
@@ -116,7 +116,7 @@ class _Reader:
                     raise
         return found
 
-    def _read(self, placed: Placed, entries: Sequence[Entry]) -> Read:
+    def _read(self, placed: Placed, entries: Sequence[Token]) -> Understood:
         asked = self._asked
         values = [e for _, e in placed if e.kind == "value"]
         if len(values) < asked.least:
@@ -128,29 +128,30 @@ class _Reader:
         items = []
         for place, entry in placed:
             try:
-                items.append(Item(place, self._value(entry, unit) if entry.kind == "value" else None, entry.line))
+                value = self._value(entry, unit) if entry.kind == "value" else None
+                items.append(PlacedValue(place, value, entry.line))
             except UnitError as error:
                 raise error.at(f"{asked.where}:{entry.line}" if asked.where else "") from None
-        return Read(asked, tuple(items), assumed)
+        return Understood(asked, tuple(items), assumed)
 
     # --- places -----------------------------------------------------------------------------------
 
-    def _one(self, entries: Sequence[Entry]) -> list[Placed]:
+    def _one(self, entries: Sequence[Token]) -> list[Placed]:
         placed = self._in_order(entries)
         if len(placed) != 1 or placed[0][1].kind == "none":
             raise UnitError("This is more than one number.", remedy="Give one number and its unit.")
         return [placed]
 
-    def _list(self, entries: Sequence[Entry]) -> list[Placed]:
+    def _list(self, entries: Sequence[Token]) -> list[Placed]:
         for entry in entries:
             if entry.figures == "0" and entry.part:
                 raise AmbiguousError(f'"{entry.text}" may be one value or two.', "",
                                      f"Write 0; {entry.part} or a decimal.")
         return [self._in_order(entries)]
 
-    def _in_order(self, entries: Sequence[Entry]) -> Placed:
+    def _in_order(self, entries: Sequence[Token]) -> Placed:
         placed: Placed = []
-        before: Entry | None = None
+        before: Token | None = None
         for entry in entries:
             if entry.kind in ("value", "none"):
                 placed.append((str(len(placed) + 1), entry))
@@ -161,7 +162,7 @@ class _Reader:
             before = entry
         return placed
 
-    def _labels(self, entries: Sequence[Entry]) -> list[Placed]:
+    def _labels(self, entries: Sequence[Token]) -> list[Placed]:
         labels = self._asked.labels
         if not any(e.kind in ("label", "is") for e in entries):
             placed = self._in_order(entries)
@@ -172,7 +173,7 @@ class _Reader:
             return [[(label, e) for label, (_, e) in zip(labels, placed, strict=True)]]
         return [list(named(self._text, entries, labels))]
 
-    def _rows(self, entries: Sequence[Entry]) -> list[Placed]:
+    def _rows(self, entries: Sequence[Token]) -> list[Placed]:
         at = next((i for i, e in enumerate(entries) if e.kind == "word" and e.text.casefold() == AGAIN), None)
         if at is not None:
             last = [e for e in entries[at + 1 :] if e.kind != "is"]
@@ -182,7 +183,7 @@ class _Reader:
             return [placed + end for placed in self._rows(entries[:at])]
         words = {e.text.casefold() for e in entries if e.kind == "word"}
         if any(e.kind == "is" for e in entries) or not words.isdisjoint((*ROW_WORDS, *FROM_WORDS)):
-            return [Walk(self._text, entries).placed()]
+            return [RowRun(self._text, entries).placed()]
         flat = self._in_order(entries)
         firsts = [e.bare for _, e in flat[::2]]
         rows = [r for r in firsts if r is not None and 1 <= r <= (self._asked.rows or r)]
@@ -196,11 +197,11 @@ class _Reader:
 
     # --- units and numbers ------------------------------------------------------------------------
 
-    def _feet(self, entries: Sequence[Entry]) -> list[Entry]:
+    def _feet(self, entries: Sequence[Token]) -> list[Token]:
         """Join feet and the inches behind them; "6 ft 7" alone may be one length or two and is refused in a list."""
         if self._want.dimension != "length" or not any(e.unit and e.unit.name == "ft" for e in entries):
             return list(entries)
-        made: list[Entry] = []
+        made: list[Token] = []
         for entry in entries:
             feet = made[-2] if len(made) > 1 and made[-1].kind in self._joints else made[-1] if made else None
             if entry.kind == "value" and feet is not None and _whole_feet(feet) and self._are_inches(entry, made[-1]):
@@ -220,7 +221,7 @@ class _Reader:
     def _joints(self) -> tuple[str, ...]:
         return ("dash", "break") if self._asked.kind == "one" else ("dash",)
 
-    def _are_inches(self, entry: Entry, before: Entry) -> bool:
+    def _are_inches(self, entry: Token, before: Token) -> bool:
         if entry.unit is not None or self._asked.kind == "one":
             return entry.unit is None or entry.unit.name == "in"
         if before.kind == "value" and entry.bare is not None and entry.bare < 12:
@@ -228,7 +229,7 @@ class _Reader:
                                  f"Write {before.text} {entry.text} in, or {before.text}, {entry.text} ft.")
         return False
 
-    def _unit(self, values: Sequence[Entry], alone: Sequence[Entry]) -> tuple[Unit | None, bool]:
+    def _unit(self, values: Sequence[Token], alone: Sequence[Token]) -> tuple[Unit | None, bool]:
         """Return the unit of the values that have none, and whether it was assumed."""
         units = {e.unit.name: e.unit for e in (*values, *alone) if e.unit is not None}
         if len(units) == 1:
@@ -241,7 +242,7 @@ class _Reader:
             return find_unit(self._asked.unit), not units
         return (UNITS["count"] if self._want.dimension == "count" else None), False
 
-    def _value(self, entry: Entry, unit: Unit | None) -> Measured:
+    def _value(self, entry: Token, unit: Unit | None) -> Measured:
         want, unit = self._want, entry.unit or unit
         if unit is None:
             raise UnitError(f"The {want.label} has no unit.",
@@ -257,23 +258,23 @@ class _Reader:
         return found
 
 
-def _is_plain(entry: Entry) -> bool:
+def _is_plain(entry: Token) -> bool:
     return not entry.part and entry.times == 1 and _PLAIN.fullmatch(entry.figures) is not None
 
 
-def _number(entry: Entry, wanted: Sequence[Quantity], unit: Unit) -> Decimal:
+def _number(entry: Token, wanted: Sequence[Quantity], unit: Unit) -> Decimal:
     """Return the number of a value as an exact decimal, without its sign."""
     number = Decimal(settled(entry.figures, wanted, unit, entry.times)) if entry.figures else Decimal(0)
     number += fraction(entry.part) if entry.part else 0
     return number if entry.times == 1 else Decimal(f"{(number * entry.times).normalize():f}")
 
 
-def _whole_feet(entry: Entry) -> bool:
+def _whole_feet(entry: Token) -> bool:
     return (entry.kind == "value" and entry.unit is not None and entry.unit.name == "ft" and not entry.part
             and entry.figures.isdigit())
 
 
-def _without_lead(entries: Sequence[Entry]) -> list[Entry]:
+def _without_lead(entries: Sequence[Token]) -> list[Token]:
     """Drop the colon behind a unit that stands before its values: "inH2O: 18 17"."""
     return [e for i, e in enumerate(entries) if not (e.kind == "is" and i and entries[i - 1].kind == "unit")]
 
@@ -281,7 +282,7 @@ def _without_lead(entries: Sequence[Entry]) -> list[Entry]:
 # --------------------------------------------------------------------------- without a quantity
 
 
-def by_row(text: str, rows: int | None = None) -> Read:
+def by_row(text: str, rows: int | None = None) -> Understood:
     """Return values by row of whatever their unit measures. Raises UnitError or UsageError."""
     unit = next((e.unit for e in Scanner(text).entries() if e.unit), None)
     if unit is None:

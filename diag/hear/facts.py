@@ -35,7 +35,7 @@ _UNSURE = 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class Candidate:
     """One thing a fact may be accepted as: answer (check, outcome), axis or situation (field, value) and so on."""
 
     slot: Slot
@@ -50,7 +50,7 @@ class FactFound:
     kind: str
     value: str
     said: str
-    offers: tuple[Offer, ...]
+    offers: tuple[Candidate, ...]
     doubt: str = ""
     ticked: bool = False
     """So sure that an untouched intake takes it over."""
@@ -131,7 +131,7 @@ def _pattern(numbers: Sequence[int]) -> str:
 
 def _rows_fact(said: Said, row: Rows, ticked: bool) -> FactFound:
     pattern = said.lexicon.patterns.get(row.pattern)
-    offers = (Offer("situation", "rows", row.value), *(offers_of(pattern) if pattern else ()))
+    offers = (Candidate("situation", "rows", row.value), *(offers_of(pattern) if pattern else ()))
     return FactFound("rows", row.value, quote(said, row.first, row.last), offers, ticked=ticked)
 
 
@@ -148,7 +148,7 @@ def _machine_rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
         if at not in ruled and chances[MACHINE_ROWS] >= OFFERED and number == int(number) and 1 < number <= MOST_ROWS:
             found.append((f"{number:.0f}", quote(said, at, at + 1), chances[MACHINE_ROWS]))
     return [
-        FactFound("machine_rows", value, words, (Offer("machine", "rows", value),), ticked=chance >= TICKED)
+        FactFound("machine_rows", value, words, (Candidate("machine", "rows", value),), ticked=chance >= TICKED)
         for value, words, chance in found
     ]
 
@@ -194,9 +194,9 @@ def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:
     quantity, value = figure.quantity, f"{figure.value.value} {figure.value.unit}"
     kind = quantity.name if figure.role == PLAIN_ROLE else f"{quantity.name}_{figure.role}"
     field = quantity.situation.get(figure.role) or quantity.situation.get(ANY_ROLE)
-    offers = [Offer("reading", kind, value)]
+    offers = [Candidate("reading", kind, value)]
     if field:
-        offers.append(Offer("situation", field, value))
+        offers.append(Candidate("situation", field, value))
     return FactFound(kind, value, quote(said, figure.first, figure.last), tuple(offers), doubt=figure.doubt,
                      ticked=ticked and not figure.doubt)
 
@@ -207,7 +207,7 @@ def _plain_fact(said: Said, at: int, kind: str, *, ticked: bool) -> FactFound:
     after = at + 1 < len(words) and words[at + 1].text in said.lexicon.counted and words[at + 1].pause == word.pause
     spoken = quote(said, at, at + 1 + after)
     number = f"{word.value:g}" if word.value is not None else word.text
-    return FactFound(kind, number, spoken, (Offer("reading", kind, spoken),), ticked=ticked)
+    return FactFound(kind, number, spoken, (Candidate("reading", kind, spoken),), ticked=ticked)
 
 
 # --------------------------------------------------------------------------------------- slots, concepts
@@ -259,18 +259,18 @@ def _concept_fact(heard: Heard, lexicon: Lexicon) -> FactFound:
     concept = heard.concept
     offers = list(offers_of(concept, heard.quote if concept.keeps_words else ""))
     if concept.rows:
-        offers.append(Offer("situation", "rows", concept.rows))
+        offers.append(Candidate("situation", "rows", concept.rows))
     if concept.pattern:
         offers += offers_of(lexicon.patterns[concept.pattern])
     value = heard.quote if concept.keeps_words else concept.rows or concept.meaning
     return FactFound(concept.about or "", value, heard.quote, tuple(offers))
 
 
-def offers_of(entry: Offers, words: str = "") -> tuple[Offer, ...]:
+def offers_of(entry: Offers, words: str = "") -> tuple[Candidate, ...]:
     """Return the ticks of an entry; `words` are the caller's, for entries that keep them."""
-    found = [Offer("answer", check, outcome) for check, outcome in entry.answers.items()]
-    found += [Offer("axis", axis, value) for axis, value in entry.axes.items()]
-    found += [Offer("situation", field, words or value) for field, value in entry.situation.items()]
+    found = [Candidate("answer", check, outcome) for check, outcome in entry.answers.items()]
+    found += [Candidate("axis", axis, value) for axis, value in entry.axes.items()]
+    found += [Candidate("situation", field, words or value) for field, value in entry.situation.items()]
     if entry.done_before:
-        found.append(Offer("done_before", entry.done_before, words))
+        found.append(Candidate("done_before", entry.done_before, words))
     return tuple(found)

@@ -9,7 +9,7 @@ from decimal import Decimal
 from diag.errors import UnitError
 from diag.hear.said import Said
 from diag.hear.said_words import Word
-from diag.knowledge.words import PLAIN_ROLE, Lexicon, Quantity
+from diag.knowledge.words import PLAIN_ROLE, Lexicon, SpokenQuantity
 from diag.units import QUANTITIES, Measured, check_possible, suspicion, unit_at
 
 MOST_ROWS = 96
@@ -39,7 +39,7 @@ class Rows:
 class Figure:
     """A measured value in the words."""
 
-    quantity: Quantity
+    quantity: SpokenQuantity
     role: str
     value: Measured
     doubt: str
@@ -184,7 +184,7 @@ def figures(said: Said, named_rows: Iterable[Rows] = ()) -> list[Figure]:
     return _each_once(found)
 
 
-def bare_figure(said: Said, quantity: Quantity, at: int, known: Sequence[Figure]) -> Figure | None:
+def bare_figure(said: Said, quantity: SpokenQuantity, at: int, known: Sequence[Figure]) -> Figure | None:
     """Return the number at a place as that quantity: with the unit said, else as others of it, else by its size."""
     sure = [f for f in known if f.quantity is quantity]
     return _with_unit(said, quantity, at, sure) or _bare(said, quantity, at, sure) or _like_others(
@@ -199,7 +199,7 @@ def _each_once(found: list[Figure]) -> list[Figure]:
     return [f for f in found if kept[f.first] is f]
 
 
-def _with_unit(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
+def _with_unit(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     """Return the number with the unit that follows it."""
     words, word = said.words, said.words[at]
     after, times = at + 1, 1
@@ -216,7 +216,7 @@ def _with_unit(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) 
     return None
 
 
-def _beside_its_name(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
+def _beside_its_name(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     """Return a number without unit in one clause (or sentence, where its role is told) with a word for the quantity."""
     role = _role(said, quantity, at)
     if role == PLAIN_ROLE and quantity.needs_role:
@@ -226,14 +226,14 @@ def _beside_its_name(said: Said, quantity: Quantity, at: int, sure: Sequence[Fig
     return _bare(said, quantity, at, sure) if near or thousand else None
 
 
-def _by_role(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
+def _by_role(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     """Return a number without unit whose role is told ("the book says 12") when another value is known."""
     if not sure or _role(said, quantity, at) == PLAIN_ROLE:
         return None
     return _bare(said, quantity, at, sure) or _like_others(said, quantity, at, sure)
 
 
-def _bare(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
+def _bare(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     number, after = said.words[at].value or 0.0, _next(said, at)
     thousand = after in said.lexicon.thousands
     if (after in said.lexicon.counted and not thousand and number < _LARGE) or not _allowed(said, quantity, at):
@@ -250,7 +250,7 @@ def _bare(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Fi
     return None
 
 
-def _like_others(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]) -> Figure | None:
+def _like_others(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     """Return "160" as 160,000 beside "148 thousand"."""
     number = said.words[at].value or 0.0
     for other in sure:
@@ -260,7 +260,7 @@ def _like_others(said: Said, quantity: Quantity, at: int, sure: Sequence[Figure]
     return None
 
 
-def _figure(said: Said, quantity: Quantity, first: int, last: int, unit: str, times: float) -> Figure | None:
+def _figure(said: Said, quantity: SpokenQuantity, first: int, last: int, unit: str, times: float) -> Figure | None:
     word = said.words[first]
     typed = Decimal(word.text) if word.text[0].isdigit() else Decimal(str(word.value))
     try:
@@ -282,19 +282,19 @@ def _next(said: Said, at: int) -> str:
     return words[at + 1].text if at + 1 < len(words) and words[at + 1].pause == words[at].pause else ""
 
 
-def _near(said: Said, quantity: Quantity, at: int, *, same_clause: bool) -> bool:
+def _near(said: Said, quantity: SpokenQuantity, at: int, *, same_clause: bool) -> bool:
     word = said.words[at]
     here = said.in_clause[word.clause] if same_clause else said.in_sentence[word.sentence]
     return not here.isdisjoint(quantity.near)
 
 
-def _allowed(said: Said, quantity: Quantity, at: int) -> bool:
+def _allowed(said: Said, quantity: SpokenQuantity, at: int) -> bool:
     if at and said.words[at - 1].text in quantity.changes:
         return False
     return said.in_clause[said.words[at].clause].isdisjoint(quantity.not_near)
 
 
-def _role(said: Said, quantity: Quantity, at: int) -> str:
+def _role(said: Said, quantity: SpokenQuantity, at: int) -> str:
     """Return the role whose word stands nearest: before the figure, else close after it."""
     words = said.words
     before = range(at - 1, max(-1, at - 1 - _ROLE_BEFORE), -1)

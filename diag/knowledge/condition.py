@@ -7,11 +7,11 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from diag.knowledge.fields import Id, Model, OneOrMore, Target
+from diag.knowledge.fields import FrozenModel, Id, OneOrMore, Target
 from diag.knowledge.vocabulary import Bound
 
 
-class When(Model):
+class When(FrozenModel):
     """A test of one thing known, or all, any or none of several conditions.
 
     An outcome tests results of its own reading (`result`); a rule tests what the call knows, results of a

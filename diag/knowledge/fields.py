@@ -44,7 +44,7 @@ ONE_OR_MORE = BeforeValidator(lambda v: (v,) if isinstance(v, str) else v)
 OneOrMore = Annotated[tuple[str, ...], ONE_OR_MORE]
 
 
-class Model(BaseModel):
+class FrozenModel(BaseModel):
     """Base of all entries: frozen, nothing unknown accepted."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)

@@ -8,13 +8,13 @@ from typing import Any
 
 from pydantic import Field, ValidationInfo, model_validator
 
-from diag.knowledge.fields import Id, Ids, Model, Text
+from diag.knowledge.fields import FrozenModel, Id, Ids, Text
 
 Way = Mapping[str, frozenset[str]]
 """One way to fit: the values that are left of each axis."""
 
 
-class Applies(Model):
+class Applies(FrozenModel):
     """Machine axes an entry is bound to: all named axes must fit; `any` is "or" across axes.
 
     Written as axes, as the name of a machine group, or as a list of both that must all fit.
@@ -72,7 +72,7 @@ def _all_of(items: list[Any], groups: Mapping[str, Applies]) -> dict[str, Any]:
     return {"axes": axes, "any": either}
 
 
-class Machines(Model):
+class Machines(FrozenModel):
     """A named group of machines that entries are bound to."""
 
     name: Id

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from diag.knowledge.condition import When
-from diag.knowledge.fields import ONE_OR_MORE, Chance, Id, Ids, Model, Number, OneOrMore, Targets, Text, Texts
+from diag.knowledge.fields import ONE_OR_MORE, Chance, FrozenModel, Id, Ids, Number, OneOrMore, Targets, Text, Texts
 from diag.knowledge.machines import ALWAYS, Applies
 
 # --- causes -------------------------------------------------------------------------------------
@@ -24,7 +24,7 @@ Shows = dict[Id, dict[Id, Chance]]
 """Check -> outcome (of a `several` check: item) -> how often it comes out so."""
 
 
-class Brings(Model):
+class Brings(FrozenModel):
     """One cause bringing about another."""
 
     cause: Id
@@ -32,7 +32,7 @@ class Brings(Model):
     source: OneOrMore = ()
 
 
-class Repair(Model):
+class Repair(FrozenModel):
     """What mends a cause, and what it costs."""
 
     do: Text
@@ -57,7 +57,7 @@ class Repair(Model):
     """Where minutes and chances come from, when not from the sources of the cause."""
 
 
-class Interim(Model):
+class Interim(FrozenModel):
     """A way to go on for now, never a repair."""
 
     do: Text
@@ -66,7 +66,7 @@ class Interim(Model):
     ends: Text
 
 
-class Cause(Model):
+class Cause(FrozenModel):
     """A fault (or an innocent explanation) that can be present now."""
 
     id: Id
@@ -114,7 +114,7 @@ AnswerKind = Literal[
 MEASURED: frozenset[str] = frozenset({"number", "numbers", "spacings", "positions", "count", "counts", "log"})
 
 
-class Takes(Model):
+class Takes(FrozenModel):
     """What kind of answer a check takes."""
 
     kind: AnswerKind
@@ -131,7 +131,7 @@ class Takes(Model):
         return {"kind": value} if isinstance(value, str) else value
 
 
-class Step(Model):
+class Step(FrozenModel):
     """One step of a check, with the machine state it is done in."""
 
     state: Id
@@ -140,7 +140,7 @@ class Step(Model):
     """Hazards of this step alone; those of the whole check stand on the check."""
 
 
-class Minutes(Model):
+class Minutes(FrozenModel):
     """Estimated minutes: the line held, the grower busy, and a technician on site."""
 
     desk: Number | None = None
@@ -155,7 +155,7 @@ class Minutes(Model):
         return None if self.site is None else self.site + self.each_row * rows
 
 
-class Outcome(Model):
+class Outcome(FrozenModel):
     """One possible result of a check."""
 
     says: Text
@@ -175,7 +175,7 @@ class Outcome(Model):
     """Where shares and limits come from, when not from the sources of the check."""
 
 
-class Tells(Model):
+class Tells(FrozenModel):
     """How attributes of causes show in a check: the first line whose attributes all fit a cause holds for it."""
 
     rows: Annotated[tuple[Rows, ...], ONE_OR_MORE] = ()
@@ -192,7 +192,7 @@ class Tells(Model):
         return all(not wanted or has in wanted for wanted, has in pairs)
 
 
-class StandIn(Model):
+class StandIn(FrozenModel):
     """What to do without the tool, and what that is weaker in."""
 
     check: Id | None = None
@@ -200,7 +200,7 @@ class StandIn(Model):
     weaker_in: Text
 
 
-class Check(Model):
+class Check(FrozenModel):
     """Something to ask, look at, or measure."""
 
     id: Id
@@ -272,7 +272,7 @@ class Check(Model):
 # --- rules --------------------------------------------------------------------------------------
 
 
-class Prefers(Model):
+class Prefers(FrozenModel):
     """A check that a rule moves forward."""
 
     check: Id
@@ -281,7 +281,7 @@ class Prefers(Model):
     first: bool = False
 
 
-class Then(Model):
+class Then(FrozenModel):
     """What a rule does when it fires."""
 
     finds: Id | None = None
@@ -301,7 +301,7 @@ class Then(Model):
         return self
 
 
-class Rule(Model):
+class Rule(FrozenModel):
     """What one check alone cannot say."""
 
     id: Id
@@ -313,7 +313,7 @@ class Rule(Model):
     source: OneOrMore
 
 
-class Verification(Model):
+class Verification(FrozenModel):
     """How a kind of repair is proved."""
 
     id: Id

@@ -9,7 +9,7 @@ from diag.knowledge import model, vocabulary
 from diag.knowledge.base import Knowledge
 from diag.knowledge.fields import cited
 from diag.knowledge.hazards import hazards_of_check, with_wants
-from diag.knowledge.lint.shows import Table, tables
+from diag.knowledge.lint.shows import OutcomeTable, tables
 from diag.knowledge.machines import Applies
 from diag.knowledge.words import Symptom
 from diag.text import wrap
@@ -107,7 +107,7 @@ def _answers(k: Knowledge, cause: model.Cause) -> Iterator[str]:
     yield from (f"{key}: {text}" for _, key, text in sorted(found, key=lambda f: (-f[0], f[1])))
 
 
-def _row(table: Table, cause: str) -> str:
+def _row(table: OutcomeTable, cause: str) -> str:
     """Return what a cause brings in a check where it differs from a sound machine, the likeliest first."""
     ratios = table.ratios(cause)
     shown = sorted(zip(table.check.outcomes, table.shares(cause), strict=True), key=lambda pair: -pair[1])
@@ -144,7 +144,7 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[str]:
                 yield from _outcome(k, key, table, name, outcome=outcome)
 
 
-def _outcome(k: Knowledge, key: str, table: Table, name: str, outcome: model.Outcome) -> Iterator[str]:
+def _outcome(k: Knowledge, key: str, table: OutcomeTable, name: str, outcome: model.Outcome) -> Iterator[str]:
     share = dict(zip(table.check.outcomes, table.base, strict=True))[name]
     place = list(table.check.outcomes).index(name)
     normal = ", normal" if outcome.normal else ""

@@ -6,13 +6,13 @@ from typing import Literal
 
 from pydantic import Field
 
-from diag.knowledge.fields import Id, Ids, Model, Number, OneOrMore, Text, Texts
+from diag.knowledge.fields import FrozenModel, Id, Ids, Number, OneOrMore, Text, Texts
 
 MOMENTS: tuple[str, ...] = ("before_touching", "before_repair", "before_leaving", "later")
 """Last moments at which something can still be had, in order."""
 
 
-class CompletenessRule(Model):
+class CompletenessRule(FrozenModel):
     """Something a write-up must have, and the question that mends it."""
 
     id: Id
@@ -50,7 +50,7 @@ class CompletenessRule(Model):
     source: OneOrMore
 
 
-class Detail(Model):
+class Detail(FrozenModel):
     """Something a write-up needs that no check and no step of the call gives; it is asked for and noted."""
 
     name: Id
@@ -65,7 +65,7 @@ class Detail(Model):
     """True when only a claim needs it."""
 
 
-class Category(Model):
+class Category(FrozenModel):
     """Why a thing failed, for the payer: the root, never the mechanism."""
 
     name: Id
@@ -76,7 +76,7 @@ class Category(Model):
     """True when like parts must have been compared before it is claimed."""
 
 
-class FailureMode(Model):
+class FailureMode(FrozenModel):
     """The manner in which a function is lost, as it is seen."""
 
     name: Id
@@ -84,7 +84,7 @@ class FailureMode(Model):
     symptoms: Ids = ()
 
 
-class WriteUp(Model):
+class WriteUp(FrozenModel):
     """Terms of a shop's own contracts; nothing here has a built-in value."""
 
     filing_window_days: int | None = None

@@ -11,11 +11,11 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, StringConstraints, model_validator
 
-from diag.knowledge.fields import Id, Ids, Model, Number, OneOrMore, Text, Texts, si_of
+from diag.knowledge.fields import FrozenModel, Id, Ids, Number, OneOrMore, Text, Texts, si_of
 from diag.knowledge.machines import ALWAYS, Applies
 
 
-class Settings(Model):
+class Settings(FrozenModel):
     """Numbers of the belief model, all shares of 1 unless said."""
 
     unknown: Number
@@ -46,7 +46,7 @@ class Settings(Model):
     """Chance a named cause needs before the interface says it may be named."""
 
 
-class Mark(Model):
+class Mark(FrozenModel):
     """A word for a likelihood ratio, for rules: what several answers say together."""
 
     name: Id
@@ -54,7 +54,7 @@ class Mark(Model):
     label: Text
 
 
-class Likelihood(Model):
+class Likelihood(FrozenModel):
     """A word for how often a cause is complained of in this way, or shows so in a check."""
 
     name: Id
@@ -62,7 +62,7 @@ class Likelihood(Model):
     label: Text
 
 
-class Observer(Model):
+class Observer(FrozenModel):
     """Who saw it, and how often such an answer is wrong (share of 1)."""
 
     name: Id
@@ -72,7 +72,7 @@ class Observer(Model):
     """What the write-up may build on it."""
 
 
-class AxisValue(Model):
+class AxisValue(FrozenModel):
     """One kind of machine along an axis."""
 
     name: Id
@@ -87,7 +87,7 @@ class AxisValue(Model):
     """What is different in diagnosis there."""
 
 
-class Axis(Model):
+class Axis(FrozenModel):
     """A way in which machines differ that changes the diagnosis."""
 
     name: Id
@@ -98,7 +98,7 @@ class Axis(Model):
     values: tuple[AxisValue, ...]
 
 
-class MachineState(Model):
+class MachineState(FrozenModel):
     """A machine state, in words."""
 
     name: Id
@@ -119,7 +119,7 @@ class MachineState(Model):
     """The one sentence said before the first step in this state; None where nothing can hurt."""
 
 
-class Subsystem(Model):
+class Subsystem(FrozenModel):
     """A part of the seed path; marks of rules may name it as @name."""
 
     name: Id
@@ -127,7 +127,7 @@ class Subsystem(Model):
     means: Text
 
 
-class Look(Model):
+class Look(FrozenModel):
     """One thing opened or walked for several checks: their evidence and minutes count once."""
 
     name: Id
@@ -138,7 +138,7 @@ class Look(Model):
     """The question that introduces the form."""
 
 
-class Named(Model):
+class Named(FrozenModel):
     """A name with a label (parts, tools, preparations, cause classes)."""
 
     name: Id
@@ -150,7 +150,7 @@ class Named(Model):
     asks: Text | None = None
 
 
-class Source(Model):
+class Source(FrozenModel):
     """Where a statement comes from."""
 
     name: Annotated[str, StringConstraints(pattern=r"^[A-Z]?[A-Za-z0-9_]+$")]
@@ -160,7 +160,7 @@ class Source(Model):
     read: Text | None = None
 
 
-class Finding(Model):
+class Finding(FrozenModel):
     """Something a rule can conclude."""
 
     id: Id
@@ -174,7 +174,7 @@ class Flag(Named):
     """The word it has in the one line that asks what is special about the place; None where it is not asked there."""
 
 
-class Caution(Model):
+class Caution(FrozenModel):
     """A caution that comes before a step."""
 
     id: Id
@@ -192,7 +192,7 @@ class Caution(Model):
     source: OneOrMore = ()
 
 
-class Hazard(Model):
+class Hazard(FrozenModel):
     """A property of a step that can hurt somebody or destroy something."""
 
     name: Id
@@ -209,7 +209,7 @@ class Hazard(Model):
     """A sentence said beside that of the machine state."""
 
 
-class InlineLimit(Model):
+class InlineLimit(FrozenModel):
     """A limit given in place."""
 
     value: str
@@ -258,7 +258,7 @@ class Limit(InlineLimit):
     source: OneOrMore
 
 
-class BookValue(Model):
+class BookValue(FrozenModel):
     """A value the operator's manual gives for this machine; it outranks generic numbers."""
 
     name: Id

@@ -111,7 +111,7 @@ class Comparison(_Entry):
     concept: Id
 
 
-class Quantity(_Entry):
+class SpokenQuantity(_Entry):
     """A measured value in the words: a number with its unit, or beside a word that names the quantity."""
 
     name: Id  # as in diag.units
@@ -138,7 +138,7 @@ class Quantity(_Entry):
         return {first: sorted(ways, key=lambda s: -len(s.words)) for first, ways in found.items()}
 
 
-class Talk(_Entry):
+class FunctionWords(_Entry):
     """The small words that turn, soften or end a statement."""
 
     negators: Words = ()
@@ -168,9 +168,9 @@ class Lexicon(_Entry):
     planter: Words = ()  # these words belong to planters
     elsewhere: Words = ()  # these to other machines and other business
     aside: Words = ()  # planter matters that are no complaint of this list: likeness alone proposes nothing then
-    talk: Talk = Talk()
+    talk: FunctionWords = FunctionWords()
     row_patterns: tuple[RowPattern, ...] = ()
-    quantities: tuple[Quantity, ...] = ()
+    quantities: tuple[SpokenQuantity, ...] = ()
     slots: tuple[SlotTold, ...] = ()
     concepts: tuple[Concept, ...] = ()
 
@@ -248,7 +248,7 @@ def _refuse(what: str, names: Iterable[str]) -> None:
         raise ValueError(f"{what}: {', '.join(found)}")
 
 
-def _check_units(quantity: Quantity) -> None:
+def _check_units(quantity: SpokenQuantity) -> None:
     try:
         wanted = quantity_named(quantity.name).dimension
         for name in (*quantity.units, *(b.unit for b in quantity.bare)):

@@ -16,7 +16,7 @@ from diag.measure.counting import binomial_cdf, exact_interval, fisher
 
 
 @dataclass(frozen=True)
-class Plan:
+class SamplingPlan:
     """Count `n` seeds and accept up to `accept` bad ones. `maker`, `user`: the risks really run."""
 
     n: int
@@ -38,7 +38,7 @@ def _shares(good: float, bad: float, maker: float, user: float) -> None:
         raise MeasureError("A risk lies between 0 and one half.", remedy="For example 5 %.")
 
 
-def plan(good: float, bad: float, maker: float = 0.05, user: float = 0.05, most: int = 20_000) -> Plan:
+def plan(good: float, bad: float, maker: float = 0.05, user: float = 0.05, most: int = 20_000) -> SamplingPlan:
     """Return the smallest plan that keeps both risks. Raises MeasureError beyond `most` seeds."""
     _shares(good, bad, maker, user)
     for accept in range(1000):
@@ -47,7 +47,7 @@ def plan(good: float, bad: float, maker: float = 0.05, user: float = 0.05, most:
             break
         risk = 1 - binomial_cdf(accept, n, good)
         if risk <= maker:
-            return Plan(n, accept, good, bad, maker=risk, user=binomial_cdf(accept, n, bad))
+            return SamplingPlan(n, accept, good, bad, maker=risk, user=binomial_cdf(accept, n, bad))
     raise MeasureError(f"More than {most} seeds would be needed.", remedy="Take shares farther apart.")
 
 
@@ -60,13 +60,14 @@ def _seeds_for(accept: int, bad: float, user: float, most: int) -> int | None:
     return low if low <= most else None
 
 
-def fixed(n: int, good: float, bad: float, user: float = 0.05) -> Plan | None:
+def fixed(n: int, good: float, bad: float, user: float = 0.05) -> SamplingPlan | None:
     """Return the plan for a given number of seeds, None when n seeds cannot refuse the bad share."""
     _shares(good, bad, user, user)
     accept = max((k for k in range(n + 1) if binomial_cdf(k, n, bad) <= user), default=None)
     if accept is None:
         return None
-    return Plan(n, accept, good, bad, maker=1 - binomial_cdf(accept, n, good), user=binomial_cdf(accept, n, bad))
+    return SamplingPlan(n, accept, good, bad, maker=1 - binomial_cdf(accept, n, good),
+                        user=binomial_cdf(accept, n, bad))
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,12 @@ def sequential(k: int, n: int, good: float, bad: float, maker: float = 0.05,
 
 
 @dataclass(frozen=True)
-class Step:
+class ProofStage:
     """One step of proof: its plan, the row to dig (m) and the minutes it takes."""
 
     name: str
     title: str
-    plan: Plan
+    plan: SamplingPlan
     length: float
     minutes: float
     cannot_show: str
@@ -129,7 +130,7 @@ STEPS: Sequence[tuple[str, str, float, float]] = (
 
 
 def steps(limit: float, spacing: float, seconds_per_seed: float = 6.0,
-          setup_minutes: float = 5.0) -> list[Step]:
+          setup_minutes: float = 5.0) -> list[ProofStage]:
     """Return the three steps for a limit on the share of bad seeds.
 
     Each step accepts up to the limit's own share and must refuse a share `times` the limit. `spacing`: target
@@ -141,11 +142,11 @@ def steps(limit: float, spacing: float, seconds_per_seed: float = 6.0,
     for name, title, times, risk in STEPS:
         p = plan(limit / 2, min(0.9, limit * times), maker=0.10, user=risk)
         minutes = setup_minutes + p.n * seconds_per_seed / 60
-        found.append(Step(name, title, p, p.n * spacing, minutes=minutes, cannot_show=cannot_show(p)))
+        found.append(ProofStage(name, title, p, p.n * spacing, minutes=minutes, cannot_show=cannot_show(p)))
     return found
 
 
-def cannot_show(p: Plan) -> str:
+def cannot_show(p: SamplingPlan) -> str:
     """Return in plain words what a plan of this size leaves open."""
     return (f"With {p.n} seeds and at most {p.accept} bad, a row with {p.bad * 100:.3g} % bad still passes "
             f"{_in(p.user)}, and one with {p.good * 100:.3g} % is refused {_in(p.maker)}.")

@@ -17,7 +17,7 @@ from diag.plain.asking import Asking
 from diag.plain.doing import Doing
 from diag.plain.looking import Looking
 from diag.plain.talk import LeaveError, Read, Talk, Write
-from diag.plain.words import Word, help_text
+from diag.plain.words import Command, help_text
 from diag.record.graph import find_call_id
 from diag.say import present
 from diag.store.listing import listed
@@ -63,9 +63,9 @@ class Dialogue:
         """The call in work."""
         return self.talk.call
 
-    def _words(self) -> tuple[Word, ...]:
-        def of(name: str, takes: str, tells: str, do: Callable[[str], None]) -> Word:
-            return Word(name, takes, tells, lambda rest, asked: do(rest))
+    def _words(self) -> tuple[Command, ...]:
+        def of(name: str, takes: str, tells: str, do: Callable[[str], None]) -> Command:
+            return Command(name, takes, tells, lambda rest, asked: do(rest))
 
         see, do = self.looking, self.doing
         return (
@@ -74,10 +74,10 @@ class Dialogue:
             of("undo", "", "take the last act back, whole", do.undo),
             of("redo", "", "do again what was taken back", do.redo),
             of("why", "", "why this check, its steps, what it costs", see.why),
-            Word("caution", "", "all cautions of this step in full", self._cautions),
+            Command("caution", "", "all cautions of this step in full", self._cautions),
             of("emergency", "", "somebody is hurt or in danger: what to do now", self._emergency),
-            Word("other", "[2|3]", "take the second or third offer", self._other),
-            Word("form", "", "all checks of one look at once, or one by one", self._form),
+            Command("other", "[2|3]", "take the second or third offer", self._other),
+            Command("form", "", "all checks of one look at once, or one by one", self._form),
             of("list", "WORDS", "search checks and results by words", see.list_checks),
             of("take", "WORDS", "take any check", do.take),
             of("tell", "WORDS", "tell a result nobody asked for; it is read back", do.tell),

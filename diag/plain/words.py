@@ -13,7 +13,7 @@ WIDE = 20
 
 
 @dataclass(frozen=True)
-class Word:
+class Command:
     """One word of the dialogue, what may follow it, what it does."""
 
     name: str
@@ -22,7 +22,7 @@ class Word:
     do: Callable[[str, Turn | None], None]
 
 
-def help_text(words: Sequence[Word]) -> str:
+def help_text(words: Sequence[Command]) -> str:
     """Return the help."""
     lines = [f"  {(w.name + ' ' + w.takes).strip():<{WIDE}}{w.tells}" for w in words]
     return "\n".join([FIRST, *lines])

@@ -24,7 +24,7 @@ from diag.reason.judgement import (
     Found,
     Judgement,
     Ranked,
-    Said,
+    Remark,
 )
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.proof_check import proof_check
@@ -264,7 +264,7 @@ class Engine:
 
     def _said(
         self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
-    ) -> Iterable[Said]:
+    ) -> Iterable[Remark]:
         for firing in firings:
             events = tuple(e for p in sorted(supports[firing.rule]) for e in instances[p].events)
             then = self.knowledge.rules[firing.rule].then
@@ -272,7 +272,7 @@ class Engine:
             spoken += [("asks_again", c) for c in then.asks_again] + [("caution", c) for c in then.cautions]
             for kind, text in spoken:
                 if text:
-                    yield Said(firing.rule, kind, text, events)
+                    yield Remark(firing.rule, kind, text, events)
 
     def _wishes(self, firings: Sequence[Firing], case: Case) -> Wishes:
         prefers: dict[str, float] = {}

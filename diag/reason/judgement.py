@@ -36,7 +36,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Said:
+class Remark:
     """A sentence a rule puts on the desk."""
 
     rule: str
@@ -68,7 +68,7 @@ class Judgement:
     faults_known: bool
     may_be_named: bool
     findings: tuple[Found, ...]
-    said: tuple[Said, ...]
+    said: tuple[Remark, ...]
     firings: tuple[Firing, ...]
     conflict_bits: float
     conflicts: tuple[Conflict, ...]

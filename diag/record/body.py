@@ -27,7 +27,7 @@ from diag.record.hand import Context
 GONE = "(not here)"
 """What stands for a free label that is not here: erased, or not handed over."""
 
-class Fields(BaseModel):
+class BodyFields(BaseModel):
     """A mapping with named fields: a body, or a part of one."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -90,7 +90,7 @@ class InCall:
     """Pieces that did not sit in their own row at an answer: piece -> {row: home row or "spare"}, for its rows."""
 
 
-class Body(Fields):
+class Body(BodyFields):
     """What one kind of event says. Every kind may tell when it happened, where that is not when it was typed."""
 
     KIND: ClassVar[str]

@@ -15,7 +15,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from diag.errors import DiagError
 from diag.figures import READINGS
 from diag.record import fields as f
-from diag.record.body import GONE, Body, Fields, broken
+from diag.record.body import GONE, Body, BodyFields, broken
 from diag.record.hand import Context, readings_of
 from diag.record.rows import Rows
 
@@ -39,17 +39,17 @@ EventId = Annotated[str, f.event()]
 # --------------------------------------------------------------------------------- parts of some bodies
 
 
-class KnowledgeUsed(Fields):
+class KnowledgeUsed(BodyFields):
     version: Annotated[str, f.LABEL]
     digest: Annotated[str, f.LABEL]
 
 
-class RowSection(Fields):
+class RowSection(BodyFields):
     name: Annotated[str, f.FREE]
     rows: Annotated[Rows, f.ROWS]
 
 
-class Accepted(Fields):
+class Accepted(BodyFields):
     """A symptom that fits the caller's words."""
 
     SHORT = "id"
@@ -59,7 +59,7 @@ class Accepted(Fields):
     how: Annotated[str, f.word("chosen", "matched")]
 
 
-class PartFitted(Fields):
+class PartFitted(BodyFields):
     SHORT = "item"
     BY_HAND: ClassVar[Mapping[str, Any]] = {"qty": 1}
 
@@ -67,7 +67,7 @@ class PartFitted(Fields):
     qty: Annotated[int, COUNT]
 
 
-class SettingChanged(Fields):
+class SettingChanged(BodyFields):
     SHORT = "name"
 
     name: Annotated[str, f.FREE]

@@ -27,7 +27,7 @@ class Answered:
     """given | normal | unsure"""
 
 
-class Machine(Protocol):
+class Respondent(Protocol):
     """Who answers."""
 
     def answer(self, check: str, channel: str) -> Answered:
@@ -40,7 +40,7 @@ class Machine(Protocol):
 
 
 @dataclass(frozen=True)
-class Step:
+class Exchange:
     """One question and what it did."""
 
     check: str
@@ -68,7 +68,7 @@ class Advice:
 class Followed:
     """How a call went."""
 
-    steps: list[Step] = field(default_factory=list)
+    steps: list[Exchange] = field(default_factory=list)
     advice: list[Advice] = field(default_factory=list)
     stopped: str = ""
     """mended | most | hand_over | repeats_a_repair | nothing_left, or an action of `ends`."""
@@ -79,7 +79,7 @@ class Followed:
         return next((a.repair for a in self.advice if a.repair), None)
 
 
-def follow(call: CallDesk, machine: Machine, most: int, ends: Container[str] = ()) -> Followed:
+def follow(call: CallDesk, machine: Respondent, most: int, ends: Container[str] = ()) -> Followed:
     """Do what the desk says until it is over, for at most so many checks; an action of `ends` is the end."""
     done = Followed()
     while not done.stopped:
@@ -106,7 +106,7 @@ def follow(call: CallDesk, machine: Machine, most: int, ends: Container[str] = (
     return done
 
 
-def _repair(call: CallDesk, machine: Machine, cause: str) -> str:
+def _repair(call: CallDesk, machine: Respondent, cause: str) -> str:
     """Mend a cause: the call is over when that ends the trouble, else it is recorded as done in vain."""
     if machine.mended_by(cause):
         return "mended"
@@ -116,7 +116,7 @@ def _repair(call: CallDesk, machine: Machine, cause: str) -> str:
     return ""
 
 
-def _ask(call: CallDesk, machine: Machine, before: Judgement) -> Step:
+def _ask(call: CallDesk, machine: Respondent, before: Judgement) -> Exchange:
     """Ask the first offer; of a list everything that is so is named at once; a proof is judged by its reading."""
     offer = before.plan.offers[0]
     channel = call.state.channel
@@ -134,7 +134,7 @@ def _ask(call: CallDesk, machine: Machine, before: Judgement) -> Step:
         call.proof(waiting[-1].event, "not_accepted", [event])
     first, top = before.ranking[0], call.think().judgement.ranking[0]
     idle = first.cause == top.cause and abs(first.probability - top.probability) < MOVED
-    return Step(offer.check, offer.minutes, answer.outcome, answer.how, leader=top.cause,
+    return Exchange(offer.check, offer.minutes, answer.outcome, answer.how, leader=top.cause,
                 belief=top.probability, idle=idle)
 
 

@@ -25,7 +25,7 @@ from diag.tui.messages import EngineReady, StartFailed, StoreReady
 from diag.tui.screens.page import Page
 from diag.tui.screens.start import StartScreen
 from diag.tui.theme import DARK, NO_COLOR, THEMES
-from diag.tui.work import Judged, JudgeFailed, Work
+from diag.tui.work import JudgeFailed, JudgementReady, Work
 
 if TYPE_CHECKING:
     from diag.ask.profiles import Draft
@@ -261,7 +261,7 @@ class DiagApp(App[int]):
         except DiagError as error:
             page.tell(str(error), "bad")
 
-    def on_judged(self, message: Judged) -> None:
+    def on_judged(self, message: JudgementReady) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
 

@@ -135,7 +135,7 @@ class Work:
     def _done(self, future: Future[Thought]) -> None:
         """Tell the application; runs on the desk's thread."""
         try:
-            self.office.post_message(Judged(self, future.result()))
+            self.office.post_message(JudgementReady(self, future.result()))
         except CancelledError:
             return
         except Exception as error:
@@ -157,7 +157,7 @@ class Work:
 
 
 @dataclass
-class Judged(Message):
+class JudgementReady(Message):
     """A judgement came from the desk's thread; it may be stale."""
 
     work: Work

@@ -13,7 +13,7 @@ from diag.errors import KnowledgeError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.story_terms import CompletenessRule
 from diag.writeup.story.labour import totals
-from diag.writeup.story.model import Repair, Story
+from diag.writeup.story.model import Correction, Story
 
 WORK = ("set_up", "diagnosis", "repair", "verification")
 """Activities that take place while the record is kept."""
@@ -269,7 +269,7 @@ def _measured(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     return "" if story.measured else rule.needs
 
 
-def _repairs(story: Story) -> tuple[Repair, ...]:
+def _repairs(story: Story) -> tuple[Correction, ...]:
     return tuple(r for r in story.repairs if r.kind == "repair")
 
 

@@ -41,7 +41,7 @@ Thing = tuple[str, str]
 
 
 @dataclass(frozen=True)
-class Entry:
+class LoadItem:
     """One part or tool."""
 
     name: str
@@ -76,18 +76,18 @@ class LoadList:
     call: str
     second_trip: float
     """Minutes of a second trip."""
-    entries: tuple[Entry, ...]
+    entries: tuple[LoadItem, ...]
     always: tuple[str, ...]
     served: float
     """Chance that everything needed is on the truck then."""
 
     @property
-    def load(self) -> tuple[Entry, ...]:
+    def load(self) -> tuple[LoadItem, ...]:
         """Return what is worth loading."""
         return tuple(e for e in self.entries if e.load)
 
     @property
-    def leave(self) -> tuple[Entry, ...]:
+    def leave(self) -> tuple[LoadItem, ...]:
         """Return what may stay at home."""
         return tuple(e for e in self.entries if not e.load)
 
@@ -231,12 +231,12 @@ def any_present(belief: Posterior, causes: Sequence[int]) -> float:
 
 def _entry(
     call: CallDesk, kind: str, thing: Named, causes: Sequence[str], chance: float, trip: float, stock: str
-) -> Entry:
+) -> LoadItem:
     knowledge = call.engine.knowledge
     quantity, why = _quantity(call, thing, causes) if kind == "part" else (1, "")
     interim = next((i.do for c in causes if (i := knowledge.causes[c].interim)), "")
     missing = stock and stock != STOCK["here"]
-    return Entry(
+    return LoadItem(
         thing.name, thing.label, kind, thing.size, quantity=quantity, why_many=why, chance=round(chance, 4),
         worth=round(chance * trip, 1), carrying=knowledge.write_up.carry_minutes.get(thing.size, 0.0),
         causes=tuple(knowledge.causes[c].label for c in causes), stock=stock, instead=interim if missing else "",
@@ -331,7 +331,7 @@ def _wrapped(text: str, width: int, lead: str = "") -> list[str]:
     return textwrap.wrap(text, width, initial_indent=lead, subsequent_indent=" " * (len(lead) or 2))
 
 
-def _line(entry: Entry) -> str:
+def _line(entry: LoadItem) -> str:
     many = f" ({entry.why_many})" if entry.why_many else ""
     stock = f"; {entry.stock}" if entry.stock else ""
     instead = f"; meanwhile: {entry.instead}" if entry.instead else ""
@@ -349,7 +349,7 @@ def _for(causes: Iterable[str]) -> str:
     return " or ".join(named[:2]) + more
 
 
-def _once(entries: Sequence[Entry]) -> str:
+def _once(entries: Sequence[LoadItem]) -> str:
     return f"{max(2, round(1 / max(e.chance for e in entries)))} calls"
 
 

@@ -19,7 +19,7 @@ from diag.ask.turn import acknowledged_now, turn
 from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
-from diag.hear.facts import FactFound, Offer
+from diag.hear.facts import Candidate, FactFound
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
 from diag.say import explaining, present
@@ -168,8 +168,8 @@ def test_a_closed_call_asks_nothing(desk: Desk) -> None:
 
 def test_what_was_typed_counts_before_what_was_ticked(desk: Desk) -> None:
     """A fact whose field was typed otherwise is left out with the answers it brings; the rest is taken."""
-    rows = FactFound("rows", "7", "row 7", (Offer("situation", "rows", "7"), Offer("answer", "split", "upper")))
-    seed = FactFound("changes", "new_seed", "new seed", (Offer("situation", "changes", "new_seed"),))
+    rows = FactFound("rows", "7", "row 7", (Candidate("situation", "rows", "7"), Candidate("answer", "split", "upper")))
+    seed = FactFound("changes", "new_seed", "new seed", (Candidate("situation", "changes", "new_seed"),))
     same = take(desk, Taking("phone", "thin", facts=(rows, seed), typed={"rows": "7"}))
     other = take(desk, Taking("phone", "thin", facts=(rows, seed), typed={"rows": "3"}))
     assert ["split"] == [a.check for a in same.state.answers]

@@ -21,8 +21,8 @@ from diag.ask.reply import reply
 from diag.ask.turn import turn
 from diag.call.desk import Desk
 from diag.errors import AmbiguousError, DiagError
-from diag.figures import Asked, Read
-from diag.figures.table import COLUMNS, Table, read_text
+from diag.figures import Asked, Understood
+from diag.figures.table import COLUMNS, ValueTable, read_text
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
 from diag.knowledge.model import Check
@@ -50,7 +50,7 @@ def told(take: Callable[[], object]) -> str:
         return str(error)
 
 
-def plain(read: Read, *, places: bool = True) -> str:
+def plain(read: Understood, *, places: bool = True) -> str:
     """Return a reading in the spelling of the table, the other one behind a bar."""
     unit = next(iter(read.values.values())).unit
     shown = [(f"{i.place}=" if places else "") + ("-" if i.value is None else i.value.value) for i in read.items]
@@ -98,7 +98,7 @@ def by_hand(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Any]:
     return stored
 
 
-def same_values(table: Table, values: dict[str, str], unit: str) -> None:
+def same_values(table: ValueTable, values: dict[str, str], unit: str) -> None:
     """Compare a table read by `diag measure` with values typed."""
     assert [Measured(v, unit).si() for v in values.values()] == pytest.approx(list(table.values))
 

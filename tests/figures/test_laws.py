@@ -96,7 +96,7 @@ def test_what_is_typed_out_is_read_again(values: dict[str, Measured | None]) -> 
         assert (values, None) == ({i.place: i.value for i in read.items}, read.other)
 
 
-def read_or_remedy(text: str, asked: Asked) -> tuple[figures.Read | None, str]:
+def read_or_remedy(text: str, asked: Asked) -> tuple[figures.Understood | None, str]:
     """Return the reading, or what to do about it."""
     try:
         return figures.read(text, asked), ""

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from diag.hear.complaint import Listener, listener
-from diag.hear.facts import Offer
+from diag.hear.facts import Candidate
 from diag.hear.model import FILE, load_model
 from diag.hear.said_words import cut
 from diag.knowledge.base import Knowledge
@@ -279,7 +279,7 @@ def test_a_fact_quotes_the_caller(matcher: Listener) -> None:
     """`said` is the caller's own spelling."""
     fact = next(f for f in matcher.match("Doubles sinse the NEW seed").facts if f.kind == "began")
     assert "NEW seed" == fact.said
-    assert Offer("situation", "changes", "new_seed") in fact.offers
+    assert Candidate("situation", "changes", "new_seed") in fact.offers
 
 
 # ------------------------------------------------------------------------------------- text is only data

@@ -45,7 +45,7 @@ def mute(of: list[type[BaseModel]]) -> list[str]:
     return [f"{m.__name__}.{name}" for m in of for name in m.model_fields if name not in read_in_code()]
 
 
-class Odd(fields.Model):
+class Odd(fields.FrozenModel):
     """A model with a field nobody reads."""
 
     label: str

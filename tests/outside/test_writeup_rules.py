@@ -21,10 +21,11 @@ from diag.knowledge.yamlfile import load_yaml
 from diag.writeup.completeness import check_story
 from diag.writeup.story.measured import pairs_of
 from diag.writeup.story.model import (
-    Cause,
+    CauseTold,
     Closing,
     Complaint,
     Condition,
+    Correction,
     Ground,
     Item,
     Labour,
@@ -32,7 +33,6 @@ from diag.writeup.story.model import (
     PartUsed,
     Photo,
     Record,
-    Repair,
     Root,
     Story,
     Told,
@@ -195,22 +195,23 @@ def _conditions(data: dict[str, Any]) -> tuple[Condition, ...]:
     )
 
 
-def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ...]) -> Cause:
+def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ...]) -> CauseTold:
     failure = data["failure"]
     known = knowledge.causes[failure["failed_item"]]
     deciding = next((Ground(t.event, t.asks, "") for t in tests if t.deciding), None)
     category = failure["cause_category"]
     root = Root("", failure["certainty"].get("cause", "not_tested"), category, category, False, ())
     word = failure["certainty"].get("item", "not_tested")
-    return Cause(known.id, known.label, known.label, word, "manufacturing_defect", failure["mode"],
+    return CauseTold(known.id, known.label, known.label, word, "manufacturing_defect", failure["mode"],
                  failure["mechanism"], failure["cause_text"], root, "", "", deciding, (), (), True,
                  tuple(known.symptoms))
 
 
-def _repair(data: dict[str, Any], tests: tuple[MadeTest, ...]) -> Repair:
+def _repair(data: dict[str, Any], tests: tuple[MadeTest, ...]) -> Correction:
     listed = data["correction"]["parts"]
     parts = tuple(PartUsed(p["item"], p["qty"], (p["test"],) if "test" in p else ()) for p in listed)
-    return Repair("R", data["correction"]["text"], "repair", (), "row 7", parts, (), None, "technician", "2026-05-14")
+    return Correction("R", data["correction"]["text"], "repair", (), "row 7", parts, (), None, "technician",
+                      "2026-05-14")
 
 
 def fired(data: dict[str, Any], knowledge: Knowledge) -> set[str]:

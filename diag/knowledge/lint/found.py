@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.lint.meets import can_meet
-from diag.knowledge.lint.shows import Table
+from diag.knowledge.lint.shows import OutcomeTable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,7 +33,7 @@ class Route:
     """Each as "question outcome"."""
 
 
-def flaws(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
+def flaws(k: Knowledge, all_tables: Mapping[str, OutcomeTable]) -> Iterator[Fault]:
     """Yield causes that no one or two answers make likely."""
     for key, route in routes(k, all_tables).items():
         if route.belief < LIKELY and not k.causes[key].no_fault:
@@ -42,7 +42,7 @@ def flaws(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
             yield ("causes", key, "shows"), what, "Let it show almost always in a look or test that finds it."
 
 
-def routes(k: Knowledge, all_tables: Mapping[str, Table]) -> dict[str, Route]:
+def routes(k: Knowledge, all_tables: Mapping[str, OutcomeTable]) -> dict[str, Route]:
     """Return the best route to every cause among all that its machines can have; single faults, sure answers."""
     import numpy as np
 

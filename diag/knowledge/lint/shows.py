@@ -27,7 +27,7 @@ FEW, NEIGHBOURS, FAMILY = 6, 0.5, 4
 
 
 @dataclass(frozen=True)
-class Table:
+class OutcomeTable:
     """One check as asked: where it stands, base shares, and the rows of the causes it tells something of."""
 
     check: model.Check
@@ -46,7 +46,7 @@ class Table:
         return {outcome: share / base for outcome, share, base in columns}
 
 
-def tables(k: Knowledge) -> dict[str, Table]:
+def tables(k: Knowledge) -> dict[str, OutcomeTable]:
     """Return question id -> table of every check as asked that has outcomes, of causes that can meet it."""
     found = {}
     for key, check in k.questions.items():
@@ -59,7 +59,7 @@ def tables(k: Knowledge) -> dict[str, Table]:
             if _can_be_read(k, told(check, cause)) and can_meet(cause.applies, check.applies)
         }
         path: At = ("items", item) if item else ("outcomes",)
-        found[key] = Table(check, owner, path, tuple(base_shares(check, k.settings).values()), rows=rows)
+        found[key] = OutcomeTable(check, owner, path, tuple(base_shares(check, k.settings).values()), rows=rows)
     return found
 
 
@@ -76,7 +76,7 @@ def table_lines(k: Knowledge) -> Iterator[str]:
                 yield f"{key} {outcome} {cause}: {share:.3g}, sound {base:.3g}, ratio {share / base:.3g}"
 
 
-def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, OutcomeTable]) -> Iterator[Fault]:
     """Yield what is wrong with what causes show and checks tell."""
     read_by_rules = _answers_read(knowledge)
     for key, table in all_tables.items():
@@ -107,7 +107,7 @@ def _answers_read(k: Knowledge) -> set[tuple[str, str]]:
     return read
 
 
-def _says_nothing(k: Knowledge, key: str, table: Table, read: set[tuple[str, str]]) -> Iterator[Fault]:
+def _says_nothing(k: Knowledge, key: str, table: OutcomeTable, read: set[tuple[str, str]]) -> Iterator[Fault]:
     check = table.check
     asks_on = any(o.then_check for o in check.outcomes.values())
     by_rule = any(name in (key, table.owner) for name, _ in read)
@@ -159,7 +159,7 @@ def _told_for_nothing(k: Knowledge) -> Iterator[Fault]:
                 yield at, f"Tells of {name} what its attributes tell already.", "Drop it."
 
 
-def _told_by_few(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
+def _told_by_few(k: Knowledge, all_tables: Mapping[str, OutcomeTable]) -> Iterator[Fault]:
     """A new cause that few checks speak of is told which ones speak of its neighbours."""
     speaks = {c: {key for key, t in all_tables.items() if c in t.rows and not _mute(t, c)} for c in k.causes}
     for key, cause in k.causes.items():
@@ -179,7 +179,7 @@ def _told_by_few(k: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Faul
             yield ("causes", key, "shows"), what, "Say in `shows` what they bring, and give its attributes."
 
 
-def _mute(table: Table, cause: str) -> bool:
+def _mute(table: OutcomeTable, cause: str) -> bool:
     return all(1 / SPEAKS < ratio < SPEAKS for ratio in table.ratios(cause).values())
 
 
@@ -201,14 +201,14 @@ def look_alikes(k: Knowledge) -> Iterator[tuple[str, str, float]]:
             yield one, other, likeness
 
 
-def _look_alikes(k: Knowledge, all_tables: list[Table]) -> Iterator[Fault]:
+def _look_alikes(k: Knowledge, all_tables: list[OutcomeTable]) -> Iterator[Fault]:
     for one, other, _ in look_alikes(k):
         if not any(_separates(k, table, one, other) for table in all_tables):
             what = f"No check separates it from its look-alike {other}."
             yield ("causes", one, "shows"), what, "Let them show differently in one check."
 
 
-def _separates(k: Knowledge, table: Table, one: str, other: str) -> bool:
+def _separates(k: Knowledge, table: OutcomeTable, one: str, other: str) -> bool:
     if table.shares(one) == table.shares(other):
         return False
     if not can_meet(k.causes[one].applies, k.causes[other].applies, table.check.applies):

@@ -9,13 +9,13 @@ from diag.knowledge.base import Fault, Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.hazards import hazards_of_check
 from diag.knowledge.lint.meets import can_meet
-from diag.knowledge.lint.shows import Table
+from diag.knowledge.lint.shows import OutcomeTable
 
 CONFIRMS, EXCLUDES = 8.0, 0.25
 """Ratios to a sound machine from which on an answer can confirm or exclude a cause."""
 
 
-def flaws(knowledge: Knowledge, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
+def flaws(knowledge: Knowledge, all_tables: Mapping[str, OutcomeTable]) -> Iterator[Fault]:
     """Yield what is never used and what can never be reached."""
     yield from _unused(knowledge)
     yield from _findings(knowledge)
@@ -84,7 +84,7 @@ def _findings(k: Knowledge) -> Iterator[Fault]:
             yield ("findings", name), what, "Write the rule, or remove it."
 
 
-def _reach(key: str, cause: model.Cause, all_tables: Mapping[str, Table]) -> Iterator[Fault]:
+def _reach(key: str, cause: model.Cause, all_tables: Mapping[str, OutcomeTable]) -> Iterator[Fault]:
     """What attributes tell can exclude a cause but never confirms it: many share them."""
     own = [t for name, t in all_tables.items() if name.partition(".")[0] in cause.shows and key in t.rows]
     if not any(max(t.ratios(key).values()) >= CONFIRMS for t in own):

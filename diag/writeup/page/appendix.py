@@ -10,7 +10,7 @@ from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Se
 from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows
 from diag.writeup.page.sentences import capital, item_text, minutes_text, refs, result_text, sentence
 from diag.writeup.story.labour import by_test, totals
-from diag.writeup.story.model import SAYS, Cause, Item, Line, Other, Story
+from diag.writeup.story.model import SAYS, CauseTold, Item, Line, Other, Story
 
 DEMONSTRATION = "Demonstration, not a stored call."
 DEFERS = ("The maker's warranty terms, the operator's manual and the people who apply them decide what is paid.")
@@ -114,7 +114,7 @@ def _causes(story: Story) -> Iterator[Block]:
         yield Paragraph(DEFERS)
 
 
-def _cause_lines(story: Story, cause: Cause) -> Iterator[str]:
+def _cause_lines(story: Story, cause: CauseTold) -> Iterator[str]:
     if cause.seen:
         yield f"As found: {sentence(cause.seen)}"
     if cause.mode:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from diag.errors import UsageError
-from diag.writeup.story.model import Cause, Root, Story
+from diag.writeup.story.model import CauseTold, Root, Story
 
 CUSTOMER, CLAIM, SERVICE = "customer", "claim", "service"
 AUDIENCES = (CUSTOMER, CLAIM, SERVICE)
@@ -39,13 +39,13 @@ def view(story: Story, audience: str) -> Story:
     )
 
 
-def _unjudged(cause: Cause) -> Cause:
+def _unjudged(cause: CauseTold) -> CauseTold:
     """Return a cause without what only the program proposes: a payer judges for himself."""
     root = replace(cause.root, category="", category_label="", proposed=False) if cause.root.proposed else cause.root
     return replace(cause, leaning="", root=root)
 
 
-def _plain(cause: Cause) -> Cause:
+def _plain(cause: CauseTold) -> CauseTold:
     """Return a cause in the customer's words: what it is and what it does, never who or what is to blame for it."""
     root = Root("", "not_tested", "", category_label="", proposed=False, events=())
     return replace(cause, label=cause.plain, kind="", mode="", seen="", leaning="", root=root)

@@ -8,7 +8,7 @@ from itertools import groupby
 from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
 from diag.writeup.page.drawing import case_picture, seed_strip
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
-from diag.writeup.story.model import Cause, Proof, Story
+from diag.writeup.story.model import CauseTold, Proof, Story
 
 MAYBE = "It may have been"
 SURE = {"confirmed": "It was", "probable": "Most likely it was", "possible": MAYBE,
@@ -123,5 +123,5 @@ def _look(story: Story) -> Iterator[Block]:
         yield Points(tuple(dict.fromkeys(lines)))
 
 
-def _mended(story: Story) -> list[Cause]:
+def _mended(story: Story) -> list[CauseTold]:
     return [c for c in story.causes if c.repaired and c.word in ("confirmed", "probable")][:1]

@@ -22,7 +22,7 @@ from diag.writeup.page.sentences import (
     verdict_text,
 )
 from diag.writeup.story.labour import totals, worked
-from diag.writeup.story.model import SAYS, Cause, Item, Other, Repair, Story
+from diag.writeup.story.model import SAYS, CauseTold, Correction, Item, Other, Story
 
 NOTHING_MEASURED = (
     "Nothing was measured in this call; what follows rests on what was said and seen, and no cause is held confirmed."
@@ -87,7 +87,7 @@ def _finding(story: Story) -> Iterator[Block]:
         yield Paragraph(NOTHING_MEASURED)
 
 
-def graded(story: Story, cause: Cause) -> str:
+def graded(story: Story, cause: CauseTold) -> str:
     """Return item, manner, why and effect in one sentence, each with how far it was shown."""
     where = story.item("position")
     place = where.told.text.partition(",")[0] if where else ""
@@ -198,7 +198,7 @@ def _correction(story: Story) -> Iterator[Block]:
         yield Paragraph("Nothing was repaired.")
 
 
-def repair_text(repair: Repair) -> str:
+def repair_text(repair: Correction) -> str:
     """Return what was done: only what somebody recorded."""
     lead = "For now, not a repair: " if repair.kind == "interim" else ""
     where = f", {repair.where}" if repair.where else ""

@@ -20,7 +20,7 @@ from diag.call.shown import (
 )
 from diag.knowledge.model import Cause as Known
 from diag.reason.judgement import LIKELY, OPEN
-from diag.writeup.story.model import Cause, Ground, Item, MadeTest, Other, Root, Why
+from diag.writeup.story.model import CauseTold, Ground, Item, MadeTest, Other, Root, Why
 
 LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
@@ -46,7 +46,7 @@ class Causes:
 
     # --- which ------------------------------------------------------------------------------------
 
-    def told(self) -> tuple[Cause, ...]:
+    def told(self) -> tuple[CauseTold, ...]:
         """Return the causes told as found: those mended, then those shown; () when there is none."""
         shown = [c for c, w in self.words.items() if w in (CONFIRMED, PROBABLE) and c not in self.repaired]
         mended = [c for c in self.repaired if self.words[c] != RULED_OUT]
@@ -59,7 +59,7 @@ class Causes:
             strength *= test.ratio
         return WORDS.index(self.words[cause]), -strength, cause
 
-    def others(self, told: Sequence[Cause]) -> tuple[Other, ...]:
+    def others(self, told: Sequence[CauseTold]) -> tuple[Other, ...]:
         """Return every other cause of such a complaint that was tested, and those still likely or open."""
         gone = {c.cause for c in told}
         judged = self.call.think().judgement.ranking
@@ -95,11 +95,11 @@ class Causes:
 
     # --- one cause --------------------------------------------------------------------------------
 
-    def _cause(self, cause: str) -> Cause:
+    def _cause(self, cause: str) -> CauseTold:
         known = self.knowledge.causes[cause]
         first = not self.repaired or cause == self.repaired[0]
         seen = self.items.get("mechanism") if first else None
-        return Cause(
+        return CauseTold(
             cause=cause, label=known.label, plain=known.plain or known.label, word=self.words[cause],
             kind=known.kind, mode=self._mode(known),
             mechanism=known.mechanism, seen=seen.told.text if seen else "",
@@ -192,7 +192,7 @@ class Causes:
 
     # --- whys ---------------------------------------------------------------------------------------
 
-    def whys(self, told: Sequence[Cause]) -> Iterator[Why]:
+    def whys(self, told: Sequence[CauseTold]) -> Iterator[Why]:
         """Yield the chain from what was seen down to the root, each why answered by the next, as far as it goes."""
         labels = {s: known.label for s, known in self.knowledge.symptoms.items()}
         manner = self.items.get("mechanism")

@@ -13,14 +13,14 @@ from diag.measure.proof import LIMIT
 from diag.record.kinds import PartFitted, Repaired, SettingChanged
 from diag.text import rows_words
 from diag.writeup.story.measured import setting_text
-from diag.writeup.story.model import Count, PartUsed, Proof, Repair, Tally
+from diag.writeup.story.model import Correction, Count, CountedShare, PartUsed, Proof
 
 ROLES: Mapping[str, str] = {
     "technician": "technician", "phone_desk": "phone desk", "grower": "grower", "caller": "caller", "tool": "program",
 }
 
 
-def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Bench) -> Iterator[Repair]:
+def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Bench) -> Iterator[Correction]:
     """Yield repairs and workarounds as they were done."""
     knowledge = call.engine.knowledge
     for done in call.state.repairs:
@@ -29,7 +29,7 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
         settings = tuple(_setting(s) for s in done.settings)
         minutes = done.minutes if done.minutes is not None else None
         ways = [c.interim for c in known if c.interim] if done.kind == "interim" else []
-        yield Repair(
+        yield Correction(
             event=done.event, words=words, kind=done.kind, watch=tuple(w.watch for w in ways),
             ends=tuple(w.ends for w in ways), loses=tuple(w.loses for w in ways),
             causes=tuple(c.label for c in known), where=rows_words(done.rows),
@@ -92,8 +92,8 @@ def _count(call: CallDesk, after: Sample, before: Sample | None) -> Count:
     low, high = exact_interval(after.bad, after.n)
     return Count(
         check=after.check, what=check.asks.rstrip("."), where=rows_words(after.rows),
-        before=Tally(before.bad, before.n, *exact_interval(before.bad, before.n)) if before else None,
-        after=Tally(after.bad, after.n, low, high), limit=LIMIT,
+        before=CountedShare(before.bad, before.n, *exact_interval(before.bad, before.n)) if before else None,
+        after=CountedShare(after.bad, after.n, low, high), limit=LIMIT,
         chance=fisher(before.bad, before.n, after.bad, after.n) if before else None,
         better=before is not None and after.bad / after.n < before.bad / before.n,
         events=(*(before.events if before else ()), *after.events),

@@ -174,7 +174,7 @@ class Ground:
 
 
 @dataclass(frozen=True)
-class Cause:
+class CauseTold:
     """One cause as it is told: item, manner, mechanism, root, and what was shown."""
 
     cause: str
@@ -236,7 +236,7 @@ class PartUsed:
 
 
 @dataclass(frozen=True)
-class Repair:
+class Correction:
     """What was done."""
 
     event: str
@@ -260,7 +260,7 @@ class Repair:
 
 
 @dataclass(frozen=True)
-class Tally:
+class CountedShare:
     """Bad ones in a count, and the exact interval of their share, 19 times in 20."""
 
     bad: int
@@ -276,8 +276,8 @@ class Count:
     check: str
     what: str
     where: str
-    before: Tally | None
-    after: Tally
+    before: CountedShare | None
+    after: CountedShare
     limit: float
     """Share of bad ones that is accepted."""
     chance: float | None
@@ -409,11 +409,11 @@ class Story:
     conditions: tuple[Condition, ...]
     tests: tuple[MadeTest, ...]
     pairs: tuple[Pair, ...]
-    causes: tuple[Cause, ...]
+    causes: tuple[CauseTold, ...]
     """Causes told as found, first the one that matters most; empty when none was shown."""
     others: tuple[Other, ...]
     whys: tuple[Why, ...]
-    repairs: tuple[Repair, ...]
+    repairs: tuple[Correction, ...]
     proofs: tuple[Proof, ...]
     labour: tuple[Labour, ...]
     photos: tuple[Photo, ...]
