@@ -31,6 +31,11 @@ def lines(rows: Iterable[Iterable[Part]]) -> Content:
     return say(*joined)
 
 
+def folded(content: Content, width: int) -> Content:
+    """Return content folded to so many columns, for where its lines are counted before it is drawn."""
+    return Content("\n").join(content.wrap(max(20, width)))
+
+
 LEAST_ASKED = 12
 """Columns that a question keeps beside its answer."""
 

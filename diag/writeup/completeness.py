@@ -73,17 +73,14 @@ def at_risk(call: CallDesk, check: str | None = None, audience: str = SERVICE) -
 
 
 def only_now(call: CallDesk, check: str | None) -> str:
-    """Return in one line what to ask, read or photograph before a check that changes evidence; "" without any.
+    """Return in few words what can only be had before a check that changes evidence; "" without any.
 
     Only on site, and only while nothing has been touched: afterwards it is no longer asked here.
     """
     if check is None or call.state.channel != "site" or check.partition(".")[0] not in call.engine.knowledge.questions:
         return ""
-    key = check.partition(".")[0]
-    told = at_risk(call, key) if not _touched(call) else ()
-    ends = ", ".join(call.engine.knowledge.questions[key].destroys)
-    asks = " ".join(m.asks for m in sorted(told, key=lambda m: m.minutes))
-    return f"{asks} After this check there is no more: {ends}." if told else ""
+    told = at_risk(call, check.partition(".")[0]) if not _touched(call) else ()
+    return "; ".join(m.needs for m in sorted(told, key=lambda m: m.minutes))
 
 
 def _touched(call: CallDesk) -> bool:

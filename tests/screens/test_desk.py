@@ -21,7 +21,9 @@ from screens.driving import (
     words,
 )
 from textual import events
+from textual.containers import VerticalScroll
 from textual.pilot import Pilot
+from textual.widgets import Static
 
 from diag.ask.answers import CALLED
 from diag.call.desk import CallDesk
@@ -379,6 +381,39 @@ def test_a_question_and_nothing_selected(little: Engine, place: Path) -> None:
         assert "Ctrl+Z takes it back" in words(app)
 
     drive(make_app(little, place), body)
+
+
+def test_how_it_is_done_stands_once(little: Engine, place: Path) -> None:
+    """Under the question in a small window, beside it in a wide one; never in both."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        for size in ((80, 24), (120, 40)):
+            await resize(pilot, size)
+            assert words(app).count("Look.") == 1
+        assert "How it is done" in words(app)
+
+    drive(make_app(little, place), body)
+
+
+def test_causes_make_way_for_a_long_question(big: Engine, place: Path) -> None:
+    """At 80x24 every phone question stands whole with its answers, or no cause but the first is left below it."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot, "phone")
+        for caution in (*big.knowledge.cautions, *spoken(big.knowledge)):
+            call.acknowledge(caution)
+        app.works[call.call].judge()
+        await still(pilot)
+        longest = sorted((k for k, c in big.knowledge.questions.items() if c.phone),
+                         key=lambda k: -len(big.knowledge.questions[k].outcomes))[:3]
+        for key in longest:
+            await take(app, pilot, key)
+            box = app.screen.query_one("#ask", VerticalScroll)
+            causes = str(app.screen.query_one("#causes", Static).content)
+            assert box.max_scroll_y == 0 or causes.count("■ ") <= 1, key
+
+    drive(make_app(big, place), body)
 
 
 def test_an_arrow_chooses(little: Engine, place: Path) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from diag.tui.safe import fit_echo
+from diag.tui.screens.page import shorter
 
 STEP = "Vacuum lowered by one step, doubles counted again"
 
@@ -19,3 +22,12 @@ STEP = "Vacuum lowered by one step, doubles counted again"
 def test_an_echo_keeps_what_was_answered(text: str, width: int, shown: str) -> None:
     """Of "question: answer" the question is shortened; what has no answer, or too long a one, is cut at its end."""
     assert shown == fit_echo(text, width)
+
+
+@given(st.lists(st.text("abcd ", min_size=1, max_size=20), min_size=1, max_size=5), st.integers(12, 60))
+def test_a_top_line_loses_whole_parts_from_its_middle(parts: list[str], width: int) -> None:
+    """The first and the last part stay; what stays fits, or only these two are left."""
+    kept = shorter(" · ".join(parts), width).split(" · ")
+    assert (kept[0], kept[-1]) == (parts[0], parts[-1])
+    assert set(kept) <= set(parts)
+    assert len(" · ".join(kept)) <= width or len(kept) <= 2

@@ -20,10 +20,10 @@ from diag.reason.cautions import spoken, spoken_of_check
 from diag.say import present
 from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
-from diag.tui.safe import Part, fit, fit_echo, lines, say
+from diag.tui.safe import Part, fit, fit_echo, folded, lines, say
 from diag.tui.screens import doings
 from diag.tui.screens.page import Page
-from diag.tui.screens.question import causes_rows, details_words, question_rows, side_rows
+from diag.tui.screens.question import Room, Rows, causes_rows, details_words, question_rows, side_rows
 from diag.tui.widgets.line import AnswerLine
 from diag.tui.work import Work
 from diag.tui.working import guarded
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed line is worked out."""
 CAUSES = {"-low": 3, "-high": 5}
-"""Causes shown under the question, by the height of the window."""
+"""Most causes shown under the question, by the height of the window."""
 
 
 class Area(Vertical):
@@ -150,21 +150,32 @@ class DeskScreen(Page[None]):
         turn = self.turn
         if turn is None or not self.work.ready:
             return
-        left, safety, causes = self.query_one("#left").size, self._safety(turn), self._causes()
+        beside = bool(self.query_one("#right").display)
         back = self._read_back()
-        used = sum(text.plain.count("\n") + 2 for text in (safety, causes) if text.plain)
-        height = left.height - used - back.plain.count("\n") - 2
+        question = self._fitted(turn, beside, back.plain.count("\n") + 2)
+        self._put("question", lines(question))
+        self._put("back", back)
+        self._put("last", self._last())
+        if beside:
+            side = self.query_one("#right").size
+            self._put("side", lines(side_rows(turn, self.work, max(30, side.width - 3), max(20, side.height))))
+
+    def _fitted(self, turn: Turn, beside: bool, below: int) -> Rows:
+        """Draw what stands above and under the question, and return the question; causes make way for a long one."""
+        left, safety = self.query_one("#left").size, self._safety(turn)
+        picked = self.reply.picked or tuple(filter(None, (self.picked,)))
+        for most in range(CAUSES["-high" if self.has_class("-high") else "-low"], 0, -1):
+            causes = self._causes(most)
+            used = sum(text.plain.count("\n") + 2 for text in (safety, causes) if text.plain)
+            height = left.height - used - below
+            question = question_rows(turn, self.work, Room(max(30, left.width - 4), height, beside), picked=picked,
+                                     leads=self._follows)
+            if len(question) <= height:
+                break
         self._put("say", safety)
         self._put("causes", causes)
         self.query_one("#ask").styles.max_height = max(3, height)
-        self._put("question", lines(question_rows(turn, self.work, max(30, left.width - 4), height,
-                                                  picked=self.reply.picked or tuple(filter(None, (self.picked,))),
-                                                  leads=self._follows)))
-        self._put("back", back)
-        self._put("last", self._last())
-        if self.query_one("#right").display:
-            side = self.query_one("#right").size
-            self._put("side", lines(side_rows(turn, self.work, max(30, side.width - 3), max(20, side.height))))
+        return question
 
     def _put(self, name: str, content: Content) -> None:
         """Update a part only when it says something else."""
@@ -188,14 +199,13 @@ class DeskScreen(Page[None]):
 
         told, known = spoken(call.engine.knowledge), acknowledged_now(call)
         held = [told[s] for s in spoken_of_check(call.engine.knowledge, turn.check) if s in known]
-        width = max(30, self.query_one("#left").size.width - 2)
         shown: list[tuple[str, str]] = []
         if now := only_now(call, turn.check.id):
-            shown += [("only now: ", "bold $warning"), (fit(now, width - 10), "$warning")]
+            shown += [("only now: ", "bold $warning"), (now, "$warning")]
         if held:
-            shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"),
-                      (fit(" ".join(held), width - 24), "$warning"), ("   F7 in full", "$quiet")]
-        return say(*shown) if shown else say("")
+            shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"), (" ".join(held), "$warning"),
+                      ("   F7 in full", "$quiet")]
+        return folded(say(*shown), self.query_one("#left").size.width - 2)
 
     def _read_back(self) -> Content:
         if self.line.waiting:
@@ -206,18 +216,17 @@ class DeskScreen(Page[None]):
         details = details_words(self.work)
         return say(("for this answer: " + ", ".join(details), "$accent") if details else "")
 
-    def _causes(self) -> Content:
+    def _causes(self, most: int) -> Content:
         if self.work.trial is not None or (self.turn is not None and self.turn.kind in ("closed", "proved", "stop")):
             return say("")
         if self.query_one("#right").display:
             return say("")
-        most = CAUSES["-high" if self.has_class("-high") else "-low"]
         width = max(40, self.query_one("#left").size.width - 2)
         seen = present.warnings(self.work.call)
         more = f"   (and {len(seen) - 1} more)" if len(seen) > 1 else ""
         head: list[list[Part]] = [[("! ", "bold $warning"), (fit(seen[0], width - 24), "$warning"),
                                    (more + "   F4", "$quiet")]] if seen else []
-        return lines([*head, *causes_rows(self.work, most, width, key="F4")])
+        return lines([*head, *causes_rows(self.work, most, width)])
 
     def _last(self) -> Content:
         width = max(30, self.app.size.width - 2)

@@ -24,6 +24,14 @@ T = TypeVar("T")
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 
 
+def shorter(text: str, width: int) -> str:
+    """Return the parts of a top line that fit whole: the first and the last stay longest."""
+    parts = text.split(" · ")
+    while len(parts) > 2 and len(" · ".join(parts)) > width:
+        del parts[1]
+    return " · ".join(parts)
+
+
 class Page(Screen[T], Generic[T]):
     """One screen. Below 60 by 18 it says so instead of showing half of itself."""
 
@@ -112,7 +120,7 @@ class Page(Screen[T], Generic[T]):
         room = width - len("  ".join(STAGES)) - 2
         if room < 12:
             return say(fit(text, width))
-        parts: list[Part] = [fit(text, room).ljust(room), "  "]
+        parts: list[Part] = [fit(shorter(text, room), room).ljust(room), "  "]
         for i, name in enumerate(STAGES):
             here = name == stage
             parts += ["  " if i else "", (name.upper() if here else name, "bold $accent" if here else "$quiet")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 
 from diag.ask.answers import answer_form
@@ -17,8 +18,19 @@ from diag.tui.work import Work
 Rows = list[list[Part]]
 PAD = "    "
 MARGIN = 4
+SHORT_BAR = 6
+"""Cells of a bar beside a name."""
 HEAD = 8
 """Columns before the words of an answer."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """What is free for the question: columns and lines, and whether the right column stands beside it."""
+
+    width: int
+    height: int
+    beside: bool
 
 
 def details_words(work: Work) -> list[str]:
@@ -34,17 +46,17 @@ def details_words(work: Work) -> list[str]:
 
 
 def question_rows(
-    turn: Turn, work: Work, width: int, height: int, picked: tuple[str, ...], leads: Mapping[str, Lead]
+    turn: Turn, work: Work, room: Room, picked: tuple[str, ...], leads: Mapping[str, Lead]
 ) -> Rows:
     """Return the question, its answers with what follows from each, and the small print, with air around."""
-    said = turn.asks
+    said, width = turn.asks, room.width
     if work.call.state.channel == "phone" and turn.kind in ("check", "form", "say", "place", "axis"):
         said = f'"{said}"'
     style = "bold $error" if turn.kind in ("danger", "stop") else "bold $bright"
     asked: Rows = [[PAD, (line, style)] for line in wrap(said, min(68, width - 2 * MARGIN)).splitlines()]
     answers = _answers(turn, work, width, picked, leads=leads)
-    small = _small(turn, work, width)
-    free = height - len(asked) - len(answers) - len(small)
+    small = _small(turn, work, room)
+    free = room.height - len(asked) - len(answers) - len(small)
     top, gap = (min(5, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)
     end = 1 if free - top - 2 * gap >= 1 else 0
     then = _quiet(f"after any answer, {common}", width) if (common := in_common(leads)) else _blank(end)
@@ -69,7 +81,7 @@ def _answers(
     for number, choice in enumerate(turn.choices, 1):
         if turn.form and groups[choice.key] != group:
             group = groups[choice.key]
-            rows.append([PAD, (fit(group, width - 8), "underline $quiet")])
+            rows += [[PAD, (line, "underline $quiet")] for line in wrap(group, width - 8).splitlines()]
         here = choice.key in picked
         mark = "x" if here and turn.form else ">" if here else " "
         head = f"  {mark} {number:>2}  "
@@ -82,24 +94,25 @@ def _answers(
         also = "  ? not sure   x can't be done here"
         if turn.check is not None and turn.check.measured:
             form = answer_form(turn.check, work.office.units)
-            rows.append([PAD, (fit(f"or figures: {form}", width - 6), "$quiet")])
+            rows += _quiet(f"or figures: {form}", width)
         rows.append([PAD[:2], (also + "   or say it in words", "$quiet")])
     elif turn.kind in ("axis", "need"):
         rows.append([PAD, ("? not known", "$quiet")])
     elif turn.kind == "form":
-        rows.append([PAD, (fit(turn.hint + "  ? not sure   x can't be done here", width - 6), "$quiet")])
+        rows += _quiet(turn.hint, width)
+        rows.append([PAD[:2], ("  ? not sure   x can't be done here", "$quiet")])
     elif turn.hint:
         rows.append([PAD, (turn.hint, "$quiet")])
     return rows
 
 
-def _small(turn: Turn, work: Work, width: int) -> Rows:
+def _small(turn: Turn, work: Work, room: Room) -> Rows:
     rows: Rows = []
     for what, words in turn.beside:
-        rows += _quiet(f"{what}: {words}", width, "$warning" if what == "changes evidence" else "$quiet")
-    if work.call.state.channel == "site" and turn.kind == "check":
-        for step in turn.steps[:3]:
-            rows += _quiet(step, width)
+        rows += _quiet(f"{what}: {words}", room.width, "$warning" if what == "changes evidence" else "$quiet")
+    if work.call.state.channel == "site" and turn.kind == "check" and not room.beside:
+        for step in turn.steps:
+            rows += _quiet(step, room.width)
     return rows
 
 
@@ -107,21 +120,34 @@ def _quiet(text: str, width: int, style: str = "$quiet") -> Rows:
     return [[PAD, (line, style)] for line in wrap(text, max(30, width - 6)).splitlines()]
 
 
-def causes_rows(work: Work, most: int, width: int, key: str = "") -> list[list[Part]]:
-    """Return the causes as short bars with words, and what stands behind them."""
-    rows: list[list[Part]] = []
+def causes_rows(work: Work, most: int, width: int) -> Rows:
+    """Return the causes under the question: short bars with words, and what stands behind them."""
+    rows: Rows = []
     shown = present.cause_lines(work.call, work.before, most)
-    cells = present.BAR if width >= 60 else present.BAR // 2
-    room = max(20, width - cells - 18)
+    room = max(20, width - SHORT_BAR - 17)
     for c in shown:
         style = "bold" if c.belief == "likely" else ""
-        label = [fit(c.label, room)] if key else wrap(c.label, room).splitlines()
-        rows.append([(f" {c.sign} ", "bold $accent"), (label[0].ljust(room), style), " ",
-                     (present.bar(c.share, cells), "$accent"), f" {c.chance}"])
-        rows += [["   ", (more, style)] for more in label[1:]]
+        first, *more = wrap(c.label, room).splitlines()
+        rows.append([(f" {c.sign} ", "bold $accent"), (first.ljust(room), style), " ",
+                     (present.bar(c.share, SHORT_BAR), "$accent"), f" {c.chance}"])
+        rows += [["   ", (line, style)] for line in more]
     rest = present.rest_line(work.call, len(shown))
     if rest:
-        rows.append([("   " + fit(rest, width - 8), "$quiet"), (f"  {key}" if key else "", "$quiet")])
+        rows.append([("   " + fit(rest, width - 8), "$quiet"), ("  F4", "$quiet")])
+    return rows
+
+
+def _causes_beside(work: Work, most: int, width: int) -> Rows:
+    """Return the causes for the right column: each name whole, its bar with words under it."""
+    rows: Rows = []
+    shown = present.cause_lines(work.call, work.before, most)
+    for c in shown:
+        style = "bold" if c.belief == "likely" else ""
+        for i, line in enumerate(wrap(c.label, width - 5).splitlines()):
+            rows.append([(f" {c.sign} " if i == 0 else "   ", "bold $accent"), (line, style)])
+        rows.append(["   ", (present.bar(c.share), "$accent"), f" {c.chance}"])
+    if rest := present.rest_line(work.call, len(shown)):
+        rows += [["   ", (line, "$quiet")] for line in wrap(rest, width - 5).splitlines()]
     return rows
 
 
@@ -129,7 +155,7 @@ def side_rows(turn: Turn, work: Work, width: int, height: int) -> Rows:
     """Return the right column: causes, what must be seen, how the check is done, why, readings, what was recorded."""
     parts: list[tuple[str, Rows]] = []
     if work.trial is None and turn.kind not in ("closed", "proved", "stop"):
-        parts.append(("Causes", causes_rows(work, 8 if height > 30 else 5, width)))
+        parts.append(("Causes", _causes_beside(work, 5 if height > 30 else 3, width)))
     seen = present.warnings(work.call) if work.trial is None else []
     if seen:
         parts.append(("To be seen", _wrapped(seen, width, "! ")))

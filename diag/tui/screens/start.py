@@ -152,13 +152,20 @@ class StartScreen(Page[None]):
         calls = self.query_one("#calls", PickList)
         calls.display = not hearing
         self.query_one("#teach").display = not hearing
-        kind = self.kind or self.diag.chosen.get("channel", "phone")
-        machine = self._profile.personal.get("label", "") or self._typed.get("label", "")
-        card = " · ".join(k for k in (self._typed.get("customer", ""), machine) if k)
-        self.query_one("#ring", Static).update(say(
-            (f"  New call {KINDS[kind]}", "bold"), (f"   {card}" if card else "", "")))
+        ring = self.query_one("#ring", Static)
+        ring.display = not hearing
+        ring.update(say((f"  {self._new_call()}", "bold")))
         self.show_bar()
         self.keys()
+
+    def _new_call(self) -> str:
+        kind = self.kind or self.diag.chosen.get("channel", "phone")
+        machine = self._profile.personal.get("label", "") or self._typed.get("label", "")
+        return " · ".join(p for p in (f"New call {KINDS[kind]}", self._typed.get("customer", ""), machine) if p)
+
+    def show_bar(self) -> None:
+        self.TITLE_TEXT = self._new_call() if self.hearing else StartScreen.TITLE_TEXT
+        super().show_bar()
 
     def show_calls(self) -> None:
         """Draw the list; calls come as soon as the store is open."""

@@ -72,7 +72,7 @@ class HeardPanel(Widget, can_focus=True):
         if self.said:
             rows += [["  ", (self.said, "$warning")]]
         if self.facts:
-            told = "    bold goes along" + ("; a letter turns one, + takes all" if self.has_focus else "")
+            told = "    only [ ] goes along" + ("; a letter takes or drops one, + takes all" if self.has_focus else "")
             rows.append([("  Heard", "bold $secondary"), (told, "$quiet")])
             rows += [*self._chips(width), [""]]
         if self.candidates:
@@ -84,7 +84,7 @@ class HeardPanel(Widget, can_focus=True):
                 words = fit(chip.words, max(20, width - 10)).ljust(room)
                 left = width - len(words) - 12
                 rows.append([(f"   {sign} ", "bold $accent"), (words, "bold" if chip.taken else ""),
-                             ("  " + fit(chip.because, left) if left > 12 else "", "$quiet")])
+                             ("  " + _that_fits(chip.because, left), "$quiet")])
         return lines(rows)
 
     def _chips(self, width: int) -> list[list[Part]]:
@@ -135,6 +135,11 @@ class HeardPanel(Widget, can_focus=True):
     def action_words(self) -> None:
         """Back to the words."""
         self.post_message(self.Words())
+
+
+def _that_fits(because: str, width: int) -> str:
+    """Return a reason whole, else the words it rests on, else nothing."""
+    return next((text for text in (because, because.partition(": ")[0]) if len(text) <= width), "")
 
 
 def _flipped(chips: tuple[Chip, ...], at: int) -> tuple[Chip, ...]:
