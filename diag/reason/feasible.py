@@ -74,13 +74,14 @@ class Feasible:
         asked = {i.check for i in case.instances if not i.control}
         lists = {i.check.partition(".")[0] for i in case.instances if i.events and "." in i.check}
         occasion = Occasion.of(case, self._tables, asked)
+        answered = asked | {check.partition(".")[0] for check in asked}
         keys, minutes = [], []
         for key, check in self.here(case):
             whole = key.partition(".")[0]
             done = key in (now if key in again else asked)
             if done or key in blocked or whole in blocked or ("." in key and whole in lists):
                 continue
-            if all(_answered(a, asked) for a in check.after) and occasion.given(check):
+            if answered.issuperset(check.after) and occasion.given(check):
                 keys.append(key)
                 minutes.append(check_minutes(check, case, self._tables) or LEAST_MINUTES)
         return keys, minutes
@@ -116,10 +117,6 @@ class Occasion:
         if check.when_seen == "emerged":
             return not self.seen_in.isdisjoint(("stand", "either"))
         return check.when_seen != "furrow_open" or "stand" not in self.seen_in or self.stand_seen
-
-
-def _answered(check: str, asked: set[str]) -> bool:
-    return check in asked or any(a.startswith(f"{check}.") for a in asked)
 
 
 def usual_observer(check: Check, channel: str) -> str:

@@ -36,7 +36,6 @@ from diag.reason.worlds import (
     Evidence,
     Posterior,
     Worlds,
-    all_pairs,
     cause_shares,
     forward,
     heaviest_pairs,
@@ -50,6 +49,8 @@ from diag.reason.worlds import (
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
 CONFLICT_BITS = 1.0
+MOST_BEGUN = 16
+"""Machines and complaints whose beginning is kept for the next judgement."""
 
 
 class Engine:
@@ -61,7 +62,8 @@ class Engine:
         self.evidence = Evidence(self.tables)
         self.rules = RuleBase(knowledge, counter=counter)
         self.planner = Planner(self.tables)
-        self._all = all_pairs(self.tables)
+        self._machines: dict[frozenset[tuple[str, str]], tuple[Array, Index]] = {}
+        self._beginnings: dict[tuple[object, ...], _Begun] = {}
         self._turn = threading.Lock()
 
     def judge(self, case: Case, *, most: int = 3) -> Judgement:
@@ -70,10 +72,8 @@ class Engine:
             return self._judge(case, most)
 
     def _judge(self, case: Case, most: int) -> Judgement:
-        pi = cause_shares(self.tables, case.axes)
-        pairs = self._pairs(case, pi)
-        symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=pairs)
-        start = prior(self.tables, pi, pairs).plus(symptoms)
+        begun = self._begun(case)
+        pi, pairs, symptoms, start = begun.pi, begun.pairs, begun.symptoms, begun.start
         runs = [self._epoch(case, number, pi, pairs) for number in range(case.epoch + 1)]
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
@@ -110,10 +110,27 @@ class Engine:
 
     # --- one epoch --------------------------------------------------------------------------------
 
-    def _pairs(self, case: Case, pi: Array) -> Index:
-        """Return the causes whose pairs are worlds: all of them, or the heaviest of a very large knowledge."""
-        if len(pi) <= ALL_PAIRS_UP_TO:
-            return self._all
+    def _begun(self, case: Case) -> _Begun:
+        """Return what a call begins with: it stays the same until the machine or the complaint is told otherwise."""
+        machine = frozenset(case.axes.items())
+        if machine not in self._machines:
+            if len(self._machines) >= MOST_BEGUN:
+                self._machines.clear()
+            pi = cause_shares(self.tables, case.axes)
+            self._machines[machine] = pi, np.flatnonzero(pi > 0)
+        pi, possible = self._machines[machine]
+        pairs = possible if len(pi) <= ALL_PAIRS_UP_TO else self._heaviest(case, pi)
+        key = (machine, case.symptoms, case.denied, pairs.tobytes())
+        if key not in self._beginnings:
+            if len(self._beginnings) >= MOST_BEGUN:
+                self._beginnings.clear()
+            symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=pairs)
+            start = prior(self.tables, pi, pairs).plus(symptoms)
+            self._beginnings[key] = _Begun(pi, pairs, symptoms, start)
+        return self._beginnings[key]
+
+    def _heaviest(self, case: Case, pi: Array) -> Index:
+        """Return the causes whose pairs are worlds in a very large knowledge: the heaviest."""
         none = np.array([], dtype=np.intp)
         told = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=none)
         one = prior(self.tables, pi, none).plus(told).one
@@ -217,10 +234,11 @@ class Engine:
 
     def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
         ranked = []
-        for i, cause in enumerate(self.tables.causes):
-            if pi[i] <= 0:
+        for i, (cause, share, present) in enumerate(
+                zip(self.tables.causes, pi.tolist(), belief.present.tolist(), strict=True)):
+            if share <= 0:
                 continue
-            p = round(min(1.0, float(belief.present[i])), 4)
+            p = round(min(1.0, present), 4)
             word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
             against = None
             if p < SET_ASIDE_BELOW:
@@ -318,6 +336,16 @@ class Engine:
             if once and check_minutes(self.knowledge.questions[conflict.check], case, self.tables) is not None:
                 return conflict.check
         return None
+
+
+@dataclass(frozen=True)
+class _Begun:
+    """What a call begins with, before any answer."""
+
+    pi: Array
+    pairs: Index
+    symptoms: Worlds
+    start: Worlds
 
 
 @dataclass(frozen=True)

@@ -199,14 +199,12 @@ def separates(tables: Tables, key: str, belief: Posterior, most: int = 10) -> tu
     top: list[int] = [
         int(i) for i in np.argsort(-np.round(belief.present, 6), kind="stable")[:most] if belief.present[i] > 0
     ]
-    shares = tables.check(key).shares
-    best, pair = 0.0, None
-    for n, a in enumerate(top):
-        for c in top[n + 1 :]:
-            distance = float(np.abs(shares[:, a] - shares[:, c]).sum()) / 2.0
-            value = round(distance * float(np.sqrt(belief.present[a] * belief.present[c])), 9)
-            if value > best:
-                best, pair = value, (tables.causes[a], tables.causes[c])
-    return pair
+    if len(top) < 2:
+        return None
+    shares, present = tables.check(key).shares[:, top], belief.present[top]
+    distance = np.abs(shares[:, :, None] - shares[:, None, :]).sum(axis=0) / 2.0
+    value = np.triu(distance * np.sqrt(present[:, None] * present[None, :]), k=1).round(9)
+    a, c = divmod(int(value.argmax()), len(top))
+    return (tables.causes[top[a]], tables.causes[top[c]]) if value[a, c] > 0 else None
 
 

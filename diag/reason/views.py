@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior
 HEAVIEST_WORLDS = 150
 HEAVIEST_ASKED_ABOUT = 60
 """Causes the look-ahead weighs when there are more than all pairs are kept for."""
+LEAST_ASKED_ABOUT = 1e-7
+"""Worlds below it are left out of the look-ahead: all of them together move no expected minute that is shown."""
 DEEPEST = 12
 """Repairs in a row that are weighed."""
 LEAST_WEIGHT = 1e-5
@@ -33,6 +36,11 @@ class Stack:
     """By row: is it its check's normal outcome."""
     marked: Flags
     """By check and cause; unknown (last) never."""
+
+    @cached_property
+    def position(self) -> dict[str, int]:
+        """Place of each check."""
+        return {k: i for i, k in enumerate(self.keys)}
 
     @classmethod
     def of(cls, tables: Tables, channel: str) -> Stack:
@@ -55,8 +63,7 @@ class Stack:
 
     def rows_of(self, keys: Sequence[str]) -> tuple[Index, Index]:
         """Return (rows of the stack, start of each check among them)."""
-        position = {k: i for i, k in enumerate(self.keys)}
-        spans = [(int(self.starts[position[k]]), int(self.starts[position[k] + 1])) for k in keys]
+        spans = [(int(self.starts[self.position[k]]), int(self.starts[self.position[k] + 1])) for k in keys]
         rows = np.concatenate([np.arange(a, b) for a, b in spans])
         return rows, np.cumsum([0, *[b - a for a, b in spans[:-1]]], dtype=np.intp)
 
@@ -78,10 +85,10 @@ class View:
         n = len(belief.one)
         rest = belief.unknown + belief.clear
         if belief.mass_two < 0.5:
-            index = np.arange(n + 1)
+            asked_about = np.flatnonzero(belief.one > LEAST_ASKED_ABOUT)
             if n > ALL_PAIRS_UP_TO:
-                heaviest = np.sort(np.argsort(-belief.one, kind="stable")[:HEAVIEST_ASKED_ABOUT])
-                index = np.append(heaviest, n)
+                asked_about = np.sort(np.argsort(-belief.one, kind="stable")[:HEAVIEST_ASKED_ABOUT])
+            index = np.append(asked_about, n)
             weights = np.append(belief.one, rest)[index]
             return cls(index, index, weights / max(float(weights.sum()), 1e-300), pairs=False)
         a, c = np.triu_indices(len(belief.pairs), k=1)
@@ -100,8 +107,7 @@ class View:
             return single
         two = stack.shares[rows][:, self.second]
         owner = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(rows))))
-        position = {k: i for i, k in enumerate(stack.keys)}
-        marked = stack.marked[[position[k] for k in keys]]
+        marked = stack.marked[[stack.position[k] for k in keys]]
         a, c = marked[:, self.first][owner], marked[:, self.second][owner]
         mean = np.where(a & ~c, one, np.where(c & ~a, two, (one + two) / 2.0))
         normal = stack.normal[rows]

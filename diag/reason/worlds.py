@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -49,8 +50,14 @@ class Worlds:
 
     def total(self) -> float:
         """Return the log of the summed weights."""
-        flat = np.concatenate((np.array([self.clear, self.unknown]), self.one, self.two.ravel()))
-        return log_sum(flat)
+        pairs = self.two.ravel().take(_upper(len(self.pairs)))
+        return log_sum(np.concatenate((np.array([self.clear, self.unknown]), self.one, pairs)))
+
+
+@lru_cache(maxsize=16)
+def _upper(m: int) -> Index:
+    """Return the flat places of the strictly upper triangle of m x m: every pair once."""
+    return np.flatnonzero(np.triu(np.ones((m, m), dtype=np.bool_), k=1))
 
 
 def nothing(n: int, pairs: Index) -> Worlds:
@@ -88,7 +95,9 @@ def posterior(weights: Worlds) -> Posterior:
     if total == -math.inf:
         raise ValueError("no world has any weight")
     one = np.exp(weights.one - total)
-    two = np.exp(weights.two - total)
+    two = np.zeros(weights.two.shape)
+    upper = _upper(len(weights.pairs))
+    two.ravel()[upper] = np.exp(weights.two.ravel().take(upper) - total)
     present = one.copy()
     present[weights.pairs] += two.sum(axis=0) + two.sum(axis=1)
     clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
@@ -104,11 +113,6 @@ def cause_shares(tables: Tables, axes: Mapping[str, str]) -> Array:
     fits = np.array([fit(knowledge.causes[c].applies, axes, knowledge) for c in tables.causes])
     weights: Array = tables.frequency * fits
     return weights / max(float(weights.sum()), 1e-300)
-
-
-def all_pairs(tables: Tables) -> Index:
-    """Return every cause: all pairs are worlds."""
-    return np.arange(len(tables.causes))
 
 
 def prior(tables: Tables, pi: Array, pairs: Index) -> Worlds:
