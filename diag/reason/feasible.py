@@ -48,18 +48,19 @@ class Feasible:
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._known: dict[Any, list[tuple[str, Check]]] = {}
+        self._known: dict[Any, list[tuple[str, Check, float]]] = {}
 
-    def here(self, case: Case) -> list[tuple[str, Check]]:
-        """Return the checks that this machine can have and this channel allows, as asked."""
-        key = (case.channel, case.not_here, frozenset(case.axes.items()))
+    def here(self, case: Case) -> list[tuple[str, Check, float]]:
+        """Return the checks that this machine can have and this channel allows, as asked, with their minutes."""
+        key = (case.channel, case.not_here, frozenset(case.axes.items()), case.machine_rows, case.prepared)
         if key not in self._known:
             if len(self._known) > MOST_REMEMBERED:
                 self._known.clear()
             knowledge = self._tables.knowledge
             self._known[key] = [
-                (name, check) for name, check in knowledge.questions.items()
-                if check_minutes(check, case, self._tables) is not None and fit(check.applies, case.axes, knowledge) > 0
+                (name, check, minutes) for name, check in knowledge.questions.items()
+                if (minutes := check_minutes(check, case, self._tables)) is not None
+                and fit(check.applies, case.axes, knowledge) > 0
             ]
         return self._known[key]
 
@@ -76,14 +77,14 @@ class Feasible:
         occasion = Occasion.of(case, self._tables, asked)
         answered = asked | {check.partition(".")[0] for check in asked}
         keys, minutes = [], []
-        for key, check in self.here(case):
+        for key, check, cost in self.here(case):
             whole = key.partition(".")[0]
             done = key in (now if key in again else asked)
             if done or key in blocked or whole in blocked or ("." in key and whole in lists):
                 continue
             if answered.issuperset(check.after) and occasion.given(check):
                 keys.append(key)
-                minutes.append(check_minutes(check, case, self._tables) or LEAST_MINUTES)
+                minutes.append(cost)
         return keys, minutes
 
 

@@ -234,6 +234,7 @@ class Engine:
 
     def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
         ranked = []
+        totals, strongest = _against(len(pi), now)
         for i, (cause, share, present) in enumerate(
                 zip(self.tables.causes, pi.tolist(), belief.present.tolist(), strict=True)):
             if share <= 0:
@@ -241,10 +242,8 @@ class Engine:
             p = round(min(1.0, present), 4)
             word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
             against = None
-            if p < SET_ASIDE_BELOW:
-                total, strongest = _against(i, now)
-                if total >= AGAINST_NEEDED:
-                    word, against = SET_ASIDE, strongest
+            if p < SET_ASIDE_BELOW and totals[i] >= AGAINST_NEEDED:
+                word, against = SET_ASIDE, strongest[i]
             ranked.append(Ranked(cause, p, word, against))
         return tuple(sorted(ranked, key=lambda r: (-r.probability, r.cause)))
 
@@ -387,17 +386,13 @@ def before_less(whole: Worlds, part: Worlds) -> Worlds:
     return whole.plus(part, -1.0)
 
 
-def _against(cause: int, evidence: EpochEvidence) -> tuple[float, str | None]:
-    """Return (summed log weight against a cause, the look that speaks most strongly against it)."""
-    total, worst, name = 0.0, 0.0, None
-    for look in sorted(evidence.looks):
-        worlds = evidence.looks[look]
-        weight = -float(worlds.one[cause])
-        if weight > 0:
-            total += weight
-            if weight > worst:
-                worst, name = weight, look
-    return total, name
+def _against(n: int, evidence: EpochEvidence) -> tuple[list[float], list[str]]:
+    """Return, by cause, (summed log weight against it, the look that speaks most strongly against it)."""
+    names = sorted(evidence.looks)
+    if not names:
+        return [0.0] * n, [""] * n
+    weights = np.maximum(-np.stack([evidence.looks[name].one for name in names]), 0.0)
+    return weights.sum(axis=0).tolist(), [names[i] for i in weights.argmax(axis=0).tolist()]
 
 
 def _belief_keys(ranking: Sequence[Ranked]) -> list[str]:

@@ -142,11 +142,12 @@ class Planner:
         """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
         value = np.round(weighed.cost, 2)
         near = float(value.min()) + max(NEAR_MINUTES, NEAR_SHARE * abs(float(value.min())))
+        counts = ((value <= near) & (weighed.cost < cost_now)).tolist()
+        dear = value.tolist()
 
         def rank(i: int) -> tuple[bool, float, float, str]:
             wish = wishes.prefers.get(keys[i], wishes.prefers.get(keys[i].partition(".")[0], 0.0))
-            counts = value[i] <= near and weighed.cost[i] < cost_now
-            return (not _wanted(keys[i], wishes.first), -wish if counts else 0.0, float(value[i]), keys[i])
+            return (not _wanted(keys[i], wishes.first), -wish if counts[i] else 0.0, dear[i], keys[i])
 
         return sorted(range(len(keys)), key=rank)
 

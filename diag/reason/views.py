@@ -20,6 +20,8 @@ LEAST_ASKED_ABOUT = 1e-7
 """Worlds below it are left out of the look-ahead: all of them together move no expected minute that is shown."""
 DEEPEST = 12
 """Repairs in a row that are weighed."""
+SORTED_WHOLE = 50
+"""Columns up to which sorting all of them is quicker than choosing the largest first."""
 LEAST_WEIGHT = 1e-5
 """Worlds below it are not repaired for: no single answer makes them likely."""
 
@@ -63,9 +65,11 @@ class Stack:
 
     def rows_of(self, keys: Sequence[str]) -> tuple[Index, Index]:
         """Return (rows of the stack, start of each check among them)."""
-        spans = [(int(self.starts[self.position[k]]), int(self.starts[self.position[k] + 1])) for k in keys]
-        rows = np.concatenate([np.arange(a, b) for a, b in spans])
-        return rows, np.cumsum([0, *[b - a for a, b in spans[:-1]]], dtype=np.intp)
+        places = np.array([self.position[k] for k in keys], dtype=np.intp)
+        begin = self.starts[places]
+        many = self.starts[places + 1] - begin
+        starts = np.cumsum(many) - many
+        return np.arange(int(many.sum())) + np.repeat(begin - starts, many), starts
 
 
 @dataclass(frozen=True)
@@ -101,11 +105,11 @@ class View:
 
     def joint(self, stack: Stack, keys: Sequence[str], rows: Index, starts: Index) -> Array:
         """Return weight x P(outcome | world) for the outcome rows of the chosen checks (rows x worlds)."""
-        one = stack.shares[rows][:, self.first]
+        one = stack.shares[np.ix_(rows, self.first)]
         if not self.pairs:
             single: Array = one * self.weights[None, :]
             return single
-        two = stack.shares[rows][:, self.second]
+        two = stack.shares[np.ix_(rows, self.second)]
         owner = np.repeat(np.arange(len(starts)), np.diff(np.append(starts, len(rows))))
         marked = stack.marked[[stack.position[k] for k in keys]]
         a, c = marked[:, self.first][owner], marked[:, self.second][owner]
@@ -208,8 +212,8 @@ def _from_zero(steps: Array) -> Array:
 def _best_first(values: Array, most: int) -> Index:
     """Return, per row, the places of the largest values, largest first, equal ones by place."""
     k = values.shape[1]
-    if k <= most:
-        return np.argsort(-values, axis=1, kind="stable")
+    if k <= SORTED_WHOLE:
+        return np.argsort(-values, axis=1, kind="stable")[:, :most]
     chosen = np.sort(np.argpartition(-values, most - 1, axis=1)[:, :most], axis=1)
     inner = np.argsort(-np.take_along_axis(values, chosen, axis=1), axis=1, kind="stable")
     return np.take_along_axis(chosen, inner, axis=1)

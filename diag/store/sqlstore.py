@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, and_, func, or_, select, update
+from sqlalchemy import Connection, and_, case, func, or_, select, update
 
 from diag.errors import RecordError, StoreError
 from diag.record.body import faults
@@ -66,7 +66,7 @@ class Store:
         self._db = Database(place, patience)
         self._random = random
         self._desk_file = DeskFile(desk_file or user_folder() / "desk", random) if self._db.shared else None
-        self._new_desk = ""
+        self._new_desk, self._desk_kept = "", False
 
     @property
     def place(self) -> str:
@@ -124,6 +124,7 @@ class Store:
                 self._appended(connection, new)
                 added += len(new)
             self._keep_desk(connection)
+        self._desk_kept = True
         return added
 
     def _appended(self, connection: Connection, new: Sequence[Event]) -> None:
@@ -170,9 +171,10 @@ class Store:
         if wholly or any(e.kind in LISTED_KINDS for e in new):
             values = checking.row_of(connection, call)
         else:
-            count = connection.scalar(select(func.count()).where(t.events.c.call == call))
-            changed = connection.scalar(select(t.calls.c.changed).where(t.calls.c.id == call))
-            values = {"events": count, "changed": max([str(changed), *(e.at for e in new)])}
+            count = select(func.count()).where(t.events.c.call == call).scalar_subquery()
+            newest = max((e.at for e in new), default="")
+            changed = case((t.calls.c.changed < newest, newest), else_=t.calls.c.changed)
+            values = {"events": count, "changed": changed}
         connection.execute(update(t.calls).where(t.calls.c.id == call).values(values))
 
     # -- reading
@@ -422,5 +424,5 @@ class Store:
     def _keep_desk(self, connection: Connection) -> None:
         if self._desk_file is not None:
             self._desk_file.keep()
-        elif self._new_desk:
+        elif self._new_desk and not self._desk_kept:
             insert_new(connection, t.settings, [{"key": "desk", "value": self._new_desk}])
