@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from diag.hear.numbers import MACHINE_ROWS, ROW, around, places
-from diag.hear.said import Hit, Said, Status, read
+from diag.hear.plain import plain_readings
+from diag.hear.said import REACH, Hit, Said, Status, read
 from diag.hear.said_figures import Figure, Rows, differences, figures, machine_rows, rows
 from diag.hear.said_words import Word
 from diag.knowledge.words import Concept, Lexicon
@@ -23,6 +24,8 @@ class Heard:
     status: Status
     sentence: int
     quote: str
+    onset: bool = False
+    """Told as what came just before the trouble: "since we folded"."""
 
 
 class Ear:
@@ -33,19 +36,20 @@ class Ear:
         self.rows = rows(self.said)
         self.machine_rows = machine_rows(self.said)
         self.values = figures(self.said, self.rows)
-        heard = _phrases(self.said) + _from_figures(self.said, self.rows, self.values)
+        self.plain = plain_readings(self.said, self.values, (*self.rows, *self.machine_rows))
+        heard = _phrases(self.said, self.plain) + _from_figures(self.said, self.rows, self.values)
         self.heard = heard + _contradictions(heard, lexicon)
         self.evidence = _strongest(self.heard)
         self.denied = {name for name, best in self.evidence.items() if best[0].status == "denied"}
 
     def described(self) -> list[Word]:
         """Return the words that describe: not those denied or only believed, nor when, what was tried and measured."""
-        return _described(self.said, self.values)
+        return _described(self.said, self.values, self.plain)
 
     def instead(self) -> dict[int, str]:
-        """Return by place of a word what it tells instead of itself: that a row is named, or what is denied."""
+        """Return by place of a word what it tells instead of itself: a row, something denied, "" for nothing wrong."""
         words = self.said.words
-        found = {at: f"not {words[at].stem}" for at in _denied(self.said)}
+        found = {at: f"not {words[at].stem}" for at in _denied(self.said)} | dict.fromkeys(self.plain, "")
         return found | {at: "#row" for r in self.rows for at in range(r.first, r.last) if words[at].value is not None}
 
     def numbers(self) -> dict[int, dict[int, int]]:
@@ -58,10 +62,11 @@ class Ear:
         return {at: dict(around(words, at, ruled)) for at in places(words)}
 
 
-def _described(said: Said, values: Sequence[Figure]) -> list[Word]:
+def _described(said: Said, values: Sequence[Figure], plain: frozenset[int]) -> list[Word]:
     """Return the words that describe: not those denied or only believed, nor when, what was tried and measured."""
     concepts = said.lexicon.by_name
     figures_at = {said.words[i].start for f in values for i in range(f.first, f.last)}
+    figures_at |= {said.words[i].start for i in plain}
     hidden = {
         place
         for h in said.hits
@@ -81,10 +86,18 @@ def _denied(said: Said) -> list[int]:
     return [at for at, word in enumerate(said.words) if word.start in starts]
 
 
-def _phrases(said: Said) -> list[Heard]:
-    """Return the concepts heard in phrases; what stands inside a longer phrase of something seen is that."""
+def _phrases(said: Said, plain: frozenset[int]) -> list[Heard]:
+    """Return the concepts heard in phrases; what stands inside a longer phrase of something seen is that.
+
+    A plain reading names parts without a complaint: what is seen is not heard in it.
+    """
     lexicon, found = said.lexicon, []
-    hits = [h for h in said.hits if h.owner in lexicon.by_name]
+    told = {said.words[at].start for at in plain}
+    hits = [
+        h for h in said.hits
+        if (concept := lexicon.by_name.get(h.owner))
+        and (concept.kind != "seen" or any(w.start not in told for w in said.counted[h.first : h.last]))
+    ]
     covering: dict[int, list[Hit]] = {}
     for hit in hits:
         concept = lexicon.by_name[hit.owner]
@@ -96,10 +109,17 @@ def _phrases(said: Said) -> list[Heard]:
         if concept.kind == "seen" and any(_covered(hit, c) for c in covering.get(hit.first, ())):
             continue
         sentence, quote, status = said.counted[hit.first].sentence, said.quote(hit.first, hit.last), said.status(hit)
-        found.append(Heard(concept, status, sentence, quote))
+        found.append(Heard(concept, status, sentence, quote, _is_onset(said, hit)))
         if concept.pattern and (general := lexicon.patterns[concept.pattern].concept) != concept.name:
             found.append(Heard(lexicon.by_name[general], status, sentence, quote))
     return found
+
+
+def _is_onset(said: Said, hit: Hit) -> bool:
+    """Tell whether a word such as "since" stands in the phrase, or closely before it in its clause."""
+    words, clause = said.counted, said.counted[hit.first].clause
+    before = words[max(0, hit.first - REACH) : hit.last]
+    return any(w.text in said.lexicon.talk.onset and w.clause == clause for w in before)
 
 
 def _covered(hit: Hit, by: Hit) -> bool:

@@ -30,6 +30,8 @@ _RULE_OFFERED, _ROW_TICKED = 0.25, 0.7
 """The same for rows and figures that a rule finds as well."""
 _ALL_OFFERED = 0.35
 """The same for all rows, where a phrase says so as well."""
+_ONSET = {"since", "changes"}
+"""Fields of the situation that tell what came before the trouble."""
 _UNSURE = 0.5
 """Chance of what a rule finds where nothing was learnt."""
 
@@ -247,10 +249,12 @@ def _concepts(ear: Ear, slots: Chances, *, numbered: bool) -> list[FactFound]:
     for one in spoken.values():
         names_rows = bool(one.concept.rows or one.concept.pattern)
         chance = slots.get(f"rows {one.concept.rows}", _UNSURE) if names_rows else 1.0
-        if names_rows and (numbered or chance < _ALL_OFFERED):
+        before_it_began = one.onset and bool(one.concept.situation.keys() & _ONSET)
+        tried = one.concept.done_before and one.onset  # what came before the trouble was no remedy
+        if tried or (names_rows and (numbered or chance < _ALL_OFFERED)):
             continue
         fact = _concept_fact(one, ear.said.lexicon)
-        ticked = fact.kind == DANGER or (bool(one.concept.rows) and chance >= TICKED)
+        ticked = fact.kind == DANGER or before_it_began or (bool(one.concept.rows) and chance >= TICKED)
         found.append(replace(fact, ticked=ticked))
     return found
 

@@ -22,7 +22,7 @@ Kinds = Mapping[str, Sequence[str]]
 
 
 Instead = Mapping[int, str]
-"""By place of a word what it counts as instead of itself: "7" of "row 7" as a row, "skips" of "no skips" as denied."""
+"""By place of a word what it counts as instead of itself: a row, something denied, or "" for nothing at all."""
 
 
 def of_words(words: Sequence[Word], instead: Instead, kinds: Kinds) -> Counter[int]:
@@ -31,7 +31,9 @@ def of_words(words: Sequence[Word], instead: Instead, kinds: Kinds) -> Counter[i
     `kinds`: see `likeness.kinds_of`.
     """
     found: Counter[int] = Counter()
-    spoken = ((at, w) for at, w in enumerate(words) if w.text[0].isalnum() or w.text in "%#")
+    spoken = (
+        (at, w) for at, w in enumerate(words) if (w.text[0].isalnum() or w.text in "%#") and instead.get(at) != ""
+    )
     for _, sentence in groupby(spoken, key=lambda pair: pair[1].sentence):
         tokens = [instead.get(at) or _token(word) for at, word in sentence]
         as_kinds = [kinds[t][0] if t in kinds else t for t in tokens]

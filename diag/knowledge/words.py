@@ -122,6 +122,7 @@ class SpokenQuantity(_Entry):
     not_near: Words = ()  # words that forbid it in the same clause
     changes: Words = ()  # words right before a number that make it a difference, not a reading
     bare: tuple[Bare, ...] = ()
+    usual: Bare | None = None  # values that nobody complains of when they are told alone
     roles: dict[Id, Words] = {}  # words that say which value it is: set, dug, on the screen
     needs_role: bool = False  # a number without unit counts only beside a word of a role
     compare: tuple[Comparison, ...] = ()
@@ -150,6 +151,8 @@ class FunctionWords(_Entry):
     joins: Words = ()  # words that carry a negator on over a comma: or, nor
     beliefs: Words = ()  # what follows is thought, not seen
     earlier: Words = ()  # another time: counts less
+    onset: Words = ()  # what follows came just before the trouble: since
+    plain: Words = ()  # words around a value that say nothing of it: reads, running, at
 
 
 class Lexicon(_Entry):

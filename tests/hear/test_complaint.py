@@ -91,6 +91,32 @@ def test_nearly_every_wording_finds_its_own_symptom(whole: Knowledge, matcher: L
     assert len(lost) <= 0.03 * sum(len(s.wordings) for s in whole.symptoms.values()), lost
 
 
+@pytest.mark.parametrize(("text", "right", "value"), [
+    ("Row 7 is skipping since I changed the seals, vacuum gauge reads 18", "skips_high", "18 inH2O"),
+    ("Row 7 skips, running 18 inches of vacuum", "skips_high", "18 inH2O"),
+    ("skips on 7. The gauge shows 4.5 kPa", "skips_high", "4.5 kPa"),
+    ("vacuum at 18 inches, it doubles", "doubles_high", "18 inH2O"),
+])
+def test_a_usual_reading_told_beside_a_complaint_is_a_fact(
+    matcher: Listener, text: str, right: str, value: str
+) -> None:
+    """Who tells what the gauge reads does not complain of the gauge."""
+    found = matcher.match(text)
+    assert right == found.proposals[0].symptom
+    assert [value] == [f.value for f in found.facts if f.kind == "vacuum"]
+
+
+@pytest.mark.parametrize(("text", "right"), [
+    ("gauge reads 18 but it skips as if it were low", "gauge_not_believed"),
+    ("Dial says 18. Yesterday it was 12.", "gauge_not_believed"),
+    ("all rows skip, vacuum reads 4 inches", "vac_low_all"),
+    ("skips on 7, gauge reads 18 and swings", "vac_unsteady"),
+])
+def test_a_reading_that_is_the_complaint_counts(matcher: Listener, text: str, right: str) -> None:
+    """Set against something, unusual, compared or unsteady, a reading is part of the complaint."""
+    assert right in [p.symptom for p in matcher.match(text).proposals[:TOP]]
+
+
 # ------------------------------------------------------------------------------------- denied, believed
 
 NEGATION = [
@@ -266,6 +292,37 @@ def test_facts_in_the_words_are_offered(matcher: Listener, text: str, offer: tup
 def test_facts_not_in_the_words_are_not_offered(matcher: Listener, text: str, slot: str, name: str) -> None:
     """Numbers of other things, denials and beliefs become no tick."""
     assert [] == [o for o in offers(matcher, text) if o[:2] == (slot, name)]
+
+
+@pytest.mark.parametrize(("text", "changes"), [
+    ("row 7 skips since I changed the seals", "meter_work"),
+    ("thin since we put new tubes on", "parts_replaced"),
+    ("skips ever since it rained", "washed_or_rain"),
+    ("doubles since we raised the vacuum", "vacuum_changed"),
+    ("row 3 dead since we swapped tractors", "new_tractor"),
+])
+def test_what_came_before_the_trouble_is_ticked(matcher: Listener, text: str, changes: str) -> None:
+    """An event told with "since" is no remedy that was tried, and is taken over with its words."""
+    facts = matcher.match(text).facts
+    ticked = {(o.slot, o.name, o.value) for f in facts if f.ticked for o in f.offers}
+    assert ("situation", "changes", changes) in ticked
+    assert ("answer", "q_when_began", changes) in ticked
+    assert "since" in {f.kind for f in facts if f.ticked}
+    assert "tried" not in {f.kind for f in facts}
+
+
+@pytest.mark.parametrize("text", ["changed the seals, still skips", "it skips, we put new seals in"])
+def test_an_event_without_since_is_not_ticked(matcher: Listener, text: str) -> None:
+    """It may be a remedy that was tried."""
+    assert not [f for f in matcher.match(text).facts if f.ticked and f.kind in ("began", "since")]
+
+
+@pytest.mark.parametrize("text", [
+    "Doubles on all rows since the new seed lot, corn", "all rows skip, we plant beans", "skips since the new seed",
+])
+def test_nobody_looked_into_the_ground_who_does_not_say_so(matcher: Listener, text: str) -> None:
+    """Seed and planting are named without anybody having dug."""
+    assert not [f for f in matcher.match(text).facts if f.kind == "ground"]
 
 
 @pytest.mark.parametrize("text", ["we run 20 psi of vacuum, doubles", "vacuum reads 180 on the gauge, doubles"])
