@@ -89,7 +89,7 @@ class View:
         n = len(belief.one)
         rest = belief.unknown + belief.clear
         if belief.mass_two < 0.5:
-            asked_about = np.flatnonzero(belief.one > LEAST_ASKED_ABOUT)
+            asked_about = np.flatnonzero(belief.one >= min(LEAST_ASKED_ABOUT, float(belief.one.max())))
             if n > ALL_PAIRS_UP_TO:
                 asked_about = np.sort(np.argsort(-belief.one, kind="stable")[:HEAVIEST_ASKED_ABOUT])
             index = np.append(asked_about, n)
@@ -145,8 +145,10 @@ class View:
         Repairs in order of chance per minute, then leaving what is unsolved; -1: leaving at once is cheapest.
         """
         n = len(prices.repair)
-        causes = np.unique(np.concatenate((self.first, self.second))[np.tile(self.weights > LEAST_WEIGHT, 2)])
-        causes = causes[causes < n]
+        of_a_cause = self.first < n
+        least = min(LEAST_WEIGHT, float(self.weights[of_a_cause].max()))
+        heavy = (self.weights >= least) & of_a_cause
+        causes = np.unique(np.concatenate((self.first[heavy], self.second[heavy])))
         p = self._present(beliefs, causes)
         cost = prices.repair[causes][None, :] + prices.in_vain[causes][None, :] * (1.0 - np.minimum(p, 1.0))
         works = prices.works[causes]

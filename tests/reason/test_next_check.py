@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 
 import pytest
@@ -218,3 +219,14 @@ def test_what_does_not_hang_together_is_measured_again_before_leaving(engine: En
     assert j.conflicts
     assert ("measure_again", j.conflicts[0].check) == (j.action, j.plan.again)
     assert "hand_over" == engine.judge(again).action
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_answers_that_fit_no_cause_leave_a_next_step(whole: Knowledge, seed: int) -> None:
+    """A hundred answers drawn blindly leave nearly all belief with the unknown; there is still something to do."""
+    rng = random.Random(seed)
+    checks = [k for k in whole.questions if "." not in k][:100]
+    told = tuple(said(whole, key, rng.choice(list(whole.questions[key].outcomes))) for key in checks)
+    judgement = Engine(whole).judge(Case(channel="site", symptoms=("skips_high",), instances=told))
+    assert judgement.belief.unknown > 0.99
+    assert judgement.plan.action in ("check", "measure_again", "hand_over")
