@@ -7,8 +7,8 @@ import tempfile
 from pathlib import Path
 
 
-def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
-    """Write a file whole or not at all; `private` ones may be read by their owner alone. Raises OSError."""
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all; its owner alone may read it. Raises OSError."""
     if not path.name or path.is_dir():
         raise IsADirectoryError(21, "that is a folder")
     handle, beside = tempfile.mkstemp(prefix=".diag-", dir=path.parent)
@@ -17,8 +17,6 @@ def write_whole(path: Path, data: bytes, *, private: bool = False) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        if not private:
-            Path(beside).chmod(0o644)
         Path(beside).replace(path)
     except BaseException:
         Path(beside).unlink(missing_ok=True)

@@ -142,12 +142,12 @@ def _record_interim(call: CallDesk, values: Values) -> None:
     words = " ".join([*done, text_of(values, "words")]).strip()
     need(words, "What was done", "Tick that it was done as told, or say what was done.")
     call.repair([cause], words=words, kind="interim")
-    _wait(call, "proof", until, acres, text="A way for now was found; the cause is still there.")
+    _wait(call, until, acres, text="A way for now was found; the cause is still there.")
 
 
-def _wait(call: CallDesk, reason: str, until: str | None, acres: int | None, text: str) -> None:
+def _wait(call: CallDesk, until: str | None, acres: int | None, text: str) -> None:
     if until or acres:
-        body = {"for": reason, "until": until, "acres": None if acres is None else str(acres)}
+        body = {"for": "proof", "until": until, "acres": None if acres is None else str(acres)}
         call.record("waiting", {k: v for k, v in body.items() if v is not None}, {"text": text})
 
 
@@ -210,7 +210,7 @@ def _record_proof(call: CallDesk, values: Values) -> None:
     conditions = text_of(values, "conditions")
     if conditions:
         call.record("note", {"about": repair}, {"text": f"Conditions after the repair: {conditions}"})
-    _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
+    _wait(call, until, acres=None, text="Follow-up. " + FOLLOW_UP)
 
 
 def put_back_fields(call: CallDesk) -> list[Field]:
@@ -260,7 +260,7 @@ def _record_close(call: CallDesk, values: Values) -> None:
     until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
     settle(call, values)
     call.close(result, text_of(values, "words"))
-    _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
+    _wait(call, until, acres=None, text="Follow-up. " + FOLLOW_UP)
 
 
 def follow_up_form(call: CallDesk) -> Form:
@@ -283,6 +283,6 @@ def _record_follow_up(call: CallDesk, values: Values) -> None:
     told = {"yes": "even with their neighbours", "no": "not even with their neighbours", "no_answer": "no answer"}[even]
     call.record("note", {}, {"text": f"Follow-up: {told}." + (f" New: {new}" if new else "")})
     if until:
-        _wait(call, "proof", until, acres=None, text="Follow-up. " + FOLLOW_UP)
+        _wait(call, until, acres=None, text="Follow-up. " + FOLLOW_UP)
     elif call.state.waiting is not None:
         call.record("waiting", {"for": "none"})

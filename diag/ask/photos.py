@@ -81,7 +81,7 @@ def _small(raw: bytes, path: Path) -> bytes:
 def _write(path: Path, data: bytes) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, data, private=True)
+        write_whole(path, data)
     except OSError as error:
         what = f"The picture cannot be kept ({error.strerror})."
         raise UsageError(what, str(path), "Make room, then again.") from None

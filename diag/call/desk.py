@@ -191,10 +191,10 @@ class CallDesk:
         """Return the same call as one sees it to whom no personal data and free text were handed over."""
         return CallDesk(self.desk, self.call, self._events, ())
 
-    def what_if(self, check: str, outcome: str, rows: Rows | None = None) -> Judgement:
+    def what_if(self, check: str, outcome: str) -> Judgement:
         """Return the judgement if a check were answered so; nothing is recorded."""
         trial = self.desk.replayed(self.call, self._events, self._sealed)
-        trial.answer(check, outcome=outcome, rows=rows)
+        trial.answer(check, outcome=outcome)
         return trial.think().judgement
 
     def seen(self, event: str) -> Seen | None:

@@ -263,10 +263,6 @@ def _check_units(quantity: SpokenQuantity) -> None:
     _refuse(f"no such role of {quantity.name}", roles - set(quantity.roles) - {PLAIN_ROLE})
 
 
-def _flat(groups: Mapping[str, Sequence[str]]) -> list[str]:
-    return [word for group in groups.values() for word in group]
-
-
 @dataclass(frozen=True, slots=True)
 class SpokenUnit:
     """One way of saying a unit, as words and signs; `only_this`: nothing else is said so."""

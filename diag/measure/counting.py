@@ -83,8 +83,9 @@ def chi2_sf(x: float, df: float) -> float:
     return front * h
 
 
-def _solve(function: Callable[[float], float], target: float, low: float, high: float) -> float:
-    """Return where a rising function reaches the target, by halving."""
+def _solve(function: Callable[[float], float], target: float, high: float) -> float:
+    """Return where a rising function reaches the target, by halving; x is from 0 to `high`."""
+    low = 0.0
     for _ in range(200):
         middle = 0.5 * (low + high)
         if middle in (low, high):
@@ -95,12 +96,12 @@ def _solve(function: Callable[[float], float], target: float, low: float, high: 
 
 def beta_ppf(share: float, a: float, b: float) -> float:
     """Return x with I_x(a, b) = share."""
-    return _solve(lambda x: beta_cdf(x, a, b), share, 0.0, 1.0)
+    return _solve(lambda x: beta_cdf(x, a, b), share, 1.0)
 
 
 def chi2_ppf(share: float, df: float) -> float:
     """Return x with `share` of chi-square below it."""
-    return _solve(lambda x: 1 - chi2_sf(x, df), share, 0.0, df + 20 * math.sqrt(2 * df) + 50)
+    return _solve(lambda x: 1 - chi2_sf(x, df), share, df + 20 * math.sqrt(2 * df) + 50)
 
 
 def binomial_cdf(k: int, n: int, p: float) -> float:

@@ -74,15 +74,12 @@ def fixed(n: int, good: float, bad: float, user: float = 0.05) -> SamplingPlan |
 class Sequential:
     """State of a test that stops early. `verdict`: accepted, not_accepted or go_on.
 
-    `accept_at`, `refuse_at`: bad seeds up to which (from which) it stops at this count, None when it
-    cannot yet. `least_more`: seeds without a fault that would end it.
+    `least_more`: seeds without a fault that would end it.
     """
 
     verdict: str
     n: int
     k: int
-    accept_at: int | None
-    refuse_at: int
     least_more: int
 
 
@@ -100,7 +97,7 @@ def sequential(k: int, n: int, good: float, bad: float, maker: float = 0.05,
     refuse = math.ceil((upper - n * per_good) / step - 1e-12)
     verdict = "accepted" if k <= accept else "not_accepted" if k >= refuse else "go_on"
     more = max(0, math.ceil((lower - k * step) / per_good - n)) if verdict == "go_on" else 0
-    return Sequential(verdict, n, k, accept if accept >= 0 else None, refuse_at=max(0, refuse), least_more=more)
+    return Sequential(verdict, n, k, more)
 
 
 # ------------------------------------------------------------------------------ three steps of proof

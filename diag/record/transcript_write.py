@@ -30,7 +30,7 @@ def write_transcript(events: Iterable[Event], sealed: Iterable[Sealed], path: Pa
     """
     text = transcript_text(events, sealed, title=title, invented=invented, expect=expect)
     try:
-        write_whole(Path(path), text.encode(), private=True)
+        write_whole(Path(path), text.encode())
     except OSError as e:
         what = f"The file cannot be written: {reason_of(e)}."
         raise TranscriptError(what, str(path), "Choose another folder.") from None

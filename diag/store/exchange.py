@@ -26,7 +26,7 @@ _NOT_OURS = "Choose a file made by exporting calls."
 def write_export(path: Path, events: Iterable[Event], sealed: Iterable[Sealed]) -> None:
     """Write an export for its owner's eyes; a file of that name is replaced whole or stays as it was."""
     try:
-        write_whole(path.expanduser(), to_text(events, sealed).encode(), private=True)
+        write_whole(path.expanduser(), to_text(events, sealed).encode())
     except (OSError, ValueError, RuntimeError) as e:
         raise StoreError(f"The export cannot be written: {reason_of(e)}.", str(path) or "FILE",
                          "Name a file in a folder that is there.") from None

@@ -44,7 +44,7 @@ class DeskFile:
         if self._new:
             try:
                 self._path.parent.mkdir(parents=True, exist_ok=True)
-                write_whole(self._path, f"{self._new}\n".encode(), private=True)
+                write_whole(self._path, f"{self._new}\n".encode())
             except OSError as e:
                 raise StoreError(f"The id of this desk cannot be kept: {reason_of(e)}.", str(self._path),
                                  "Check the folder.") from None

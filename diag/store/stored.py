@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Table, and_, delete, func, insert, select, true, type_coerce
@@ -139,10 +138,3 @@ def free_key(key: str) -> str:
     if key in _OWN_SETTINGS:
         raise ValueError(f"the store keeps the setting {key} itself")
     return key
-
-
-def user_file() -> Path:
-    """Return where this installation keeps its desk id when it shares a database."""
-    from platformdirs import user_data_dir
-
-    return Path(user_data_dir("diag", appauthor=False)) / "desk"

@@ -62,14 +62,14 @@ def missing(call: CallDesk, audience: str = SERVICE, moment: str | None = None) 
     return tuple(m for m in found if MOMENTS.index(m.by) <= upto and not m.reason)
 
 
-def at_risk(call: CallDesk, check: str | None = None, audience: str = SERVICE) -> tuple[Missing, ...]:
+def at_risk(call: CallDesk, check: str | None = None) -> tuple[Missing, ...]:
     """Return what should be read or photographed before a check (or, with none named, before a repair).
 
     Only checks that change evidence ask for it.
     """
     if check is not None and not call.engine.knowledge.questions[check].destroys:
         return ()
-    return missing(call, audience, "before_touching" if check is not None else "before_repair")
+    return missing(call, SERVICE, "before_touching" if check is not None else "before_repair")
 
 
 def only_now(call: CallDesk, check: str | None) -> str:

@@ -85,9 +85,9 @@ class ProofPlan:
     """The verdict a person gave; "" while nobody has."""
 
 
-def proof_plan(call: CallDesk, repair: str | None = None) -> ProofPlan:
-    """Return the plan for a repair (the last one by default). Raises UsageError when there is none to prove."""
-    done = _repair(call, repair)
+def proof_plan(call: CallDesk) -> ProofPlan:
+    """Return the plan for the last repair. Raises UsageError when there is none to prove."""
+    done = _repair(call)
     verification = _verification(call, done)
     check, same = _check(call, done, verification)
     bench = Bench(call)
@@ -117,8 +117,8 @@ def most_of(samples: Sequence[Sample]) -> Sample | None:
 # --- which proof ------------------------------------------------------------------------------------------------
 
 
-def _repair(call: CallDesk, event: str | None) -> Repaired:
-    repairs = [r for r in call.state.repairs if r.kind == "repair" and (event is None or r.event == event)]
+def _repair(call: CallDesk) -> Repaired:
+    repairs = [r for r in call.state.repairs if r.kind == "repair"]
     if not repairs:
         raise UsageError("There is no repair to prove.", "proof", "Record the repair first.")
     return repairs[-1]

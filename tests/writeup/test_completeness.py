@@ -138,12 +138,13 @@ def test_only_checks_that_change_evidence_ask_first(engine: Engine) -> None:
     """A check that ends evidence asks for the reading before it; one that only asks does not."""
     case = alder_flat.opened(engine)
     alder_flat.machine(case)
+    case.give("claim_type", "warranty")
     case.call.set_complaint(alder_flat.WORDS, [("skips_high", "chosen")])
     ending = next(k for k, c in engine.knowledge.questions.items() if c.destroys)
     asking = next(k for k, c in engine.knowledge.questions.items() if not c.destroys)
-    assert "r08_before" in {m.rule for m in at_risk(case.call, ending, "claim")}
-    assert () == at_risk(case.call, asking, "claim")
-    assert "r13_deciding" in {m.rule for m in at_risk(case.call, None, "claim")}
+    assert "r08_before" in {m.rule for m in at_risk(case.call, ending)}
+    assert () == at_risk(case.call, asking)
+    assert "r13_deciding" in {m.rule for m in at_risk(case.call)}
 
 
 def test_repair_and_close_say_first_what_can_only_be_had_now(engine: Engine) -> None:

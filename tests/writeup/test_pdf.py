@@ -20,7 +20,7 @@ from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES
 from diag.writeup.page.document import document
 from diag.writeup.page.drawing import case_picture, seed_strip
-from diag.writeup.page.formats import FORMATS, PAPERS
+from diag.writeup.page.formats import FORMATS
 from diag.writeup.page.pdf import MOST_CELL, REPLACED, render_pdf
 from diag.writeup.saving import ordered
 from diag.writeup.story import tell
@@ -257,7 +257,7 @@ DEMOS = sorted((Path(__file__).parents[2] / "transcripts_demo").glob("*.yaml"))
 def test_a_demonstration_is_short(engine: Engine, demo: Path) -> None:
     """A claim takes at most four pages on either paper, one where nothing was measured; a customer exactly one."""
     call = _from_file(str(demo), Desk(engine, None, "desk0000000000aa"))
-    for paper in PAPERS:
+    for paper in ("letter", "a4"):
         pages = {a: len(PdfReader(io.BytesIO(FORMATS[".pdf"].make(ordered(call, a, paper=paper)))).pages)
                  for a in ("claim", "customer")}
         assert 1 == pages["customer"]

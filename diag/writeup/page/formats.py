@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 from diag.writeup.completeness import Readiness
 from diag.writeup.story.model import Story
 
-PAPERS = ("letter", "a4")
-
 
 @dataclass(frozen=True)
 class Order:
