@@ -261,7 +261,7 @@ class DiagApp(App[int]):
         except DiagError as error:
             page.tell(str(error), "bad")
 
-    def on_judged(self, message: JudgementReady) -> None:
+    def on_judgement_ready(self, message: JudgementReady) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
 
