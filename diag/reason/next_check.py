@@ -90,14 +90,15 @@ class Planner:
         view, price = View.of(belief), self._price(case)
         now, start = view.repair_cost(view.weights[None, :], price)
         cost_now = float(now[0])
-        action, repair = self._act(case, belief, int(start[0]))
+        sure = self._sure(belief, price)
+        action, repair = self._act(case, belief, int(start[0]) if sure is None else sure)
         if not keys:
             return Plan((), action or self._leave(case), repair, cost_now, feasible=0)
         weighed = self._weigh(case, view, price, keys, minutes=minutes)
         order = self._order(keys, weighed, cost_now, wishes)
         best = order[0]
-        worth = _wanted(keys[best], wishes.first) or round(cost_now - weighed.cost[best], 1) > 0
-        if worth or (not action and weighed.bits[best] >= LEAST_BITS):
+        saves = sure is None and round(cost_now - weighed.cost[best], 1) > 0
+        if saves or _wanted(keys[best], wishes.first) or (not action and weighed.bits[best] >= LEAST_BITS):
             action, repair = "check", None
         offers = tuple(
             self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], weighed.bits[i], wishes=wishes, case=case,
@@ -105,6 +106,16 @@ class Planner:
             for i in order[:most]
         )
         return Plan(offers, action or self._leave(case), repair, cost_now, feasible=len(keys))
+
+    def _sure(self, belief: Posterior, price: Prices) -> int | None:
+        """Return the cause that may be named: nothing more is asked before its repair; -1 where that is made elsewhere.
+
+        What else is wrong shows when the repair is proved.
+        """
+        cause = int(belief.present.argmax())
+        if belief.present[cause] < self.tables.knowledge.settings.claim_repair:
+            return None
+        return cause if price.doable[cause] else -1
 
     def _act(self, case: Case, belief: Posterior, start: int) -> tuple[str, str | None]:
         """Return what to do when nothing more is asked: a repair is advised when likely, tried when it can be undone.

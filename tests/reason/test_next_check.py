@@ -88,6 +88,14 @@ def test_sure_enough_means_repair(engine: Engine, small: Knowledge) -> None:
     assert (j.action, j.plan.repair, j.may_be_named) == ("repair", "alpha", True)
 
 
+def test_a_cause_that_may_be_named_is_mended_before_more_is_asked(engine: Engine, small: Knowledge) -> None:
+    """At .91 a check would still save minutes; the repair and its proof tell the same."""
+    case = Case(axes=AXES, symptoms=("thin",), instances=(said(small, "plain", "red"), said(small, "split", "lower")))
+    j = engine.judge(case)
+    assert (j.action, j.plan.repair, j.may_be_named) == ("repair", "alpha", True)
+    assert j.plan.offers[0].saves_minutes > 0
+
+
 def test_by_phone_a_technicians_repair_means_driving_out(engine: Engine, small: Knowledge) -> None:
     """alpha is mended by a technician: by phone the same certainty means drive out."""
     seen = tuple(replace(said(small, "plain", "red"), rows=str(row)) for row in range(3))
