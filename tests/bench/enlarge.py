@@ -8,6 +8,7 @@ from pathlib import Path
 
 ENTRY = re.compile(r"^ *- (?:\{)?id: ([a-z][a-z0-9_]*)", re.MULTILINE)
 COPIED = ("causes", "checks", "rules")
+OTHERS = ("parts: ", "hazards: ", "verify: ", "tools: ", "cautions: ")
 
 
 def enlarge(source: Path, target: Path, times: int) -> Path:
@@ -16,10 +17,13 @@ def enlarge(source: Path, target: Path, times: int) -> Path:
     files = [p for name in COPIED for p in sorted((target / name).glob("*.yaml"))] + [target / "findings.yaml"]
     texts = {p: p.read_text(encoding="utf-8") for p in files if p.exists()}
     ids = {i for text in texts.values() for i in ENTRY.findall(text)}
-    word = re.compile(rf"(?<![\w@])({'|'.join(sorted(ids, key=len, reverse=True))})(?![\w])")
+    longest_first = "|".join(sorted(ids, key=len, reverse=True))
+    word = re.compile(rf"(?<![\w@])(?<!limit: )(?<!above: )(?<!below: )({longest_first})(?![\w])")
     for number in range(1, times):
-        for path, text in texts.items():
-            renamed = word.sub(lambda m, n=number: f"{m.group(1)}_{n}", text)
+        for path, text in texts.items():  # a part or hazard may have the name of a check, and its list is not copied
+            renamed = "\n".join(
+                line if line.lstrip(" -{").startswith(OTHERS) else word.sub(rf"\g<1>_{number}", line)
+                for line in text.split("\n"))
             copy = path.with_name(f"{path.stem}_{number}.yaml")
             if path.parent == target:
                 entries = renamed.partition("findings:\n")[2]

@@ -94,6 +94,7 @@ def long_call(engine: Any, held: int = 100, more: int = 20) -> list[float]:
         outcome = rng.choice(list(engine.knowledge.questions[check].outcomes))
         if number < held:
             call.answer(check, outcome=outcome)
+            call.think()
         else:
             times.append(timed(lambda: (call.answer(check, outcome=outcome), call.think()))[1])  # noqa: B023
     return times
