@@ -28,8 +28,13 @@ def read_words(knowledge: Knowledge, words: str) -> Match:
 def fact_words(knowledge: Knowledge, fact: FactFound) -> str:
     """Return a fact's words: what it would be taken as."""
     told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
-    whole = [t for i, t in enumerate(told) if t and not any(t in o for o in told[:i] + told[i + 1:])]
-    return ("; ".join(whole) or fact.value) + (f" ({fact.doubt})" if fact.doubt else "")
+    words = [frozenset(t.split()) for t in told]
+    whole = [t for i, t in enumerate(told) if t and not any(words[i] < o for o in words[:i] + words[i + 1:])]
+    return ("; ".join(whole) or _figure_words(fact)) + (f" ({fact.doubt})" if fact.doubt else "")
+
+
+def _figure_words(fact: FactFound) -> str:
+    return f'{fact.kind.replace("_", " ")} {fact.value}'
 
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:
@@ -87,7 +92,7 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
             events += _answer(call, offer, observer)
         elif offer.slot == "done_before":
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
-    figures = [f'{f.kind.replace("_", " ")} {f.value} ("{f.said}")' for f in facts if _only_told(f)]
+    figures = [f'{_figure_words(f)} ("{f.said}")' for f in facts if _only_told(f)]
     if figures:
         events.append(call.record("note", {}, {"text": f"Told by the {observer}: " + "; ".join(figures) + "."}))
     return events
