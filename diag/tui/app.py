@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from rich.text import Text
-from textual import work
+from textual import on, work
 from textual.app import App, SystemCommand
 from textual.binding import Binding
 from textual.command import CommandPalette
@@ -111,7 +111,8 @@ class DiagApp(App[int]):
             LOG.exception("start failed")
             self.post_message(StartFailed(what, error))
 
-    def on_store_ready(self, message: StoreReady) -> None:
+    @on(StoreReady)
+    def _store_ready(self, message: StoreReady) -> None:
         self.store = message.store
         kept = self.drafts
         self.drafts = Drafts(place_beside(message.store.place))
@@ -121,11 +122,13 @@ class DiagApp(App[int]):
         self._recall()
         self._refresh()
 
-    def on_engine_ready(self, message: EngineReady) -> None:
+    @on(EngineReady)
+    def _engine_ready(self, message: EngineReady) -> None:
         self.engine = message.engine
         self._refresh()
 
-    def on_start_failed(self, message: StartFailed) -> None:
+    @on(StartFailed)
+    def _start_failed(self, message: StartFailed) -> None:
         self.trouble = f"The {message.what} cannot be used: {message.error}"
         self._refresh()
         if isinstance(self.screen, Page):
@@ -261,11 +264,13 @@ class DiagApp(App[int]):
         except DiagError as error:
             page.tell(str(error), "bad")
 
-    def on_judgement_ready(self, message: JudgementReady) -> None:
+    @on(JudgementReady)
+    def _judged(self, message: JudgementReady) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
 
-    def on_judge_failed(self, message: JudgeFailed) -> None:
+    @on(JudgeFailed)
+    def _judge_failed(self, message: JudgeFailed) -> None:
         message.work.failed = f"{type(message.error).__name__}: {message.error}."
         self._tell_work(message.work)
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from diag import figures
 from diag.ask.form import Field, Form, Values, need, text_of
+from diag.ask.forms_mend import interim_form
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.knowledge.story_terms import Detail
@@ -23,6 +24,58 @@ from diag.writeup.story.details import give, leave_out
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}
 MOST_PARTS = 8
 """Parts of the load list that are asked about."""
+
+
+MEND: Mapping[str, str] = {
+    "repair": "record a repair", "interim": "go on for now (a way, not a repair)",
+    "proof": "proof: verdict on a repair",
+    "change": "a setting or part was changed", "swap": "swapped between rows", "close": "close the call",
+    "reopen": "open the call again", "follow_up": "follow-up after a repair",
+    "plan": "how to prove it: row, seeds, minutes", "decide": "keep planting, go slower or stop",
+    "stock": "parts: here, elsewhere, due, none",
+}
+AFTER_REPAIR = ("proof", "follow_up")
+WHEN_CLOSED = ("reopen", "follow_up", "plan")
+
+
+@dataclass(frozen=True)
+class Doable:
+    """One thing to do about mending, proving and closing; `why_not`: what stands in its way now, "" for nothing."""
+
+    name: str
+    words: str
+    why_not: str = ""
+
+
+def doable(call: CallDesk) -> tuple[Doable, ...]:
+    """Return what can be done now about mending, proving and closing, and why the rest cannot."""
+    return tuple(Doable(name, words, _why_not(call, name)) for name, words in MEND.items())
+
+
+def _why_not(call: CallDesk, name: str) -> str:
+    if call.state.closed and name not in WHEN_CLOSED:
+        return "the call is closed"
+    if name in AFTER_REPAIR and not any(r.kind == "repair" for r in call.state.repairs):
+        return "no repair is recorded yet"
+    if name == "reopen" and not call.state.closed:
+        return "the call is open"
+    if name == "interim" and interim_form(call) is None:
+        return "none is known against the leading causes"
+    if name == "plan":
+        return _no_plan(call)
+    if name == "stock" and stock_form(call) is None:
+        return "no part is on the load list"
+    return ""
+
+
+def _no_plan(call: CallDesk) -> str:
+    from diag.writeup.proof_plan import proof_plan
+
+    try:
+        proof_plan(call)
+    except UsageError as error:
+        return error.what[:1].lower() + error.what[1:].rstrip(".")
+    return ""
 
 
 def missing_line(m: Missing) -> str:

@@ -20,6 +20,7 @@ from diag.store.open import open_store
 from diag.tui.app import DiagApp
 from diag.tui.screens import desk, start
 from diag.tui.widgets.line import AnswerLine
+from diag.tui.widgets.lists import PickList
 
 SMALL, LARGE = (80, 24), (120, 40)
 NOW = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
@@ -105,6 +106,18 @@ async def type_in(pilot: Pilot[int], text: str) -> None:
     """Put text into the field that has the focus, as pasted."""
     pilot.app.post_message(events.Paste(text))
     await still(pilot)
+
+
+def menu_keys(app: DiagApp, name: str) -> tuple[str, ...]:
+    """Return the keys that take a line of the menu on the screen."""
+    keys = [key for key in app.screen.query_one("#menu", PickList).keys if key]
+    return (*str(1 + keys.index(name)), "enter")
+
+
+async def mend(app: DiagApp, pilot: Pilot[int], name: str) -> None:
+    """Take a line of F9."""
+    await press(pilot, "f9")
+    await press(pilot, *menu_keys(app, name))
 
 
 def screen_text(app: DiagApp) -> str:

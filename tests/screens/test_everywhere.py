@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from screens.driving import LARGE, SMALL, drive, make_app, press, put_on_desk, resize, screen_text, still, words
+from screens.driving import LARGE, SMALL, drive, make_app, mend, press, put_on_desk, resize, screen_text, still, words
 from textual.color import Color
 from textual.command import CommandList
 from textual.pilot import Pilot
@@ -74,6 +74,16 @@ def desk(*pressed: str, channel: str = "site", action: str = "", check: str = ""
     return way
 
 
+def mending(name: str) -> Way:
+    """The screen that a line of F9 leads to."""
+
+    async def way(app: DiagApp, pilot: Pilot[int]) -> None:
+        await desk()(app, pilot)
+        await mend(app, pilot, name)
+
+    return way
+
+
 async def prepare(app: DiagApp, pilot: Pilot[int], call: CallDesk) -> None:
     """Give the call something of everything."""
     call.answer("plain", outcome="blue", rows=(7,))
@@ -94,9 +104,9 @@ SCREENS: dict[str, Way] = {
     "free text": desk(check="remark"), "list": desk(check="what_changed.seed"),
     "search": desk("f3"), "why": desk("f4"), "entry": desk("f4", "down", "enter"), "trail": desk("f6"),
     "step": desk("f6", "end", "enter"), "change": desk("f6", "end", *["up"] * 4, "enter", "1", "enter"),
-    "mend": desk("f9"), "repair": desk("f9", "1", "enter"), "proof": desk("f9", "3", "enter"),
-    "changed": desk("f9", "4", "enter"),
-    "close": desk("f9", "6", "enter"), "follow-up": desk("f9", "8", "enter"),
+    "mend": desk("f9"), "repair": mending("repair"), "proof": mending("proof"),
+    "changed": mending("change"),
+    "close": mending("close"), "follow-up": mending("follow_up"),
     "write-up": desk("f10"), "save": desk("f10", "ctrl+s"), "load": desk("f10", "l"),
     "details": desk("ctrl+r"), "aloud": desk("ctrl+l", check="row_gauge"),
     "homework": desk(action="do('homework')", channel="phone"),

@@ -7,6 +7,7 @@ from pathlib import Path
 from screens.driving import (
     drive,
     make_app,
+    mend,
     press,
     put_on_desk,
     same_screen,
@@ -23,9 +24,11 @@ from diag.reason.judge import Engine
 from diag.tui.app import DiagApp
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.screens.forms import FormScreen
+from diag.tui.screens.text import TextScreen
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Ticks
+from diag.writeup.mending import MEND
 
 
 async def command(app: DiagApp, pilot: Pilot[int], action: str) -> None:
@@ -63,7 +66,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
-        await press(pilot, "f9", "1", "enter")
+        await mend(app, pilot, "repair")
         await same_screen(app, pilot, "form_repair")
         await put(app, pilot, causes=1, rows="7", done_by=1, parts="1 seal, 4 brushes",
                   settings="vacuum: 18 inH2O -> 20 inH2O", minutes="25")
@@ -76,12 +79,13 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         app.works[call.call].taken = "plain"
         app.screen.show_call()  # type: ignore[attr-defined]
         await still(pilot)
-        await press(pilot, "3", "enter", "f9", "3", "enter")
+        await press(pilot, "3", "enter")
+        await mend(app, pilot, "proof")
         await same_screen(app, pilot, "form_proof")
         await put(app, pilot, answers=1, verdict=1)
         await press(pilot, "ctrl+s")
         assert call.state.proofs[0].verdict == "accepted"
-        await press(pilot, "f9", "6", "enter")
+        await mend(app, pilot, "close")
         await put(app, pilot, result=2, follow_up="tomorrow 8:00")
         await press(pilot, "ctrl+s")
         assert call.state.closed is not None
@@ -104,7 +108,8 @@ def test_the_cause_that_was_chosen_is_ticked(little: Engine, place: Path) -> Non
         field = row(app, "causes")
         assert isinstance(field, Ticks)
         assert field.ticked() == ("alpha",)
-        await press(pilot, "escape", "f9", "1", "enter")
+        await press(pilot, "escape")
+        await mend(app, pilot, "repair")
         field = row(app, "causes")
         assert isinstance(field, Ticks)
         assert field.ticked() == ()
@@ -117,7 +122,7 @@ def test_a_repair_begins_with_its_field(big: Engine, place: Path) -> None:
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
-        await press(pilot, "f9", "1", "enter")
+        await mend(app, pilot, "repair")
         field = row(app, "causes")
         assert isinstance(field, Ticks)
         assert field.region.y <= 5
@@ -144,7 +149,7 @@ def test_nothing_is_accepted_that_was_not_measured(little: Engine, place: Path) 
         call.repair(["alpha"])
         app.works[call.call].judge()
         await still(pilot)
-        await press(pilot, "f9", "3", "enter")
+        await mend(app, pilot, "proof")
         await put(app, pilot, verdict=1)
         await press(pilot, "ctrl+s")
         assert "A repair is accepted on readings taken after it." in words(app)
@@ -165,10 +170,37 @@ def test_a_no_at_the_follow_up_opens_the_call_again(little: Engine, place: Path)
         call.close("mended")
         app.works[call.call].judge()
         await still(pilot)
-        await press(pilot, "f9", "8", "enter", "2", "ctrl+s")
+        await mend(app, pilot, "follow_up")
+        await press(pilot, "2", "ctrl+s")
         assert call.state.closed is None
         assert len(call.state.answers) == 1
         assert "not even with their neighbours" in call.text_of("note", "text")
+
+    drive(make_app(little, place), body)
+
+
+def test_the_menu_offers_what_can_be_done_and_says_why_the_rest_cannot(little: Engine, place: Path) -> None:
+    """No proof before a repair, no repair of a closed call; what is offered opens, and changes nothing by itself."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        for step in (lambda: None, lambda: call.repair(["alpha"]), lambda: call.close("mended", "")):
+            step()
+            app.works[call.call].judge()
+            await still(pilot)
+            await press(pilot, "f9")
+            told = words(app)
+            offered = [k for k in app.screen.query_one("#menu", PickList).keys if k]
+            await press(pilot, "escape")
+            assert ("proof" in offered) == (bool(call.state.repairs) and call.state.closed is None)
+            assert ("repair" in offered) == ("reopen" not in offered) == (call.state.closed is None)
+            assert told.count("Not now: ") == len(MEND) - len(offered)
+            for name in (n for n in offered if n != "reopen"):
+                events = len(call.events)
+                await mend(app, pilot, name)
+                assert isinstance(app.screen, FormScreen | TextScreen), name
+                await press(pilot, "escape")
+                assert len(call.events) == events
 
     drive(make_app(little, place), body)
 
@@ -198,7 +230,7 @@ def test_changes_not_put_back_are_asked_for_at_the_end(little: Engine, place: Pa
         await put(app, pilot, setting="vacuum", before="18 inH2O", after="20 inH2O")
         await press(pilot, "ctrl+s")
         assert "Not put back: vacuum (was 18 inH2O)" in words(app)
-        await press(pilot, "f9", "6", "enter")
+        await mend(app, pilot, "close")
         assert isinstance(app.screen, FormScreen)
         assert app.screen.form.fields[0].label.startswith("Not put back: vacuum")
         await put(app, pilot, put_back_0=2, result=2)

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from screens.driving import drive, make_app, press, put_on_desk, still, type_in
+from screens.driving import drive, make_app, menu_keys, press, put_on_desk, still, type_in
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk
@@ -40,6 +40,11 @@ class Hands:
 
     def __init__(self, app: DiagApp, pilot: Pilot[int], answers: Mapping[str, str]) -> None:
         self.app, self.pilot, self.answers, self.count = app, pilot, answers, 0
+
+    async def mend(self, name: str) -> None:
+        """Take a line of F9."""
+        await self.keys("f9")
+        await self.keys(*menu_keys(self.app, name))
 
     async def keys(self, *keys: str) -> None:
         """Press keys."""
@@ -116,7 +121,7 @@ async def work_through(hands: Hands, call: CallDesk) -> None:
             await hands.turn()
         else:
             break
-    await hands.keys("f9", "1", "enter")
+    await hands.mend("repair")
     await hands.tick("causes", "1")
     await hands.keys("ctrl+s")
     for _ in range(8):  # measured again, by whatever is asked first
@@ -125,12 +130,12 @@ async def work_through(hands: Hands, call: CallDesk) -> None:
                 break
             await hands.pick("ask_on")
         await hands.turn()
-    await hands.keys("f9", "3", "enter")
+    await hands.mend("proof")
     await hands.tick("answers", "1")
     await hands.tick("verdict", "1")
     await hands.keys("ctrl+s")
     assert call.state.proofs
-    await hands.keys("f9", "6", "enter")
+    await hands.mend("close")
     await hands.tick("result", "2")
     await hands.keys("ctrl+s")
     assert call.state.closed is not None
@@ -172,7 +177,7 @@ def test_a_newcomers_first_call(big: Engine, place: Path) -> None:
                 await hands.turn()
         await hands.keys("ctrl+z")
         await hands.turn()
-        await hands.keys("f9", "6", "enter")
+        await hands.mend("close")
         await hands.tick("result", "4")
         await hands.keys("ctrl+s")
         assert call.state.closed is not None

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from screens.driving import NOW, Chance, drive, make_app, press, still, type_in
+from screens.driving import NOW, Chance, drive, make_app, mend, press, still, type_in
 from textual.pilot import Pilot
 
 from diag.call.desk import CallDesk, Desk
@@ -107,14 +107,16 @@ def by_screens(engine: Engine, place: Path) -> CallDesk:
         await press(pilot, "question_mark", "enter", "ctrl+z", "ctrl+n")
         app.screen.query_one("LinesField").text = "[red] frank"  # type: ignore[attr-defined]
         await press(pilot, "ctrl+s", "f6", "home", "down", "down", "enter", "1", "enter", "1", "enter", "escape")
-        await press(pilot, "f9", "1", "enter")
+        await mend(app, pilot, "repair")
         await put(app, pilot, "causes", "1")
         await put(app, pilot, "minutes", "25")
         await press(pilot, "ctrl+s")
         await take(app, pilot, "plain")
-        await press(pilot, "3", "enter", "f9", "3", "enter")
+        await press(pilot, "3", "enter")
+        await mend(app, pilot, "proof")
         await put(app, pilot, "verdict", "1")
-        await press(pilot, "ctrl+s", "f9", "6", "enter")
+        await press(pilot, "ctrl+s")
+        await mend(app, pilot, "close")
         await put(app, pilot, "result", "2")
         await press(pilot, "ctrl+s")
 

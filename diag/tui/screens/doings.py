@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from textual.content import Content
+
 from diag.ask import forms_call, forms_mend
 from diag.ask.form import Form
 from diag.ask.fromfile import can_come_from_file
@@ -33,13 +35,6 @@ if TYPE_CHECKING:
 Change = Callable[[CallDesk], object]
 Trial = Callable[[str], str]
 
-MEND = {
-    "repair": "record a repair", "interim": "go on for now (a way, not a repair)",
-    "proof": "proof: verdict on a repair", "change": "a setting or part was changed", "swap": "swapped between rows",
-    "close": "close the call", "reopen": "open the call again", "follow_up": "follow-up after a repair",
-    "plan": "how to prove it: row, seeds, minutes", "decide": "keep planting, go slower or stop",
-    "stock": "parts: here, elsewhere, due, none",
-}
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
     "tools": forms_call.tools_form, "done_before": forms_call.done_before_form, "change": forms_call.change_form,
@@ -308,7 +303,15 @@ class Doings:
             self._tell(self.work.do(lambda call: call.switch_channel("phone")))
 
     def _mend(self) -> None:
-        self._push(MenuScreen(self.work, "Mend, prove, close", list(MEND.items())),
+        from diag.writeup.mending import doable
+
+        if not self.work.ready:
+            self.desk.tell(BUSY)
+            return
+        told = doable(self.work.call)
+        rows: list[tuple[str | None, str | Content]] = [(d.name, d.words) for d in told if not d.why_not]
+        rows += [(None, ""), *((None, f"Not now: {d.words} ({d.why_not})") for d in told if d.why_not)]
+        self._push(MenuScreen(self.work, "Mend, prove, close", rows),
                    lambda picked: self.do(picked) if picked else None)
 
     def _reopen(self) -> None:
