@@ -109,7 +109,7 @@ def _phrases(said: Said, plain: frozenset[int]) -> list[Heard]:
         if concept.kind == "seen" and any(_covered(hit, c) for c in covering.get(hit.first, ())):
             continue
         sentence, quote, status = said.counted[hit.first].sentence, said.quote(hit.first, hit.last), said.status(hit)
-        found.append(Heard(concept, status, sentence, quote, _is_onset(said, hit)))
+        found.append(Heard(concept, status, sentence, quote, onset=_is_onset(said, hit)))
         if concept.pattern and (general := lexicon.patterns[concept.pattern].concept) != concept.name:
             found.append(Heard(lexicon.by_name[general], status, sentence, quote))
     return found

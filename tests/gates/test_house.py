@@ -1,10 +1,11 @@
-"""Rules of the house that no linter holds: what a call shows of its arguments, and one name for one class."""
+"""Rules of the house that no linter holds: arguments shown at calls, one name for one class, no circle of imports."""
 
 from __future__ import annotations
 
 import ast
 from collections import defaultdict
 from collections.abc import Iterator
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 DIAG = Path(__file__).parents[2] / "diag"
@@ -62,3 +63,20 @@ def test_no_class_name_stands_twice() -> None:
             if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
                 places[node.name].append(file.as_posix())
     assert {} == {name: files for name, files in places.items() if len(files) > 1}
+
+
+def _imports(tree: ast.Module, modules: set[str]) -> Iterator[str]:
+    """Yield the modules of the project that a file imports anywhere, also late and for types only."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for name in node.names:
+                whole = f"{node.module}.{name.name}"
+                yield whole if whole in modules else node.module
+
+
+def test_no_module_imports_itself_through_others() -> None:
+    """A circle of imports is one module in several files; an import inside a function hides it, and counts here."""
+    trees = {".".join(("diag", *file.with_suffix("").parts)).removesuffix(".__init__"): tree
+             for file, tree in _trees()}
+    arrows = {module: {*_imports(tree, set(trees))} & set(trees) - {module} for module, tree in trees.items()}
+    assert len(trees) == len(list(TopologicalSorter(arrows).static_order()))

@@ -32,8 +32,7 @@ from diag.reason.cautions import spoken
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
-from diag.tui.screens import desk as desk_screen
-from diag.tui.screens import explain
+from diag.tui.screens import asking, explain
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.widgets.fields import LineField
 
@@ -265,7 +264,7 @@ def test_work_in_a_thread_that_fails_is_told(little: Engine, place: Path, monkey
         call = await put_on_desk(app, pilot)
         await take(app, pilot, "how_many")
         with monkeypatch.context() as broken:
-            broken.setattr(desk_screen, "reply", lambda *_, **__: 1 / 0)
+            broken.setattr(asking, "reply", lambda *_, **__: 1 / 0)
             await type_in(pilot, "9 of 30")
         assert "Working out the reading failed: ZeroDivisionError" in words(app)
         await press(pilot, "enter")

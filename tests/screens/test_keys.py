@@ -20,7 +20,7 @@ from diag.call.desk import CallDesk
 from diag.reason.judge import Engine
 from diag.say.follows import Lead
 from diag.tui.app import DiagApp
-from diag.tui.screens import desk as desk_screen
+from diag.tui.screens import asking
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.screens.start import StartScreen
 from diag.tui.widgets.form import Row
@@ -31,7 +31,7 @@ MOST_TURNS = 60
 @pytest.fixture(autouse=True)
 def no_looking_ahead(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """What follows from each answer is tested elsewhere; nothing is saved outside the test's folder."""
-    monkeypatch.setattr(desk_screen, "follows", lambda *_: Lead("", ""))
+    monkeypatch.setattr(asking, "follows", lambda *_: Lead("", ""))
     monkeypatch.setenv("HOME", str(tmp_path))
 
 

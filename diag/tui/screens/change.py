@@ -14,7 +14,7 @@ from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_a
 from diag.record.graph import show_call_id
 from diag.say import present
 from diag.tui.act import Act, bindings
-from diag.tui.screens.desk import DeskScreen
+from diag.tui.screens.asking import AskingScreen
 from diag.tui.screens.page import Page
 from diag.tui.screens.text import BACK, MenuScreen
 from diag.tui.widgets.lists import PickList
@@ -101,11 +101,11 @@ class TrailScreen(Page[None]):
         self.dismiss(None)
 
 
-class ChangeScreen(DeskScreen, inherit_bindings=False):
+class ChangeScreen(AskingScreen, inherit_bindings=False):
     """One earlier answer, asked again."""
 
     TITLE_TEXT = "Change"
-    ACTS: ClassVar[tuple[Act, ...]] = (*(a for a in DeskScreen.ACTS if a.action.startswith("page")), BACK)
+    ACTS: ClassVar[tuple[Act, ...]] = (*AskingScreen.ACTS, BACK)
     BINDINGS = [*Screen.BINDINGS, *bindings(ACTS)]  # noqa: RUF012
 
     def __init__(self, work: Work, event: str) -> None:

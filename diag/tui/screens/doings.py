@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from textual.content import Content
 
@@ -20,7 +20,9 @@ from diag.knowledge.model import Check
 from diag.say.explaining import entry_text, told
 from diag.tui.act import Act
 from diag.tui.screens.aloud import AloudScreen, can_be_read_aloud
+from diag.tui.screens.asking import PAGES, AskingScreen
 from diag.tui.screens.cautions import CautionsScreen
+from diag.tui.screens.change import ToldScreen, TrailScreen
 from diag.tui.screens.explain import ExplainScreen
 from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.machine import MachineScreen
@@ -28,12 +30,6 @@ from diag.tui.screens.search import Found, SearchScreen
 from diag.tui.screens.text import MenuScreen, TextScreen
 from diag.tui.screens.walk import CatchUpScreen, WalkScreen
 from diag.tui.screens.writeup import WriteUpScreen
-
-if TYPE_CHECKING:
-    from diag.tui.screens.desk import DeskScreen
-
-Change = Callable[[CallDesk], object]
-Trial = Callable[[str], str]
 
 FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
     "note": forms_call.note_form, "waiting": forms_call.waiting_form, "situation": forms_call.situation_form,
@@ -66,8 +62,7 @@ ACTS: tuple[Act, ...] = (
     Act("do('details')", "Rows, who, when", "For the next answer: which rows, who saw it, when it was.", "ctrl+r"),
     Act("do('aloud')", "Read aloud", "Take figures read aloud one by one, each read back.", "ctrl+l"),
     Act("do('note')", "Note", "Write a note, for the house.", "ctrl+n"),
-    Act("page(-1)", "Page up", "Scroll the question up.", "pageup", first=True),
-    Act("page(1)", "Page down", "Scroll the question down.", "pagedown", first=True),
+    *PAGES,
     Act("do('from_file')", "From a file", "Spacings, positions or a value per row from a CSV file."),
     Act("do('homework')", "Homework", "Up to three checks for one walk, as a short message."),
     Act("do('waiting')", "Wait", "Park the call: what is waited for, until when."),
@@ -98,7 +93,7 @@ MOMENT: Mapping[str, tuple[str, ...]] = {
 class Doings:
     """Carries out the acts of one desk by their names."""
 
-    def __init__(self, desk: DeskScreen) -> None:
+    def __init__(self, desk: AskingScreen) -> None:
         self.desk = desk
         self.work = desk.work
         self._special: Mapping[str, Callable[[], None]] = {
@@ -237,8 +232,6 @@ class Doings:
         self._push(ExplainScreen(self.work, turn.key if turn else None))
 
     def _trail(self) -> None:
-        from diag.tui.screens.change import TrailScreen
-
         self._push(TrailScreen(self.work))
 
     def _search(self) -> None:
@@ -251,8 +244,6 @@ class Doings:
         if kind == "take":
             self.take(key)
         elif kind == "tell":
-            from diag.tui.screens.change import ToldScreen
-
             self._push(ToldScreen(self.work, key, outcome))
         elif kind == "symptom":
             self._tell(self.work.do(lambda call: call.set_complaint("", [(key, "chosen")])))
