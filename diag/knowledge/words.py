@@ -163,6 +163,7 @@ class Lexicon(_Entry):
     ordinals: dict[Text, int] = {}
     spellings: dict[Text, str] = {}  # wrong or short form: what is meant
     sets: dict[SetName, Words] = {}
+    searched: dict[Text, Words] = {}  # word typed in a search: words of entries for the same thing
     row_words: Words = ()  # words before a row number
     loose_row_words: dict[Text, Words] = {}  # words before a row number, unless after one of these
     thousands: Words = ()  # words after a number that make it thousands

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from diag.ask.intake import fact_text, read_words, search_symptoms
+from diag.ask.intake import fact_text, read_words
+from diag.ask.search import search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.ask.turn import Turn
 from diag.call.desk import CallDesk, Desk

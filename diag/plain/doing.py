@@ -10,8 +10,9 @@ from diag.ask.answers import take_answer
 from diag.ask.correcting import answer_of, can_be_withdrawn, change_turn, move_answer, told_turn
 from diag.ask.form import Form
 from diag.ask.fromfile import can_come_from_file
-from diag.ask.intake import search_answers, situation_field
+from diag.ask.intake import situation_field
 from diag.ask.reply import reply
+from diag.ask.search import search_answers
 from diag.ask.turn import Turn
 from diag.call.healthy import keep_healthy
 from diag.errors import DiagError, UsageError

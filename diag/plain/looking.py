@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diag.ask.intake import search_answers, search_causes, search_checks
+from diag.ask.search import search_answers, search_causes, search_checks
 from diag.errors import UsageError
 from diag.plain.talk import WIDTH, Part
 from diag.say import explaining, present

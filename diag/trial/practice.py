@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from diag.ask.intake import search_causes, search_checks
+from diag.ask.search import search_causes, search_checks
 from diag.call.desk import CallDesk, Desk
 from diag.errors import UsageError
 from diag.figures import number_in

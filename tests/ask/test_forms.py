@@ -12,8 +12,8 @@ from diag.ask import aloud, forms_call, forms_mend, homework, profiles
 from diag.ask.correcting import can_be_withdrawn, change_turn, move_answer
 from diag.ask.form import Form, parts_of, setting_of, settings_of
 from diag.ask.fromfile import answer_text
-from diag.ask.intake import search_answers
 from diag.ask.reply import NOTHING, reply
+from diag.ask.search import search_answers
 from diag.ask.taking import Taking, faults, take
 from diag.ask.turn import acknowledged_now, turn
 from diag.call.desk import CallDesk, Desk

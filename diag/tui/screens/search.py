@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, OptionList
 
-from diag.ask.intake import search_answers, search_causes, search_checks, search_symptoms
+from diag.ask.search import search_answers, search_causes, search_checks, search_symptoms
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.page import Page

@@ -14,7 +14,7 @@ from textual.widgets import Input, OptionList, Static
 
 from diag.ask.form import Field, Form, Values, text_of
 from diag.ask.homework import answers_form, batch, message, sheet
-from diag.ask.intake import search_checks
+from diag.ask.search import search_checks
 from diag.errors import DiagError, UsageError
 from diag.record.times import parse_when
 from diag.tui.act import Act, bindings
