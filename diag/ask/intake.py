@@ -92,9 +92,10 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
             events += _answer(call, offer, observer)
         elif offer.slot == "done_before":
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
-    figures = [f'{_figure_words(f)} ("{f.said}")' for f in facts if _only_told(f)]
-    if figures:
-        events.append(call.record("note", {}, {"text": f"Told by the {observer}: " + "; ".join(figures) + "."}))
+    told = [f'{f.kind.replace("_", " ")} "{f.said}"' for f in facts if _only_told(f)]
+    if told:
+        who = "The caller says" if observer == "caller" else "Passed on, not confirmed"
+        events.append(call.record("note", {}, {"text": f"{who}: {'; '.join(told)}."}))
     return events
 
 

@@ -15,10 +15,11 @@ from diag.record.kinds import KINDS, Answer
 from diag.record.rows import show_rows
 from diag.record.state import TrailStep
 from diag.record.times import age_words, clock
-from diag.text import rows_words
+from diag.store.listing import WAITS
+from diag.text import count, rows_words
 from diag.units import value_words
 
-NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing dangerous named"}
+NONE_TOLD = {"changes": "nothing changed before", "flags": "nothing special about the place"}
 
 
 def reading_text(answer: Answer, check: Check | None) -> str:
@@ -75,13 +76,13 @@ def _answer_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
 def _complaint_text(call: CallDesk, step: TrailStep) -> str:
     symptoms = call.engine.knowledge.symptoms
     named = [symptoms[s["id"]].label if s["id"] in symptoms else s["id"] for s in step.body.get("accepted", ())]
-    return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))[:100]
+    return "complaint: " + (", ".join(named) or call.personal.get(step.event, {}).get("words", "in words"))
 
 
 def _repair_text(call: CallDesk, step: TrailStep) -> str:
     causes = call.engine.knowledge.causes
     labels = [causes[c].label if c in causes else c for c in step.body.get("causes", ())]
-    words = call.personal.get(step.event, {}).get("words", "")[:100]
+    words = call.personal.get(step.event, {}).get("words", "")
     return ("mended: " if step.body["kind"] == "repair" else "for now: ") + "; ".join(labels) + (
         f" ({words})" if words else "")
 
@@ -104,8 +105,12 @@ def _waiting_text(call: CallDesk, step: TrailStep) -> str:
     if step.body["for"] == "none":
         return "in work again"
     until = step.body.get("until")
-    return f"waiting for {step.body['for']}" + (
+    return WAITS.get(step.body["for"], f"waiting for {step.body['for']}") + (
         f" until {clock(datetime.fromisoformat(until), call.desk.clock())}" if until else "")
+
+
+def _seat(place: object) -> str:
+    return "the shelf" if place == "spare" else f"row {place}"
 
 
 def _caution_text(call: CallDesk, step: TrailStep) -> str:
@@ -119,7 +124,10 @@ def _caution_text(call: CallDesk, step: TrailStep) -> str:
 _SAID: dict[str, Callable[[CallDesk, TrailStep], str]] = {
     "complaint": _complaint_text, "repair": _repair_text, "machine": _told_text, "situation": _told_text,
     "change": _change_text, "waiting": _waiting_text, "caution": _caution_text,
-    "note": lambda call, step: f"note: {call.personal.get(step.event, {}).get('text', '')[:100]}",
+    "note": lambda call, step: f"noted: {call.personal.get(step.event, {}).get('text', '')}",
+    "photo": lambda call, step: f"photo: {call.personal.get(step.event, {}).get('text', '')}".rstrip(": "),
+    "swap": lambda _, step: f"swapped: the {step.body['piece']} of {_seat(step.body['from_row'])} and "
+                            f"{_seat(step.body['to_row'])}",
     "channel": lambda _, step: "goes on by phone" if step.body["channel"] == "phone" else "goes on on site",
 }
 """By kind: what its step says where the words of the kind do not do."""
@@ -143,7 +151,7 @@ def _beside(call: CallDesk, answer: Answer) -> str:
 def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
     """Return what a machine profile or a situation says, in words: name and value of each field."""
     knowledge = call.engine.knowledge
-    labels = {"rows": "rows", "row_width": "row width", "seed_lot_code": "seed lot", "since": "since"}
+    labels = {"seed_lot_code": "seed lot", "crop": ""}
     told = []
     for name, value in body.items():
         if name in ("changes", "flags"):
@@ -155,16 +163,16 @@ def body_words(call: CallDesk, body: Mapping[str, Any]) -> str:
         elif name == "axes":
             told += [_axis_words(call, axis, chosen) for axis, chosen in value.items()]
         elif name == "book":
-            told += [f"{knowledge.book[n].label if n in knowledge.book else n} {value_words(v)}"
+            told += [f"{knowledge.book[n].label if n in knowledge.book else n.replace('_', ' ')} {value_words(v)}"
                      for n, v in value.items()]
         elif name == "sections":
             told += [f"{s['name']} {show_rows(s['rows'])}" for s in value]
-        elif name == "rows" and not isinstance(value, int):
-            told.append(rows_words(value))
+        elif name == "rows":
+            told.append(count(value, "row") if isinstance(value, int) else rows_words(value))
         else:
-            label = labels.get(name, name)
+            label = labels.get(name, name.replace("_", " "))
             text = value_words(value)
-            told.append(text if text.startswith(f"{label} ") else f"{label} {text}")
+            told.append(text if text.startswith(f"{label} ") else f"{label} {text}".strip())
     return "; ".join(t for t in told if t)
 
 
@@ -172,5 +180,5 @@ def _axis_words(call: CallDesk, axis: str, chosen: object) -> str:
     entry = call.engine.knowledge.axes.get(axis)
     labels = {v.name: v.label for v in entry.values} if entry else {}
     values = chosen if isinstance(chosen, list) else [chosen]
-    named = " and ".join(labels.get(str(v), str(v)) for v in values)
-    return f"{entry.label if entry else axis}: {named}"
+    named = [labels[str(v)] for v in values if str(v) in labels]
+    return " and ".join(named) or f"{entry.label if entry else axis.replace('_', ' ')} not known"
