@@ -13,10 +13,11 @@ from typing import Any
 from diag import figures
 from diag.analyses import tools
 from diag.analyses.catalogue import CATALOGUE, Analysed, Context, Reading, analyse
-from diag.analyses.context import pack_rows
+from diag.analyses.model import ContextValue, Sections
 from diag.analyses.report import as_json, text
 from diag.arguments import BAD_INPUT, Parser, complain
 from diag.errors import DiagError, UsageError
+from diag.figures.rows import ALL, parse_rows
 from diag.figures.table import ValueTable, read_file, read_text
 
 GOOD = 0
@@ -162,9 +163,9 @@ def value(text_: str | None, quantity: str, default_unit: str | None = None) -> 
     return None if text_ is None else figures.measured(text_, quantity, default_unit=default_unit).si()
 
 
-def _given(options: argparse.Namespace, **names: str) -> dict[str, float | str]:
+def _given(options: argparse.Namespace, **names: str) -> dict[str, ContextValue]:
     """Return the context of the options that were given: context name = "option quantity"."""
-    found: dict[str, float | str] = {"units": options.units}
+    found: dict[str, ContextValue] = {"units": options.units}
     for name, spec in names.items():
         option, quantity = spec.split()
         said = getattr(options, option)
@@ -174,6 +175,18 @@ def _given(options: argparse.Namespace, **names: str) -> dict[str, float | str]:
                 found[name] = figures.measured(said, quantity, default_unit=unit).si()
             except DiagError as error:
                 raise error.at(f"--{option.replace('_', '-')}") from None
+    return found
+
+
+def _sections(text_: str) -> Sections:
+    """Return the rows of each section in "left=1-6;right=7-12". Raises UsageError."""
+    found = {}
+    for part in filter(None, (p.strip() for p in text_.split(";"))):
+        name, _, said = part.partition("=")
+        rows = parse_rows(said, where="--sections")
+        if rows == ALL:
+            raise UsageError(f'"{name.strip()}" names no rows.', "--sections", "Write left=1-6;right=7-12.")
+        found[name.strip()] = rows
     return found
 
 
@@ -273,11 +286,10 @@ def _vacuum(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int
         context.setdefault("all_low_below_reference", context["row_low_below_median"])
     context = {**options.generic("vacuum"), **context}
     if options.sections:
-        context["sections"] = options.sections
+        context["sections"] = _sections(options.sections)
     if options.healthy:
         sound = read_file(options.healthy, ("vacuum",), options.unit)
-        context["healthy_rows"] = pack_rows(dict(zip(sound.rows or range(1, len(sound.values) + 1), sound.values,
-                                                     strict=True)))
+        context["healthy_rows"] = dict(zip(_numbered(sound), sound.values, strict=True))
     return _each(options, json_out, ("vacuum",), _vacuum_jobs, context=context)
 
 
@@ -307,11 +319,11 @@ BY_ROW = ("torque", "current", "voltage", "vacuum", "depth", "count")
 def _rows(options: argparse.Namespace, json_out: bool) -> tuple[list[Any], int]:
     given = _given(options, row_low_ratio="low percent", row_high_ratio="high percent")
     if options.sections:
-        given["sections"] = options.sections
+        given["sections"] = _sections(options.sections)
     wanted = (options.quantity,) if options.quantity else BY_ROW
     if options.healthy:
         sound = read_file(options.healthy, wanted, options.unit)
-        given["healthy_rows"] = pack_rows(dict(zip(_numbered(sound), sound.values, strict=True)))
+        given["healthy_rows"] = dict(zip(_numbered(sound), sound.values, strict=True))
 
     def work(table: ValueTable, context: Context) -> list[Job]:
         here = {**options.generic(table.name), **context, "quantity": table.name}

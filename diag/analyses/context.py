@@ -1,26 +1,25 @@
 """The one list of context names: settings, machine figures and limits that analyses may be given.
 
-Values are SI floats or words. Limits stand here by name only; their values come from the knowledge.
-Row lists are text: "1-6,9". Values per row are text: "1=5080 2=5075" (SI). Sections are text:
-"left=1-6;right=7-12".
+Values are SI floats or words; values per row are by row, sections are rows by name. Limits stand here by name
+only; their values come from the knowledge.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import cast
 
-from diag.analyses.model import Context
+from diag.analyses.model import ByRow, Context, Sections
 from diag.errors import MeasureError
 from diag.units import QUANTITIES, System
 
 
 @dataclass(frozen=True)
 class ContextSpec:
-    """One context name: `quantity` as in ResultSpec, or "rows", "row_values", "sections"."""
+    """One context name: `quantity` as in ResultSpec, or "row_values", "sections"."""
 
     name: str
     quantity: str
@@ -118,7 +117,7 @@ def number(context: Context, name: str) -> float | None:
     value = context.get(name)
     if value is None:
         return None
-    if isinstance(value, str) or not math.isfinite(value):
+    if not isinstance(value, int | float) or not math.isfinite(value):
         told = f"{name} must be a number, not {value!r}."
         raise MeasureError(told, remedy=f"It is the {CONTEXT[name].meaning}.")
     return float(value)
@@ -145,42 +144,11 @@ def units(context: Context) -> System:
     return "metric" if context.get("units") == "metric" else "us"
 
 
-def row_list(text: str) -> tuple[int, ...]:
-    """Return the rows of "1-6,9", sorted. Raises MeasureError."""
-    rows: set[int] = set()
-    for part in filter(None, (p.strip() for p in text.split(","))):
-        found = re.fullmatch(r"(\d{1,3})(?:\s*-\s*(\d{1,3}))?", part)
-        if not found or int(found[1]) < 1 or (found[2] and int(found[2]) < int(found[1])):
-            raise MeasureError(f'"{part[:20]}" is not a list of rows.', remedy="Write rows like 1-6,9.")
-        rows.update(range(int(found[1]), int(found[2] or found[1]) + 1))
-    return tuple(sorted(rows))
-
-
-def sections(context: Context) -> Mapping[str, tuple[int, ...]]:
+def sections(context: Context) -> Sections:
     """Return the sections of the machine by name; empty when they are not known."""
-    text = str(context.get("sections", ""))
-    pairs = (part.partition("=") for part in text.split(";") if part.strip())
-    return {name.strip(): row_list(rows) for name, _, rows in pairs}
+    return cast(Sections, context.get("sections", {}))
 
 
-def pack_sections(named: Mapping[str, Iterable[int]]) -> str:
-    """Return sections as context text."""
-    return ";".join(f"{name}={','.join(str(r) for r in rows)}" for name, rows in named.items())
-
-
-def row_values(context: Context, name: str) -> Mapping[int, float]:
-    """Return values per row of a context text such as "1=5080 2=5075". Raises MeasureError."""
-    found: dict[int, float] = {}
-    for part in str(context.get(name, "")).split():
-        row, _, value = part.partition("=")
-        try:
-            found[int(row)] = float(value)
-        except ValueError:
-            told = f'"{part[:30]}" is not row=value.'
-            raise MeasureError(told, remedy="Write 1=5080 2=5075, SI.") from None
-    return found
-
-
-def pack_rows(values: Mapping[int, float]) -> str:
-    """Return values per row as context text."""
-    return " ".join(f"{row}={value!r}" for row, value in sorted(values.items()))
+def row_values(context: Context, name: str) -> ByRow:
+    """Return values per row (SI); empty when they are not known."""
+    return cast(ByRow, context.get(name, {}))

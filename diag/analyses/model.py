@@ -7,7 +7,11 @@ from dataclasses import dataclass, field
 
 from diag.units import QUANTITIES, UNITS
 
-Context = Mapping[str, float | str]
+Sections = Mapping[str, tuple[int, ...]]
+"""Rows of each wing, hose or circuit."""
+ByRow = Mapping[int, float]
+ContextValue = float | str | Sections | ByRow
+Context = Mapping[str, ContextValue]
 """Settings and machine figures an analysis may use; names and units stand in `diag.analyses.context`."""
 
 FRACTION = "fraction"

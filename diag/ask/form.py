@@ -10,8 +10,8 @@ from typing import Any, Literal
 from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.figures.rows import parse_rows, to_stored
 from diag.knowledge.vocabulary import Caution
-from diag.record.rows import parse_rows, to_stored
 from diag.text import clean, one_line
 
 Kind = Literal["line", "lines", "pick", "ticks", "note"]

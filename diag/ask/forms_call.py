@@ -26,8 +26,8 @@ from diag.ask.intake import situation_field
 from diag.ask.taking import SITUATION
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.figures.rows import Rows, from_stored, show_rows
 from diag.knowledge.model import Check
-from diag.record.rows import Rows, from_stored, show_rows
 from diag.record.times import parse_when
 from diag.say import present
 from diag.store.listing import WAITS

@@ -21,12 +21,12 @@ from diag.ask.form import (
 from diag.call.desk import CallDesk
 from diag.call.proof import proofs_of
 from diag.errors import UsageError
+from diag.figures.rows import show_rows
 from diag.knowledge.base import Knowledge
 from diag.knowledge.vocabulary import Caution
 from diag.reason.cautions import cautions_for, spoken, spoken_of_repair
 from diag.reason.judgement import LIKELY, OPEN
 from diag.record.kinds import RESULTS
-from diag.record.rows import show_rows
 from diag.record.state import NotPutBack
 from diag.record.times import parse_when
 from diag.say import present

@@ -10,8 +10,8 @@ from diag.ask.answers import answer_form, choose, take_answer
 from diag.ask.form import Field, Form, Values, keys_of, text_of
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
+from diag.figures.rows import expand
 from diag.knowledge.model import Check
-from diag.record.rows import expand
 from diag.record.times import clock, parse_when
 from diag.say import present
 from diag.text import number, rows_words, wrap

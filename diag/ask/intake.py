@@ -9,11 +9,11 @@ from typing import Any
 from diag import figures
 from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
+from diag.figures.rows import StoredRows, parse_rows, to_stored
 from diag.hear.complaint import Match, listener
 from diag.hear.facts import Candidate, FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
-from diag.record.rows import StoredRows, parse_rows, to_stored
 from diag.text import one_line
 
 LISTS = ("changes", "flags")

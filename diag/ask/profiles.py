@@ -12,8 +12,8 @@ from diag import figures
 from diag.ask.form import Field, Form, Value, Values, keys_of, need, text_of, whole_of_text
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.figures.rows import parse_rows, show_rows, to_stored
 from diag.knowledge.base import Knowledge
-from diag.record.rows import parse_rows, show_rows, to_stored
 from diag.text import count, one_line
 from diag.units import value_words
 

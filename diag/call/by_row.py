@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from diag.errors import DiagError
+from diag.figures.rows import row_of
 from diag.knowledge.model import Check
 from diag.record.kinds import Answer
-from diag.record.rows import row_of
 from diag.units import Measured
 
 

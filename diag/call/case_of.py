@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from diag.call.readings import Evaluated, evaluate
+from diag.figures.rows import ALL, Rows, show_rows
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.reason.case import UNKNOWN, Case, Instance, RepairDone
 from diag.reason.tables import Tables
 from diag.record.kinds import Answer
-from diag.record.rows import ALL, Rows, show_rows
 from diag.record.state import State
 
 SAYS_LITTLE = math.log(1.5)

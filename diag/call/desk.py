@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from diag import __version__
 from diag.call.case_of import ReadCase, Seen, minutes_spent, read_case
 from diag.errors import DiagError, RecordError
+from diag.figures.rows import Rows, to_stored
 from diag.reason.case import Case
 from diag.reason.feasible import usual_observer
 from diag.reason.judge import Engine
@@ -27,7 +28,6 @@ from diag.record.fold import fold, redo_targets, sealed_view, undo_targets
 from diag.record.graph import Event, Sealed, heads, make_event, new_call_id, order
 from diag.record.kinds import KINDS
 from diag.record.moved import linked
-from diag.record.rows import Rows, to_stored
 from diag.record.state import State
 from diag.record.undo import withdrawals
 

@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 from diag.call.by_row import figures_by_row, values_by_row
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
+from diag.figures.rows import Rows
 from diag.knowledge.model import Verification
 from diag.record.kinds import Answer, Repaired
-from diag.record.rows import Rows
 from diag.text import rows_words
 
 ACCEPTED, NOT_ACCEPTED, NOT_YET = "accepted", "not_accepted", "not_yet"

@@ -14,10 +14,11 @@ from itertools import pairwise, product
 from typing import Any
 
 from diag.analyses.catalogue import CONTEXT, Analysed, Context, Reading, Result, analyse_all
-from diag.analyses.context import pack_sections
+from diag.analyses.model import ContextValue
 from diag.analyses.weights import weight_below
 from diag.errors import DiagError, MeasureError, UnitError
 from diag.figures import AGAIN
+from diag.figures.rows import expand, row_of
 from diag.knowledge.base import Knowledge
 from diag.knowledge.condition import When
 from diag.knowledge.limits import limits_for
@@ -25,7 +26,6 @@ from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Bound, InlineLimit, Limit
 from diag.reason.axes import fit
 from diag.record.kinds import Answer
-from diag.record.rows import expand, row_of
 from diag.record.state import State
 from diag.units import Measured
 
@@ -152,7 +152,7 @@ def _row(place: str) -> int:
 
 def context(knowledge: Knowledge, check: Check, state: State) -> Context:
     """Return the settings and machine figures the analyses may use, SI or words."""
-    found: dict[str, float | str] = dict(_machine(state))
+    found: dict[str, ContextValue] = dict(_machine(state))
     if check.takes.quantity:
         found["quantity"] = check.takes.quantity
     crop, delivery = state.situation.crop, state.machine.axes.get("delivery")
@@ -177,8 +177,8 @@ def context(knowledge: Knowledge, check: Check, state: State) -> Context:
     return found
 
 
-def _healthy(check: Check, state: State) -> Iterable[tuple[str, float | str]]:
-    """Yield the same readings of this machine when it was right: one value, or a value by row as text."""
+def _healthy(check: Check, state: State) -> Iterable[tuple[str, ContextValue]]:
+    """Yield the same readings of this machine when it was right: one value, or a value by row."""
     name = f"{HEALTHY}.{check.id}"
     by_row = {}
     for key, value in state.machine.book.items():
@@ -189,10 +189,10 @@ def _healthy(check: Check, state: State) -> Iterable[tuple[str, float | str]]:
         elif key.startswith(f"{name}."):
             by_row[int(key.rpartition(".")[2])] = _si(value["value"], value["unit"])
     if by_row:
-        yield "healthy_rows", " ".join(f"{row}={value:.6g}" for row, value in sorted(by_row.items()))
+        yield "healthy_rows", by_row
 
 
-def _machine(state: State) -> Iterable[tuple[str, float | str]]:
+def _machine(state: State) -> Iterable[tuple[str, ContextValue]]:
     machine, situation = state.machine, state.situation
     if machine.rows:
         yield "rows", float(machine.rows)
@@ -206,7 +206,7 @@ def _machine(state: State) -> Iterable[tuple[str, float | str]]:
         yield "speed", speed
     if machine.sections:
         parts = {n: expand(r, machine.rows) for n, r in machine.sections.items() if r != "all"}
-        yield "sections", pack_sections(parts)
+        yield "sections", parts
     target = situation.target
     if target:
         dimension = Measured(target["value"], target["unit"]).quantity

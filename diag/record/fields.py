@@ -11,10 +11,10 @@ from pydantic import BaseModel, ValidationInfo
 from pydantic_core import PydanticCustomError, core_schema
 
 from diag.errors import DiagError
+from diag.figures.rows import ALL, from_stored, is_stored, row_of, to_stored
 from diag.record import hand
 from diag.record.hand import Context, Naming
 from diag.record.ids import is_call_id, is_decimal, is_hash, is_id, is_label, is_stamp
-from diag.record.rows import ALL, from_stored, is_stored, row_of, to_stored
 from diag.unit_table import UNITS
 
 Path = tuple[str | int, ...]

@@ -12,8 +12,8 @@ from typing import Any
 from diag import figures
 from diag.errors import DiagError, UsageError
 from diag.figures import Asked
+from diag.figures.rows import Rows, parse_rows, show_rows
 from diag.record.ids import is_stamp, stamp
-from diag.record.rows import Rows, parse_rows, show_rows
 from diag.text import one_line
 from diag.units import find_unit
 

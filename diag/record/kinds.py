@@ -14,10 +14,10 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from diag.errors import DiagError
 from diag.figures import READINGS
+from diag.figures.rows import Rows
 from diag.record import fields as f
 from diag.record.body import GONE, Body, BodyFields, broken
 from diag.record.hand import Context, readings_of
-from diag.record.rows import Rows
 
 MOST_TEXT = 20_000  # characters of one sealed text
 ROLES = ("technician", "phone_desk", "grower", "caller", "tool")

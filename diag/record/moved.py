@@ -7,10 +7,10 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+from diag.figures.rows import Rows, from_stored, row_of
 from diag.record.body import Body
 from diag.record.event import Event
 from diag.record.kinds import Answer, Change, Repaired, Swap
-from diag.record.rows import Rows, from_stored, row_of
 from diag.record.state import NotPutBack, State
 
 Timeline = Iterable[tuple[Event, Body]]

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from diag.figures.rows import Rows
 from diag.record.body import Body, InCall
 from diag.record.kinds import (
     Answer,
@@ -26,7 +27,6 @@ from diag.record.kinds import (
     Swap,
     Waiting,
 )
-from diag.record.rows import Rows
 
 _Kind = TypeVar("_Kind", bound=Body)
 

@@ -8,11 +8,11 @@ from typing import Any
 
 from diag import figures
 from diag.call.desk import CallDesk
+from diag.figures.rows import show_rows
 from diag.knowledge.model import Check
 from diag.reason.cautions import spoken
 from diag.reason.judge import applicable
 from diag.record.kinds import KINDS, Answer
-from diag.record.rows import show_rows
 from diag.record.state import TrailStep
 from diag.record.times import age_words, clock
 from diag.store.listing import WAITS

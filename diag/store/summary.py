@@ -10,10 +10,10 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from diag.figures.rows import show_rows
 from diag.record.fold import fold, live_events, sealed_view
 from diag.record.graph import Event, Sealed
 from diag.record.kinds import KINDS
-from diag.record.rows import show_rows
 from diag.text import one_line
 
 LISTED_KINDS = tuple(name for name, kind in KINDS.items() if kind.LISTED)

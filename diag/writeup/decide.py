@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
+from diag.figures.rows import expand
 from diag.measure.economics import BU_PER_AC, SPACING_RULES, Range, skip_cost, spacing_cost
-from diag.record.rows import expand
 from diag.text import number, wrap
 from diag.units import ACRE, INCH, UNITS, Measured
 

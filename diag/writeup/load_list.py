@@ -15,6 +15,7 @@ from typing import Any
 from diag.call.desk import CallDesk
 from diag.call.shown import FOR, Bench
 from diag.errors import UsageError
+from diag.figures.rows import expand
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Named
@@ -23,7 +24,6 @@ from diag.reason.case import Case
 from diag.reason.feasible import check_minutes
 from diag.reason.worlds import Posterior
 from diag.record.graph import Event, show_call_id
-from diag.record.rows import expand
 from diag.text import count, number
 from diag.writeup.story.details import notes_of
 

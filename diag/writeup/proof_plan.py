@@ -14,11 +14,11 @@ from diag.call.proof import NOT_ACCEPTED, Sample
 from diag.call.readings import context
 from diag.call.shown import Bench
 from diag.errors import UsageError
+from diag.figures.rows import Rows, expand
 from diag.knowledge.model import Check, Verification
 from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, sequential
 from diag.reason.feasible import usual_observer
 from diag.record.kinds import Repaired
-from diag.record.rows import Rows, expand
 from diag.text import number, rows_words, wrap
 from diag.writeup.story.measured import Measurements, pairs_of
 from diag.writeup.story.model import Pair

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diag.analyses import context as ctx
 from diag.analyses.catalogue import (
     CATALOGUE,
     CONTEXT,
@@ -29,9 +28,10 @@ AC = 4046.8564224
 PLANTER = {
     "target_rate": 32000 / AC, "row_width": 0.762, "holes": 40.0, "turns": 3.0, "speed": 2.2352, "minutes": 120.0,
     "sample_size": 100.0, "tag_seeds_per_mass": 3500.0, "fan_open": 4800.0, "fan_speed_set": 66.0, "pitches": 24.0,
-    "pitch": 0.0127, "sections": "left=1-6;right=7-12", "vacuum_set": 4500.0, "row_low_below_median": IN_H2O,
+    "pitch": 0.0127, "sections": {"left": tuple(range(1, 7)), "right": tuple(range(7, 13))},
+    "vacuum_set": 4500.0, "row_low_below_median": IN_H2O,
     "gauge_span": 7500.0, "gauge_class": 0.02, "reading_error": 40.0, "chart_slip": 0.04, "depth_set": 0.05,
-    "healthy_rows": "1=5000 2=5000 3=5010", "row_low_ratio": 0.9, "wire_area": 8e-6, "wire_length": 9.0,
+    "healthy_rows": {1: 5000.0, 2: 5000.0, 3: 5010.0}, "row_low_ratio": 0.9, "wire_area": 8e-6, "wire_length": 9.0,
     "load_current": 20.0, "drift_limit": 200.0, "wheel_circumference": 2.286, "proof_margin": 0.03, "book": 12.0,
 }
 
@@ -229,25 +229,3 @@ def test_a_word_has_no_weight_below_a_limit() -> None:
     open_ = Result("pattern", "even", chances={"even": 0.7, "one_low": 0.3})
     with pytest.raises(MeasureError):
         weight_below(open_, 1.0)
-
-
-# ------------------------------------------------------------------------------------------- context
-
-
-def test_row_lists_and_values_survive_packing() -> None:
-    """Sections and values per row come back from their context text."""
-    sections = {"left": (1, 2, 3), "right": (4, 6)}
-    values = {1: 5080.25, 12: 4983.0}
-
-    assert sections == ctx.sections({"sections": ctx.pack_sections(sections)})
-    assert values == ctx.row_values({"healthy_rows": ctx.pack_rows(values)}, "healthy_rows")
-    assert (1, 2, 3, 7) == ctx.row_list("1-3, 7")
-
-
-@pytest.mark.parametrize("bad", ["a", "3-1", "0", "1-", "1--3"])
-def test_bad_row_lists_are_refused(bad: str) -> None:
-    """A row list that is none is refused with an example."""
-    with pytest.raises(MeasureError, match="1-6,9"):
-        ctx.row_list(bad)
-    with pytest.raises(MeasureError):
-        ctx.row_values({"healthy_rows": "1=x"}, "healthy_rows")

@@ -128,6 +128,19 @@ def test_vacuum_map_with_drift_and_limits(capsys: pytest.CaptureFixture[str], tm
     assert "low" in next(line for line in out.splitlines() if line.startswith("row   5"))
 
 
+@pytest.mark.parametrize("sections", ["left=a", "left=3-1", "left=0", "left=1-", "left", "left=all"])
+def test_sections_that_are_no_rows_are_refused(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, sections: str
+) -> None:
+    """Sections are typed as rows are everywhere; what is none is refused with its option."""
+    walk = tmp_path / "walk.csv"
+    walk.write_text("row,vacuum_inh2o\n" + "".join(f"{r},20\n" for r in range(1, 9)))
+    code, _, err = told(capsys, "vacuum", str(walk), "--sections", sections)
+
+    assert 2 == code
+    assert "--sections" in err
+
+
 def test_vacuum_over_time_and_single(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     """A time column makes a log, one value a reading against the set one."""
     log = tmp_path / "log.csv"

@@ -10,7 +10,7 @@ from textual.message import Message
 from textual.reactive import reactive
 from textual.widget import Widget
 
-from diag.record.rows import Rows, show_rows
+from diag.figures.rows import Rows, show_rows
 from diag.tui.safe import Part, say
 
 

@@ -13,9 +13,9 @@ from diag.call.desk import CallDesk
 from diag.call.readings import context
 from diag.call.shown import AGAINST, FOR, Bench, has_value
 from diag.figures import AGAIN, READINGS
+from diag.figures.rows import row_of
 from diag.knowledge.model import Check
 from diag.record.kinds import Answer
-from diag.record.rows import row_of
 from diag.text import number, rows_words
 from diag.units import QUANTITIES, UNITS, Measured, System, show, value_words
 from diag.writeup.story.model import MadeTest, Pair, Value

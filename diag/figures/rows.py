@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final, Literal
 
 from diag.errors import UsageError
-from diag.figures import MOST_ROWS, check_row
+from diag.figures.asked import MOST_ROWS, check_row
 from diag.text import one_line, row_runs
 
 Rows = tuple[int, ...] | Literal["all"]

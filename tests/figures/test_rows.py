@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from diag.errors import UsageError
-from diag.record.rows import (
+from diag.figures.rows import (
     MOST_ROWS,
     Rows,
     check_row,
