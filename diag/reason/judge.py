@@ -62,7 +62,7 @@ class Engine:
         self.evidence = Evidence(self.tables)
         self.rules = RuleBase(knowledge, counter=counter)
         self.planner = Planner(self.tables)
-        self._machines: dict[frozenset[tuple[str, str]], tuple[Array, Index]] = {}
+        self._machines: dict[tuple[frozenset[tuple[str, str]], bytes], tuple[Array, Index]] = {}
         self._beginnings: dict[tuple[object, ...], _Begun] = {}
         self._turn = threading.Lock()
 
@@ -112,7 +112,7 @@ class Engine:
 
     def _begun(self, case: Case) -> _Begun:
         """Return what a call begins with: it stays the same until the machine or the complaint is told otherwise."""
-        machine = frozenset(case.axes.items())
+        machine = frozenset(case.axes.items()), self.tables.frequency.tobytes()  # a trial leaves causes out
         if machine not in self._machines:
             if len(self._machines) >= MOST_BEGUN:
                 self._machines.clear()
