@@ -36,6 +36,8 @@ def run_plain(
         dialogue.start(call)
     except (LeaveError, EOFError):
         write("Left as it is; everything said so far is kept.")
+    if desk.store is not None and (waits := desk.store.waits):
+        write(f"{waits[:1].upper()}{waits[1:]}.")
     return 0
 
 

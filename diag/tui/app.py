@@ -6,6 +6,7 @@ import argparse
 import logging
 import os
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, cast
@@ -21,7 +22,7 @@ from textual.scrollbar import ScrollBar, ScrollBarRender
 from diag.errors import DiagError
 from diag.store.drafts import Drafts, place_beside
 from diag.tui.act import Act, bindings, key_name
-from diag.tui.messages import EngineReady, StartFailed, StoreReady
+from diag.tui.messages import EngineReady, Exchanged, StartFailed, StoreReady
 from diag.tui.screens.page import Page
 from diag.tui.screens.start import StartScreen
 from diag.tui.theme import DARK, NO_COLOR, THEMES
@@ -78,6 +79,7 @@ class DiagApp(App[int]):
         self.engine: Engine | None = None
         self.drafts = Drafts()
         self.trouble = ""
+        self.waits = ""
         """Why the store or the knowledge cannot be used, "" when they can."""
         self.works: dict[str, Work] = {}
         """Calls in work, by id."""
@@ -119,8 +121,25 @@ class DiagApp(App[int]):
         for call in kept.calls():  # what was typed while the store was being opened
             self.drafts.of(call).update(kept.load(call))
         self.set_interval(KEEP_EVERY, self.keep_drafts)
+        self.store.watch(self._news)
+        self._exchanged()
         self._recall()
         self._refresh()
+
+    def _news(self) -> None:
+        """Have the screens told; runs on the store's thread."""
+        self.post_message(Exchanged())
+
+    @on(Exchanged)
+    def _exchanged(self) -> None:
+        """Show what waits to be sent, and the calls as they are now."""
+        with suppress(DiagError):
+            self.waits = self.store.waits if self.store is not None else ""
+        for screen in self.screen_stack:
+            if isinstance(screen, StartScreen):
+                screen.show_calls()
+            if isinstance(screen, Page):
+                screen.show_bar()
 
     @on(EngineReady)
     def _engine_ready(self, message: EngineReady) -> None:
@@ -268,6 +287,8 @@ class DiagApp(App[int]):
     def _judged(self, message: JudgementReady) -> None:
         if message.work.take(message.thought):
             self._tell_work(message.work)
+        if self.store is not None and self.store.shared:
+            self._exchanged()
 
     @on(JudgeFailed)
     def _judge_failed(self, message: JudgeFailed) -> None:

@@ -24,6 +24,8 @@ class Host(Protocol):
     engine: Engine | None
     trouble: str
     """Why the store or the knowledge cannot be used, "" when they can."""
+    waits: str
+    """What is kept here and waits to be sent, in words; "" for nothing."""
     works: dict[str, Work]
     """Calls in work, by id."""
     chosen: dict[str, str]

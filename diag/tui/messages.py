@@ -26,6 +26,10 @@ class EngineReady(Message):
     engine: Engine
 
 
+class Exchanged(Message):
+    """Other desks added something, or what waited here was sent."""
+
+
 @dataclass
 class StartFailed(Message):
     """Store or knowledge cannot be used; `what` names it."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from screens.driving import (
     NOW,
     Chance,
     drive,
     make_app,
     press,
+    put_on_desk,
     resize,
     same_screen,
     screen_text,
@@ -24,6 +26,7 @@ from diag.call.desk import Desk
 from diag.errors import KnowledgeError, StoreError
 from diag.reason.judge import Engine
 from diag.store.open import open_store
+from diag.store.sqlstore import Store
 from diag.tui.app import DiagApp
 from diag.tui.widgets.form import Row
 from diag.tui.widgets.heard import HeardPanel
@@ -237,6 +240,31 @@ def test_a_message_is_not_confirmed(little: Engine, place: Path) -> None:
         (work,) = app.works.values()
         assert "Spoke: the driver" in work.call.text_of("note", "text")
         assert work.call.state.due == "2026-05-04T10:40:00Z"
+
+    drive(make_app(little, place), body)
+
+
+def test_what_waits_to_be_sent_stands_on_every_screen(
+    little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As long as the store keeps something for a server, the top line says so: on the list, the desk, the catch-up."""
+    waits, watching = ["kept here, 3 to send"], []
+    monkeypatch.setattr(Store, "waits", property(lambda _: waits[0]))
+    monkeypatch.setattr(Store, "watch", lambda _, tell: watching.append(tell))
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await still(pilot)
+        assert "kept here, 3 to send" in screen_text(app).splitlines()[0]
+        await put_on_desk(app, pilot)
+        assert "kept here, 3 to send" in screen_text(app).splitlines()[0]
+        await app.run_action("do('catch_up')", default_namespace=app.screen)
+        await still(pilot)
+        assert "kept here, 3 to send" in screen_text(app).splitlines()[0]
+        waits[0] = ""
+        for tell in watching:
+            tell()
+        await still(pilot)
+        assert "to send" not in screen_text(app)
 
     drive(make_app(little, place), body)
 

@@ -108,13 +108,14 @@ class Page(Screen[T], Generic[T]):
             from diag.say.present import header
 
             text = " · ".join(p for p in (self.TITLE_TEXT, header(self.work.call)) if p)
+        text = " · ".join(p for p in (text, self.diag.waits) if p)
         self.query_one("#bar", Static).update(self._bar(text, max(20, self.app.size.width - 2)))
 
     def _bar(self, text: str, width: int) -> Content:
         """Return the top line: what this is, and at its end how far the call has come."""
         stage = self.stage()
         if not stage:
-            return say(fit(text, width))
+            return say(fit(shorter(text, width), width))
         from diag.ask.turn import STAGES
 
         room = width - len("  ".join(STAGES)) - 2
