@@ -60,6 +60,8 @@ def _offer_text(knowledge: Knowledge, offer: Candidate) -> str:
         ("situation", "since"): offer.value,
         ("situation", "told_by"): "told by somebody else",
     }.get((offer.slot, offer.name))
+    if offer.slot == "told":
+        return offer.value
     if offer.slot == "done_before":
         return f"done before the call: {offer.name.replace('_', ' ')}"
     return told or f"{offer.name.replace('_', ' ')} {offer.value}".strip()
@@ -100,8 +102,8 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
 
 
 def _only_told(fact: FactFound) -> bool:
-    """Tell whether a fact is a figure that no field of the call holds: it is kept in the caller's words."""
-    return all(o.slot == "reading" for o in fact.offers)
+    """Tell whether no field of the call holds a fact: it is kept in the caller's words."""
+    return all(o.slot in ("reading", "told") for o in fact.offers)
 
 
 def _machine(call: CallDesk, offers: Sequence[Candidate]) -> dict[str, Any]:

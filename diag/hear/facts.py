@@ -18,7 +18,7 @@ from diag.hear.said import Said
 from diag.hear.said_figures import MOST_ROWS, Figure, Rows, as_ranges, bare_figure
 from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Lexicon, Offers
 
-Slot = Literal["answer", "axis", "situation", "machine", "reading", "done_before"]
+Slot = Literal["answer", "axis", "situation", "machine", "reading", "told", "done_before"]
 Counted = Mapping[str, Mapping[int, int]]
 Chances = Mapping[str, float]
 
@@ -38,7 +38,10 @@ _UNSURE = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One thing a fact may be accepted as: answer (check, outcome), axis or situation (field, value) and so on."""
+    """One thing a fact may be accepted as: answer (check, outcome), axis or situation (field, value) and so on.
+
+    `reading` and `told` (what it means) have no field of the call: they are kept in the caller's words.
+    """
 
     slot: Slot
     name: str
@@ -216,16 +219,16 @@ def _plain_fact(said: Said, at: int, kind: str, *, ticked: bool) -> FactFound:
 
 
 def _slots(ear: Ear, slots: Chances) -> list[FactFound]:
-    """Return what ground and screen show and whether plants are up, with the sentence that tells it."""
-    lexicon, found = ear.said.lexicon, []
-    for slot in lexicon.slots:
+    """Return what ground and screen show and whether plants are up, each once, with the sentence that tells it."""
+    found: dict[str, FactFound] = {}
+    for slot in sorted(ear.said.lexicon.slots, key=lambda s: -slots.get(s.name, 0.0)):
         chance = slots.get(slot.name, 0.0)
-        if chance >= OFFERED and slot.words:
-            name, _, value = slot.name.partition(" ")
-            spoken = _sentence_with(ear.said, slot.words)
-            if spoken:
-                found.append(FactFound(name, value, spoken, offers_of(slot), ticked=chance >= TICKED))
-    return found
+        name, _, value = slot.name.partition(" ")
+        spoken = _sentence_with(ear.said, slot.words) if chance >= OFFERED and name not in found else ""
+        if spoken:
+            offers = offers_of(slot) or (Candidate("told", name, slot.meaning),)
+            found[name] = FactFound(name, value, spoken, offers, ticked=chance >= TICKED)
+    return list(found.values())
 
 
 def _sentence_with(said: Said, words: Iterable[str]) -> str:

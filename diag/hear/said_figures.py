@@ -142,13 +142,19 @@ def _counts_else(said: Said, at: int, *, sure: bool) -> bool:
 def _as_rows(words: Sequence[Word], numbers: list[int], first: int, last: int) -> Rows:
     listed = sorted(set(numbers))
     value = as_ranges(listed)
-    before = [w.text for w in words[max(0, first - 3) : first + 1]]
-    if {"but", "except"} & set(before) and {"all", "every"} & set(before):
+    if _all_but(words, first):
         return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last,
                     numbers=tuple(listed))
     side = len(listed) > 1 and listed[-1] - listed[0] == len(listed) - 1
     return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last,
                 numbers=tuple(listed))
+
+
+def _all_but(words: Sequence[Word], first: int) -> bool:
+    """Tell whether "all but" or "every row except" stands before; "all green but row 7" is no such thing."""
+    before = [w.text for w in words[max(0, first - 6) : first] if w.text not in ("for", "the", "of", "them")]
+    whole = before[:-2] if before[-2:-1] in (["row"], ["rows"], ["one"]) else before[:-1]
+    return before[-1:] in (["but"], ["except"]) and whole[-1:] in (["all"], ["every"])
 
 
 def as_ranges(numbers: Sequence[int]) -> str:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from diag.figures.numbers import IN_PROSE, numbers_in
 from diag.knowledge.phrases import stem
@@ -12,6 +13,11 @@ from diag.knowledge.words import Lexicon
 
 _JOIN_LOOK = 5  # words after a comma in which "or" still carries a negator on
 _TENS = range(20, 100, 10)
+_PART_LOOK = 9  # words after a number in which its fraction stands
+_FRACTIONS = {
+    0.5: (["and", "a", "half"], ["and", "half"]), 0.25: (["and", "a", "quarter"],),
+    0.75: (["and", "3", "quarters"], ["and", "three", "quarters"]),
+}
 # curly quotes, primes and dashes to plain ones
 _FOLD = str.maketrans("\u2019\u2018`\u2032\u201c\u201d\u2033\u2013\u2014\u2026", "''''\"\"\"--.")
 _TOKEN = re.compile(
@@ -42,7 +48,7 @@ class Word:
 
 def cut(text: str, lexicon: Lexicon) -> list[Word]:
     """Return all words and signs of a (cleaned) text."""
-    return list(_joined(_words(text, lexicon)))
+    return _with_parts(list(_joined(_words(text, lexicon))))
 
 
 def that_count(words: Iterable[Word], lexicon: Lexicon) -> list[Word]:
@@ -103,6 +109,60 @@ def _joined(words: Iterable[Word]) -> Iterator[Word]:
         else:
             yield word
     yield from waiting
+
+
+def _with_parts(words: list[Word]) -> list[Word]:
+    """Join what is spoken of one number: "three hundred and ten" becomes 310, "five point one" 5.1, "a hundred" 100."""
+    found: list[Word] = []
+    at = 0
+    while at < len(words):
+        word, end, value = words[at], at + 1, words[at].value
+        if value is not None and value == int(value):
+            value, end = _with_hundreds(words, at)
+            part, end = _part_after(words, end - 1)
+            value += part
+        if end > at + 1:
+            text = f"{value:g}"
+            word = replace(word, text=text, stem=text, value=value, end=words[end - 1].end)
+        found.append(word)
+        at = end
+    return found
+
+
+def _with_hundreds(words: Sequence[Word], at: int) -> tuple[float, int]:
+    """Return the whole number spoken from a number word on, and where it ends."""
+    value, end = words[at].value or 0.0, at + 1
+    after = [w for w in words[end : end + 3] if w.pause == words[at].pause]
+    if value < 100 and after[:1] and after[0].text == "hundred":
+        value, end, after = value * 100, end + 1, after[1:]
+    if words[end - 1].text == "hundred":
+        joined = int(bool(after) and after[0].text == "and")
+        for rest in after[joined : joined + 1]:
+            if rest.value and rest.value in range(1, 100) and _in_words(rest):
+                return value + rest.value, end + joined + 1
+    return value, end
+
+
+def _in_words(number: Word) -> bool:
+    """Tell whether a number was spelled out."""
+    return number.end - number.start > len(number.text) or number.text.isalpha()
+
+
+def _part_after(words: Sequence[Word], at: int) -> tuple[float, int]:
+    """Return what is spoken after a whole number to be added to it, and where it ends; nothing: 0 and the next word."""
+    near = [w for w in words[at + 1 : at + _PART_LOOK] if w.pause == words[at].pause]
+    texts = [w.text for w in near]
+    spoken = [t for t in texts if t != "-"]
+    for part, ways in _FRACTIONS.items():
+        for way in ways:
+            if spoken[: len(way)] == way:
+                last = [n for n, t in enumerate(texts) if t != "-"][len(way) - 1]
+                return part, at + 2 + last
+    if texts[:1] == ["point"]:
+        digits = list(takewhile(lambda w: w.value is not None and w.value in range(10), near[1:]))
+        if digits:
+            return float("0." + "".join(f"{w.value:.0f}" for w in digits)), at + 2 + len(digits)
+    return 0.0, at + 1
 
 
 def _meant(word: str, lexicon: Lexicon) -> list[str]:

@@ -96,7 +96,8 @@ class Trainer:
     def train(self, without: frozenset[str] = frozenset(), mixing: Mixing | None = None) -> Model:
         """Return all that is learnt from all hands but those."""
         chosen = self._without(without)
-        told = [n for n in chosen if self.texts[n].hand != WORDINGS]
+        telling = {t.hand for t in self.texts if t.told}  # who never says what is told does not say that nothing is
+        told = [n for n in chosen if self.texts[n].hand in telling]
         return Model(
             self._symptoms(chosen), self._slots(told), self._numbers(told), mixing or Mixing(), digest=self.digest,
         )

@@ -89,6 +89,7 @@ class SlotTold(Offers):
     """What a text as a whole tells, as learnt from the hands: "ground good", and what it may be accepted as."""
 
     name: Text
+    meaning: str = ""  # for one that answers no check: it is kept in the caller's words
     words: Words = Field(min_length=1)  # one of them must stand in the text: its sentence is quoted
 
 

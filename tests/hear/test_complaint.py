@@ -325,6 +325,46 @@ def test_nobody_looked_into_the_ground_who_does_not_say_so(matcher: Listener, te
     assert not [f for f in matcher.match(text).facts if f.kind == "ground"]
 
 
+@pytest.mark.parametrize(("text", "numbers"), [
+    ("nineteen point eight in the seat, twelve at the meter", [19.8, 12]),
+    ("five point one, four, three nine", [5.1, 4, 3, 9]),
+    ("two point seven five", [2.75]),
+    ("four and a half. Six and seven", [4.5, 6, 7]),
+    ("six-and-a-half mph", [6.5]),
+    ("ten and three-quarters", [10.75]),
+    ("three hundred plus", [300]),
+    ("a hundred and forty-one", [141]),
+    ("two hundred thirty bags", [230]),
+    ("nine hundred, and two rows", [900, 2]),
+    ("a hundred and 7 more", [100, 7]),
+    ("row 7, point made", [7]),
+])
+def test_numbers_are_read_as_they_are_spoken(whole: Knowledge, text: str, numbers: list[float]) -> None:
+    """Decimals, fractions and hundreds in words are one number; a comma parts numbers."""
+    assert numbers == [w.value for w in cut(text, whole.lexicon) if w.value is not None]
+
+
+@pytest.mark.parametrize(("text", "rows"), [
+    ("all of them but for row 3 are dead", "all but 3"),
+    ("every row except row 7 is dead", "all but 7"),
+    ("the screen is all green but row 7 has no seed", "7"),
+    ("all I know is but one thing, row 7 is dead", "7"),
+])
+def test_all_but_a_row_is_said_of_rows(matcher: Listener, text: str, rows: str) -> None:
+    """"All but" stands before the row; "all green, but row 7" is row 7."""
+    assert ("situation", "rows", rows) in offers(matcher, text)
+
+
+def test_what_the_screen_shows_is_one_thing_and_kept_in_words(matcher: Listener) -> None:
+    """Good and bad are not both told, and what no field holds is offered with its meaning."""
+    facts = matcher.match("screen is all green but row 7 has no seed in the ground").facts
+    found = [f for f in facts if f.kind in ("screen", "ground")]
+    assert {("screen", "good"), ("ground", "bad")} == {(f.kind, f.value) for f in found}
+    assert [("told", "screen", "the screen shows nothing wrong")] == [
+        (o.slot, o.name, o.value) for f in found if f.kind == "screen" for o in f.offers
+    ]
+
+
 @pytest.mark.parametrize("text", ["we run 20 psi of vacuum, doubles", "vacuum reads 180 on the gauge, doubles"])
 def test_a_doubtful_unit_is_offered_with_the_doubt(matcher: Listener, text: str) -> None:
     """A vacuum nobody runs keeps the caller's figure and says what is likely meant."""
