@@ -92,7 +92,7 @@ def test_everyday_sentences_tick_nothing(heard: Listener, text: str) -> None:
 def test_numbers_get_the_labels_that_the_hand_told(whole: Knowledge) -> None:
     """Row in trouble, partner row, size of the planter and figure, each by place."""
     told = {"rows": "7", "of": 12, "figures": [{"what": "vacuum", "value": "nine and a half", "role": "read"}]}
-    words = read("row 7 of twelve pulls nine, swapped with row 8", whole.lexicon).words
+    words = read("row 7 of twelve pulls nine and a half, swapped with row 8", whole.lexicon).words
     found = numbers_told(words, told, whole.lexicon)
     assert [ROW, MACHINE_ROWS, "vacuum", OTHER_ROW] == list(found.values())
 
