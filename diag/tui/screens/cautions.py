@@ -71,6 +71,3 @@ class CautionsScreen(Page[None]):
             self.tell(wrong, "bad")
         else:
             self.dismiss(None)
-
-    def action_back(self) -> None:
-        self.dismiss(None)

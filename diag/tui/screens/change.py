@@ -97,9 +97,6 @@ class TrailScreen(Page[None]):
     def action_redo(self) -> None:
         self.tell(self.work.redo())
 
-    def action_back(self) -> None:
-        self.dismiss(None)
-
 
 class ChangeScreen(AskingScreen, inherit_bindings=False):
     """One earlier answer, asked again."""
@@ -126,9 +123,6 @@ class ChangeScreen(AskingScreen, inherit_bindings=False):
 
     def moment(self) -> tuple[str, ...]:
         return ("back", "help")
-
-    def action_back(self) -> None:
-        self.dismiss(None)
 
 
 class ToldScreen(ChangeScreen, inherit_bindings=False):

@@ -57,6 +57,3 @@ class EmergencyScreen(Page[None]):
             self.tell(wrong, "bad")
         else:
             self.dismiss(None)
-
-    def action_back(self) -> None:
-        self.dismiss(None)

@@ -109,6 +109,3 @@ class ExplainScreen(Page[None]):
 
     def action_page_down(self) -> None:
         self.query_one("#told", VerticalScroll).scroll_page_down(animate=False)
-
-    def action_back(self) -> None:
-        self.dismiss(None)

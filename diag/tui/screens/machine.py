@@ -133,6 +133,3 @@ class MachineScreen(Page[Draft | None]):
             except DiagError as error:
                 self.tell(str(error), "bad")
         self.show_profiles()
-
-    def action_back(self) -> None:
-        self.dismiss(None)

@@ -50,6 +50,10 @@ class Page(Screen[T], Generic[T]):
         """The application, as screens see it."""
         return cast("Host", self.app)
 
+    def action_back(self) -> None:
+        """Go back to the screen before, with nothing chosen."""
+        self.dismiss(None)
+
     def later(self, seconds: float, do: Callable[[], object]) -> None:
         """Do something after a pause; at once where the pause is nought."""
         if seconds:

@@ -13,7 +13,7 @@ from textual.widgets import Input, OptionList
 from diag.ask.search import search_answers, search_causes, search_checks, search_symptoms
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
-from diag.tui.screens.page import Page
+from diag.tui.screens.page import Page, T
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList
 from diag.tui.work import Work
@@ -24,15 +24,30 @@ HEADS: Mapping[str, str] = {
 }
 Found = tuple[str, str, str]
 """(take | tell | cause | symptom, id, outcome)"""
+TO_LIST = Act("to_list", "To what was found", "Go from the words to the lines found.", "down")
 
 
-class SearchScreen(Page[Found | None]):
+class FindScreen(Page[T]):
+    """Words, and under them the lines they find: Enter and Down go there."""
+
+    @on(Input.Submitted)
+    def _to_list(self) -> None:
+        self.query_one("#found").focus()
+
+    def action_to_list(self) -> None:
+        """Go from the words to the first line found."""
+        found = self.query_one("#found", PickList)
+        found.focus()
+        found.action_first()
+
+
+class SearchScreen(FindScreen[Found | None]):
     """Type words; Down and Enter take a line."""
 
     TITLE_TEXT = "Search"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("back", "Back", "Back to the desk.", "escape", shown=True),
-        Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
+        TO_LIST,
     )
     BINDINGS = bindings(ACTS)
 
@@ -82,22 +97,9 @@ class SearchScreen(Page[Found | None]):
     def _group(self, head: str, rows: list[tuple[str, str]]) -> list[tuple[str | None, Content | str]]:
         return [(None, say((head, "bold"))), *rows] if rows else []
 
-    @on(Input.Submitted)
-    def _to_list(self) -> None:
-        self.query_one("#found").focus()
-
-    def action_to_list(self) -> None:
-        """Go from the words to the first line found."""
-        found = self.query_one("#found", PickList)
-        found.focus()
-        found.action_first()
-
     @on(OptionList.OptionSelected)
     def _picked(self) -> None:
         picked = self.query_one("#found", PickList).picked
         if picked:
             kind, key, outcome = picked.split("|")
             self.dismiss((kind, key, outcome))
-
-    def action_back(self) -> None:
-        self.dismiss(None)

@@ -38,9 +38,6 @@ class TextScreen(Page[None]):
         super().on_mount()
         self.query_one("#page").focus()
 
-    def action_back(self) -> None:
-        self.dismiss(None)
-
 
 class MenuScreen(Page[str]):
     """A numbered menu; gives the key of the line taken, or "" for none."""

@@ -21,6 +21,7 @@ from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.page import Page
+from diag.tui.screens.search import TO_LIST, FindScreen
 from diag.tui.screens.text import BACK
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lists import PickList, Tick, Ticks
@@ -131,9 +132,6 @@ class WalkScreen(Page[None]):
         text = self.text()
         self.app.push_screen(FormScreen(None, save_form(text, f"{self.kind.lower().replace(' ', '_')}.txt")))
 
-    def action_back(self) -> None:
-        self.dismiss(None)
-
 
 def save_form(text: str, name: str) -> Form:
     """Return the form that saves text as a file; an existing file is not written over."""
@@ -151,15 +149,14 @@ def save_form(text: str, name: str) -> Form:
     return Form("save", "Save as text", (Field("file", "File", value=str(Path.home() / name)),), record, done="Save")
 
 
-class CatchUpScreen(Page[None]):
+class CatchUpScreen(FindScreen[None]):
     """Pick the checks that were done, in the order they were done; then one form for all of them."""
 
     TITLE_TEXT = "Catch up"
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("answers", "Type the answers", "What was picked, as one form.", "ctrl+s", shown=True, first=True),
         Act("drop", "Take off", "Take the last one off again.", "ctrl+z", shown=True, first=True),
-        Act("to_list", "To what was found", "Go from the words to the lines found.", "down"),
-        BACK,
+        TO_LIST, BACK,
     )
     BINDINGS = bindings(ACTS)
 
@@ -189,16 +186,6 @@ class CatchUpScreen(Page[None]):
         rows: list[tuple[str | None, Content | str]] = [(k, questions[k].asks) for k in found if k not in self._picked]
         self.query_one("#found", PickList).fill(rows)
 
-    @on(Input.Submitted)
-    def _to_list(self) -> None:
-        self.query_one("#found").focus()
-
-    def action_to_list(self) -> None:
-        """Go from the words to the first line found."""
-        found = self.query_one("#found", PickList)
-        found.focus()
-        found.action_first()
-
     @on(OptionList.OptionSelected)
     def _take(self) -> None:
         picked = self.query_one("#found", PickList).picked
@@ -223,6 +210,3 @@ class CatchUpScreen(Page[None]):
     def _done(self, recorded: bool | None) -> None:
         if recorded:
             self.dismiss(None)
-
-    def action_back(self) -> None:
-        self.dismiss(None)
