@@ -228,7 +228,7 @@ def test_markup_is_shown_as_it_stands(hostile: Engine, place: Path) -> None:
         await press(pilot, "ctrl+n")
         app.screen.query_one("LinesField").text = NASTY  # type: ignore[attr-defined]
         await press(pilot, "ctrl+s", "f6")
-        assert "note: [/x] [red] \\[b] [@click=app.quit] $x ]0;t" in screen_text(app)
+        assert "noted: [/x] [red] \\[b] [@click=app.quit] $x ]0;t" in screen_text(app)
 
     drive(make_app(hostile, place), body)
 
