@@ -48,7 +48,8 @@ def at_first(action: str) -> tuple[Choice, ...]:
 
 @dataclass(frozen=True)
 class Lead:
-    """What an answer would lead to: in words, and in so few that they stand behind the answer."""
+    """What an answer would lead to: in words, and in so few that they stand behind the answer, "" for a question more.
+    """
 
     words: str
     short: str
@@ -64,8 +65,8 @@ def follows(call: CallDesk, check: str, outcome: str) -> Lead:
     if judgement.action == "check" and plan.offers:
         then = knowledge.questions[plan.offers[0].check]
         look = knowledge.looks.get(then.look or "")
-        short = look.short if look and look.short else "measure" if then.measured else "ask on"
-        return Lead(f"then: {then.asks}", f"then: {short}")
+        short = look.short if look and look.short else "measure" if then.measured else ""
+        return Lead(f"then: {then.asks}", short and f"then: {short}")
     told = ENDS.get(judgement.action, "")
     return Lead(told, told)
 
@@ -82,4 +83,6 @@ def behind(leads: Mapping[str, Lead], room: int) -> dict[str, str]:
         return {}
     whole = all(len(lead.words) <= room for lead in leads.values())
     told = {key: lead.words if whole else lead.short for key, lead in leads.items()}
+    if len(set(told.values())) == 1:
+        return {}  # that all alike stand there tells nothing
     return {key: words for key, words in told.items() if words and len(words) <= room}

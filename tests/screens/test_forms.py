@@ -117,6 +117,20 @@ def test_the_cause_that_was_chosen_is_ticked(little: Engine, place: Path) -> Non
     drive(make_app(little, place), body)
 
 
+def test_no_key_moves_the_field_out_of_sight(big: Engine, place: Path) -> None:
+    """In a form longer than the window the focus stays on the screen, whatever is pressed."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        await mend(app, pilot, "repair")
+        for key in ("tab", "tab", "pagedown", "pagedown", "tab", "pageup", "end", "ctrl+end", "pageup", "shift+tab"):
+            await press(pilot, key)
+            assert app.focused is not None
+            assert app.focused.region.intersection(app.screen.region).height >= 1, key
+
+    drive(make_app(big, place), body)
+
+
 def test_a_repair_begins_with_its_field(big: Engine, place: Path) -> None:
     """One sentence before the first field; what is ticked changes the texts; F7 has all cautions in full."""
 

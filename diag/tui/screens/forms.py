@@ -30,6 +30,10 @@ def ticks_of(field: Field) -> list[Tick]:
     return [Tick(key, label, "x" if key in held else "", only=only) for key, label in field.choices]
 
 
+class Fields(VerticalScroll, can_focus=False, inherit_bindings=False):
+    """The fields: they scroll with the focus alone, so that no key moves it out of sight."""
+
+
 class FormScreen(Page[bool]):
     """One form; Ctrl+S records it, Esc leaves it (what was typed is kept for the next time)."""
 
@@ -47,7 +51,7 @@ class FormScreen(Page[bool]):
         self.TITLE_TEXT = form.title
 
     def body(self) -> Iterable[Widget]:
-        with VerticalScroll(id="page", can_focus=False):
+        with Fields(id="page"):
             for field in self.form.fields:
                 yield Row(field.name, field.label, self._widget(field), field.hint if field.choices else "")
             yield PickList(id="done", numbered=False)
