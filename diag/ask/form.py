@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -114,13 +114,15 @@ def parts_of(text: str) -> list[dict[str, Any]]:
     return parts
 
 
+def lines_of(text: str) -> Iterator[str]:
+    """Yield the lines of a field that takes several, one by one; a semicolon ends one too."""
+    yield from filter(None, map(one_line, re.split(r"[;\n]", text)))
+
+
 def settings_of(text: str) -> list[dict[str, Any]]:
     """Return settings as stored from lines such as "vacuum: 18 inH2O -> 20 inH2O". Raises UsageError."""
     settings = []
-    for line in re.split(r"[;\n]", text):
-        said = one_line(line)
-        if not said:
-            continue
+    for said in lines_of(text):
         name, _, change = said.partition(":")
         before, arrow, after = change.partition("->")
         if not change.strip() or not arrow:

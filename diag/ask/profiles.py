@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from diag import figures
-from diag.ask.form import Field, Form, Value, Values, keys_of, need, text_of, whole_of_text
+from diag.ask.form import Field, Form, Value, Values, keys_of, lines_of, need, text_of, whole_of_text
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.figures.rows import parse_rows, show_rows, to_stored
@@ -140,10 +139,7 @@ def _axes(knowledge: Knowledge, values: Values) -> dict[str, Any]:
 def sections_of(text: str, rows: int | None) -> list[dict[str, Any]]:
     """Return the row layout as stored. Raises UsageError naming the line."""
     sections = []
-    for line in re.split(r"[;\n]", text):
-        said = one_line(line)
-        if not said:
-            continue
+    for said in lines_of(text):
         name, colon, which = said.partition(":")
         if not colon or not which.strip():
             raise UsageError(f'"{said[:40]}" names no rows.', "Row layout", "Write left wing: 1-8.")
@@ -156,10 +152,7 @@ def sections_of(text: str, rows: int | None) -> list[dict[str, Any]]:
 def book_of(knowledge: Knowledge, text: str) -> dict[str, Any]:
     """Return book values as stored. Raises UsageError, UnitError naming the value."""
     book: dict[str, Any] = {}
-    for line in re.split(r"[;\n]", text):
-        said = one_line(line)
-        if not said:
-            continue
+    for said in lines_of(text):
         name, colon, value = (p.strip() for p in said.partition(":"))
         if not colon or not value:
             raise UsageError(f'"{said[:40]}" is no book value.', "Book values", "Write vacuum: 20 inH2O.")
