@@ -16,7 +16,7 @@ from diag.reason.axes import open_axes
 from diag.reason.case import Case
 from diag.reason.costs import Prices, prices
 from diag.reason.feasible import Feasible
-from diag.reason.tables import Array, Index, Tables
+from diag.reason.tables import Array, Flags, Index, Tables
 from diag.reason.views import Stack, View
 from diag.reason.worlds import Posterior
 
@@ -26,6 +26,10 @@ QUESTION_MINUTES = 1.0
 """What any question costs besides: saying it, hearing it back, writing it down (estimate; keeps fillers out)."""
 NEAR_MINUTES, NEAR_SHARE = 0.5, 0.05
 """How near to the best a check must come for a preference to put it first."""
+TEST_MINUTES, TEST_SHARE = 5.0, 0.1
+"""How near the direct test of the leading cause must come to be made before cheaper questions (measured)."""
+LEADS_FROM, TEST_RATIO, TEST_SHOWS = 0.4, 8.0, 0.5
+"""Belief from which a cause leads; what the answer that a direct test brings this often raises its odds by."""
 ADVISED_FROM = 0.6
 """Belief from which a repair is advised that cannot be undone from the seat; likely, and a little more."""
 LEAST_BITS = 0.02
@@ -150,15 +154,19 @@ class Planner:
                      minutes=np.array(minutes) + QUESTION_MINUTES)
 
     def _order(self, keys: Sequence[str], weighed: Weighed, cost_now: float, wishes: Wishes) -> list[int]:
-        """Return the checks best first: those that must come first, then the wanted among the best, then by value."""
+        """Return the checks best first: what must come first, a direct test of what leads, the wanted, then by value.
+
+        Test and wanted only where they save minutes and come near the best.
+        """
         value = np.round(weighed.cost, 2)
-        near = float(value.min()) + max(NEAR_MINUTES, NEAR_SHARE * abs(float(value.min())))
-        counts = ((value <= near) & (weighed.cost < cost_now)).tolist()
+        least, saves = float(value.min()), weighed.cost < cost_now
+        counts = (saves & (value <= least + max(NEAR_MINUTES, NEAR_SHARE * abs(least)))).tolist()
+        tests = (saves & weighed.tests & (value <= least + max(TEST_MINUTES, TEST_SHARE * abs(least)))).tolist()
         dear = value.tolist()
 
-        def rank(i: int) -> tuple[bool, float, float, str]:
+        def rank(i: int) -> tuple[bool, bool, float, float, str]:
             wish = wishes.prefers.get(keys[i], wishes.prefers.get(keys[i].partition(".")[0], 0.0))
-            return (not _wanted(keys[i], wishes.first), -wish if counts[i] else 0.0, dear[i], keys[i])
+            return (not _wanted(keys[i], wishes.first), not tests[i], -wish if counts[i] else 0.0, dear[i], keys[i])
 
         return sorted(range(len(keys)), key=rank)
 
@@ -178,6 +186,8 @@ class Weighed:
 
     cost: Array
     bits: Array
+    tests: Flags
+    """Direct tests of the leading cause."""
 
 
 def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array) -> Weighed:
@@ -193,7 +203,21 @@ def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array
     bit_minutes = BIT_MARKUP / max(float((bits / minutes).max()), 1e-9)
     acting, _ = view.repair_cost(beliefs, price)
     asking = bit_minutes * left + view.known(beliefs, price)
-    return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits)
+    return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits,
+                   _tests(view, len(price.repair), joint, starts))
+
+
+def _tests(view: View, unknown: int, joint: Array, starts: Index) -> Flags:
+    """Return the checks by which the leading cause, where it is at fault, is likely to be confirmed."""
+    known = np.where(view.first < unknown, view.weights, 0.0)
+    leader = int(known.argmax())
+    p = float(known[leader])
+    if p < LEADS_FROM:
+        return np.zeros(len(starts), dtype=np.bool_)
+    mine = joint[:, leader]
+    others = np.maximum(joint.sum(axis=1) - mine, 1e-300)
+    confirms = (mine >= TEST_SHOWS * p) & (mine * (1.0 - p) >= TEST_RATIO * p * others)
+    return np.logical_or.reduceat(confirms, starts)
 
 
 def _wanted(key: str, first: frozenset[str]) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,9 +14,11 @@ from diag.cli import main
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
+from diag.reason.next_check import LEADS_FROM
 from diag.trial.case_file import Scripted, not_known, read_calls
 from diag.trial.play import Player, ScriptedMachine, play_file, report
 
+CALLS = Path(__file__).parents[1] / "outside" / "calls"
 CALL = """\
 - id: one
   channel: site
@@ -149,3 +152,22 @@ def test_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert 0 == main(command)
     assert "first 1 of 1" in capsys.readouterr().out
     assert 2 == main([*command, "--most", "-1"])
+
+
+@pytest.mark.parametrize(
+    ("file", "name", "channel", "cause", "test"),
+    [
+        ("masters", "b16_stiff_chain", "site", "chain_stiff", "chain_link_feel"),
+        ("hand_a", "ca12_late_quartet", "site", "clutch_slip", "clutch_test"),
+        ("hand_b", "cb24_starter_on_thin_sand", "phone", "fertiliser_injury", "fert_band_look"),
+    ],
+)
+def test_what_leads_is_tested_within_three_questions(
+    whole: Knowledge, file: str, name: str, channel: str, cause: str, test: str
+) -> None:
+    """Cheaper questions that only move belief a little wait for the test that decides (17 of 209 calls were late)."""
+    call = next(c for c in read_calls(CALLS / f"{file}.yaml") if c.id == name)
+    steps = Player(Engine(whole, counter=True)).play(replace(call, channel=channel))["steps"]
+    led = next(n for n, s in enumerate(steps) if s["leader"] == cause and s["belief"] >= LEADS_FROM)
+
+    assert test in [s["check"] for s in steps[: led + 4]]
