@@ -1,13 +1,14 @@
 """Keys: how many a call takes beside the caller's words, and that no sequence of them records what nobody chose.
 
 The three calls were once worked with 263, 300 and 96 keys; half of that is the most here. A longer run of the
-monkey: DIAG_MONKEY=20000 python -m pytest tests/screens/test_keys.py -k monkey
+monkey: DIAG_MONKEY=20000 DIAG_MONKEY_SEED=7 python -m pytest tests/screens/test_keys.py -k monkey
 """
 
 from __future__ import annotations
 
 import os
 import random
+from collections import deque
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -223,7 +224,7 @@ def test_a_monkey_records_nothing_that_was_not_chosen(
 ) -> None:
     """Random keys with the whole knowledge: no crash, focus in sight, no record without a choice and Enter."""
     runs = int(os.environ.get("DIAG_MONKEY", "12")) // 2 or 1
-    chance, watch = random.Random(seed), Watch()
+    chance, watch = random.Random(seed + 2 * int(os.environ.get("DIAG_MONKEY_SEED", "0"))), Watch()
     real = CallDesk.record
 
     def record(call: CallDesk, kind: str, *a: Any, **k: Any) -> Any:
@@ -232,6 +233,7 @@ def test_a_monkey_records_nothing_that_was_not_chosen(
         return real(call, kind, *a, **k)
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        pressed: deque[str] = deque(maxlen=40)
         for _ in range(runs):
             if isinstance(app.screen, StartScreen) or chance.random() < 0.1:
                 app.works.clear()
@@ -242,11 +244,13 @@ def test_a_monkey_records_nothing_that_was_not_chosen(
                 watch.before(app, key)
                 await pilot.press(key)
                 await still(pilot)
-                assert watch.wrong == [], (watch.wrong, key)
-                assert app._exception is None
+                pressed.append(f"{type(app.screen).__name__} {key}")
+                told = " | ".join(pressed)
+                assert watch.wrong == [], told
+                assert app._exception is None, told
                 focused = app.focused
-                assert focused is None or focused.region.intersection(app.screen.region).height >= 1
-                assert focused is not None or not app.screen.focus_chain
+                assert focused is None or focused.region.intersection(app.screen.region).height >= 1, told
+                assert focused is not None or not app.screen.focus_chain, told
 
     monkeypatch.setattr(CallDesk, "record", record)
     drive(make_app(big, tmp_path / "calls.db"), body)
