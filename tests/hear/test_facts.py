@@ -113,4 +113,4 @@ def test_figures_told_are_kept_in_the_callers_words(whole: Knowledge) -> None:
     (event,) = accept_facts(call, told)
     assert "note" == event.kind
     assert before + 1 == len(call.events)
-    assert 'vacuum 18 inH2O ("18 inches")' in "".join(str(s) for s in call.sealed)
+    assert 'vacuum "18 inches"' in "".join(str(s) for s in call.sealed)
