@@ -25,7 +25,8 @@ FILES = ("incidents", "recurring", "advice")
 COUNTED = ("confirmed-fix", "likely")
 CERTAINTY = (*COUNTED, "several-suggested", "unknown")
 FIRST_TEN = 10
-SHARE = 0.84
+SYMPTOM_SHARE, CAUSE_SHARE = 0.96, 0.84
+"""Least share of cases with a right symptom, and of sure ones with their cause, among the first three."""
 
 SYMPTOM_MISSED: Mapping[str, str] = {
     "case_014": "told by the one row that is better than the rest; no word says uneven",
@@ -111,10 +112,10 @@ def test_recorded_cause_among_the_first_three(engine: Engine, key: str) -> None:
     assert (key not in CAUSE_MISSED) == (place(engine, CASES[key]) <= 3)
 
 
-def test_nine_in_ten_are_right() -> None:
-    """At most one in ten misses its symptom; of those with a sure cause at most one in ten misses the cause."""
-    assert len(SYMPTOM_MISSED) <= (1 - SHARE) * len(CASES)
-    assert sum(key in CAUSE_MISSED for key in COUNTED_CASES) <= (1 - SHARE) * len(COUNTED_CASES)
+def test_most_are_right() -> None:
+    """At most one of 27 misses its symptom; of 19 with a sure cause at most three miss the cause."""
+    assert len(SYMPTOM_MISSED) <= (1 - SYMPTOM_SHARE) * len(CASES)
+    assert sum(key in CAUSE_MISSED for key in COUNTED_CASES) <= (1 - CAUSE_SHARE) * len(COUNTED_CASES)
     assert set(SYMPTOM_MISSED) <= set(CASES)
     assert set(CAUSE_MISSED) <= set(WITH_CAUSE)
 
