@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from pathlib import Path
 
 from screens.driving import (
@@ -25,6 +28,7 @@ from diag.tui.app import DiagApp
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.screens.forms import FormScreen
 from diag.tui.screens.text import TextScreen
+from diag.tui.screens.writeup import WriteUpScreen
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.lines import LinesField
 from diag.tui.widgets.lists import PickList, Ticks
@@ -557,6 +561,22 @@ def test_the_hand_over_card(little: Engine, place: Path) -> None:
         text = words(app)
         for part in ("As a text message", "Alder Flat", "Believed now", "Recorded"):
             assert part in text
+
+    drive(make_app(little, place), body)
+
+
+def test_a_write_up_that_comes_too_late_is_dropped(little: Engine, place: Path) -> None:
+    """The screen is left before its text was written: nothing fails, nothing is told."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        await press(pilot, "f10")
+        page = app.screen
+        assert isinstance(page, WriteUpScreen)
+        await press(pilot, "escape")
+        with ThreadPoolExecutor(1) as thread:
+            await asyncio.wrap_future(thread.submit(copy_context().run, page.from_thread, page.tell, "too late"))
+        assert "too late" not in screen_text(app)
 
     drive(make_app(little, place), body)
 

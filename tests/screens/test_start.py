@@ -244,6 +244,24 @@ def test_a_message_is_not_confirmed(little: Engine, place: Path) -> None:
     drive(make_app(little, place), body)
 
 
+def test_what_is_not_shown_keeps_no_focus(little: Engine, place: Path) -> None:
+    """Words that come back while the list has the focus take it; the list takes it where the words are left."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await still(pilot)
+        await press(pilot, "escape")
+        await pilot.pause()
+        app.screen.query_one("#calls").focus()
+        app.screen.query_one(WordsField).text = "it is thin"
+        await still(pilot)
+        assert app.focused is app.screen.query_one(WordsField)
+        await press(pilot, "enter", "escape")
+        assert app.focused is not None
+        assert app.focused.display
+
+    drive(make_app(little, place), body)
+
+
 def test_what_waits_to_be_sent_stands_on_every_screen(
     little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

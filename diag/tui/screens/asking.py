@@ -238,7 +238,7 @@ class AskingScreen(Page[None]):
                 if worker.is_cancelled or len(call.events) != seen or turn is not self.turn or turn.check is None:
                     return
                 leads[choice.key] = follows(call, turn.check.id, choice.key)
-            self.app.call_from_thread(self._led, turn, leads)
+            self.from_thread(self._led, turn, leads)
 
     def _led(self, turn: Turn, leads: dict[str, Lead]) -> None:
         if turn is self.turn:
@@ -273,7 +273,7 @@ class AskingScreen(Page[None]):
         with guarded(self, "Working out the reading"):
             found = self._reply(text, turn)
             if not get_current_worker().is_cancelled and number == self._tried:
-                self.app.call_from_thread(self._understood, turn, found)
+                self.from_thread(self._understood, turn, found)
 
     def _reply(self, text: str, turn: Turn | None = None) -> Reply:
         asked = turn or self.turn

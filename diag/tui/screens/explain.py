@@ -85,7 +85,7 @@ class ExplainScreen(Page[None]):
         with guarded(self, "Telling it"):
             text = told(self.work.call, key, width)
             if not get_current_worker().is_cancelled and number == self._asked:
-                self.app.call_from_thread(self._show, text)
+                self.from_thread(self._show, text)
 
     def _show(self, text: str) -> None:
         self.query_one("#text", Static).update(say(text))

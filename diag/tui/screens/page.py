@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, ClassVar, Generic, TypeVar, cast
+from typing import TYPE_CHECKING, ClassVar, Generic, ParamSpec, TypeVar, cast
 
 from textual import events
 from textual.app import ComposeResult
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from diag.tui.work import Work
 
 T = TypeVar("T")
+P = ParamSpec("P")
 LEAST_WIDTH, LEAST_HEIGHT = 60, 18
 
 
@@ -60,6 +61,10 @@ class Page(Screen[T], Generic[T]):
             self.set_timer(seconds, do)
         else:
             self.call_later(do)
+
+    def from_thread(self, show: Callable[P, object], *args: P.args, **named: P.kwargs) -> None:
+        """Have a thread's result shown, unless the screen was left meanwhile."""
+        self.app.call_from_thread(lambda: show(*args, **named) if self.is_running and self.is_attached else None)
 
     def after_typing(self, do: Callable[[], object]) -> None:
         """Do something once the field that has the focus has taken every key typed before."""

@@ -75,7 +75,7 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
     def _end(self, cause: str | None) -> None:
         """Name the cause off the screen's thread: the tool plays the same fault."""
         with guarded(self, "Ending the practice"):
-            self.app.call_from_thread(self._ended, self._practice.name(cause))
+            self.from_thread(self._ended, self._practice.name(cause))
 
     def _ended(self, verdict: Verdict) -> None:
         causes = self.work.call.engine.knowledge.causes

@@ -152,6 +152,8 @@ class StartScreen(Page[None]):
         calls = self.query_one("#calls", PickList)
         calls.display = not hearing
         self.query_one("#teach").display = not hearing
+        if self.focused is (calls if hearing else self.heard):  # what is not shown any more keeps no focus
+            (self.words if hearing else calls).focus()
         ring = self.query_one("#ring", Static)
         ring.display = not hearing
         ring.update(say((f"  {self._new_call()}", "bold")))
@@ -231,7 +233,7 @@ class StartScreen(Page[None]):
         with guarded(self, "Matching the words"):
             found = read_words(knowledge, words)
             if not get_current_worker().is_cancelled and number == self._asked:
-                self.app.call_from_thread(self._show_match, knowledge, found)
+                self.from_thread(self._show_match, knowledge, found)
 
     def _show_match(self, knowledge: Knowledge, found: Match) -> None:
         from diag.ask.intake import fact_words

@@ -72,7 +72,7 @@ class WalkScreen(Page[None]):
         with guarded(self, "Choosing the checks"):
             call = self.work.call
             found = batch(call) if self.kind == self.HOMEWORK else [o.check for o in call.offers()]
-            self.app.call_from_thread(self._chosen, found)
+            self.from_thread(self._chosen, found)
 
     def _chosen(self, found: list[str]) -> None:
         questions = self.work.call.engine.knowledge.questions

@@ -85,7 +85,7 @@ class WriteUpScreen(Page[str]):
                 found, text = missing(call, reader), render_text(order.story, width, reader, order.ready)
             except DiagError as error:
                 found, text = (), str(error)
-            self.app.call_from_thread(self._show, found, text)
+            self.from_thread(self._show, found, text)
 
     def _show(self, found: tuple[Missing, ...], text: str) -> None:
         from diag.writeup.mending import READERS, missing_line
@@ -133,10 +133,10 @@ class WriteUpScreen(Page[str]):
             try:
                 text = short_text(ordered(self.work.call, reader))
             except DiagError as error:
-                self.app.call_from_thread(self.tell, str(error))
+                self.from_thread(self.tell, str(error))
                 return
             self.app.call_from_thread(self.app.copy_to_clipboard, text)
-            self.app.call_from_thread(self.tell, "Copied the short form, where the terminal allows it.")
+            self.from_thread(self.tell, "Copied the short form, where the terminal allows it.")
 
     def action_load(self) -> None:
         self.tell("Working it out ...")
@@ -154,7 +154,7 @@ class WriteUpScreen(Page[str]):
                 text = drive_text(drive_out_view(call), width) + "\n" + load_text(load_list(call), width)
             except DiagError as error:
                 text = str(error)
-            self.app.call_from_thread(self._show_load, text)
+            self.from_thread(self._show_load, text)
 
     def _show_load(self, text: str) -> None:
         self.tell("")
