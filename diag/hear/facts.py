@@ -148,15 +148,15 @@ def _machine_rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     for row in ear.machine_rows:
         chance = max((told[at][MACHINE_ROWS] for at in range(row.first, row.last) if at in told), default=_UNSURE)
         if chance >= _RULE_OFFERED:
-            found.append((row.value, quote(said, row.first, row.last), chance))
+            found.append((row.value, quote(said, row.first, row.last), chance >= _ROW_TICKED))
     ruled = {at for row in ear.machine_rows for at in range(row.first, row.last)}
     for at, chances in told.items():
         number = said.words[at].value or 0.0
         if at not in ruled and chances[MACHINE_ROWS] >= OFFERED and number == int(number) and 1 < number <= MOST_ROWS:
-            found.append((f"{number:.0f}", quote(said, at, at + 1), chances[MACHINE_ROWS]))
+            found.append((f"{number:.0f}", quote(said, at, at + 1), chances[MACHINE_ROWS] >= TICKED))
     return [
-        FactFound("machine_rows", value, words, (Candidate("machine", "rows", value),), ticked=chance >= TICKED)
-        for value, words, chance in found
+        FactFound("machine_rows", value, words, (Candidate("machine", "rows", value),), ticked=ticked)
+        for value, words, ticked in found
     ]
 
 
@@ -172,7 +172,7 @@ def _figures(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
         chances = told.get(at, {})
         kind, chance = _likeliest(chances)
         figure = ruled.get(at)
-        if figure is not None and (not chances or _supported(figure, chances)):
+        if figure is not None and (not chances or _supported(figure, chances) or _unit_said(said, figure)):
             found.append(_figure_fact(said, figure, ticked=chance >= TICKED and kind.startswith(figure.quantity.name)))
         elif chance >= OFFERED and kind not in (NOTHING, ROW, OTHER_ROW, MACHINE_ROWS):
             quantity = quantities.get(kind.partition("_")[0])
@@ -195,6 +195,14 @@ def _supported(figure: Figure, chances: Chances) -> bool:
     alike = sum(p for kind, p in chances.items() if kind.startswith(figure.quantity.name))
     counts = chances.get("count", 0.0) if figure.quantity.needs_role else 0.0
     return alike + counts >= _RULE_OFFERED
+
+
+def _unit_said(said: Said, figure: Figure) -> bool:
+    """Tell whether a unit follows that is said of nothing else: 5 mph is a speed."""
+    if figure.last == figure.first + 1:
+        return False
+    units = figure.quantity.spoken.get(said.words[figure.first + 1].text, ())
+    return any(unit.only_this for unit in units)
 
 
 def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:

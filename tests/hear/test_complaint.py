@@ -245,6 +245,7 @@ FACTS = [
     ("all twelve rows skip", ("machine", "rows", "12")),
     ("skips at 5 mph", ("situation", "speed", "5 mph")),
     ("skips at 8 km/h", ("situation", "speed", "8 km/h")),
+    ("Row 7 skips since Saturday, 12 row planter, corn, 5 mph", ("situation", "speed", "5 mph")),
     ("skips at 8,5 km/h", ("reading", "speed", "8.5 km/h")),
     ("vacuum 18 inches, skips", ("reading", "vacuum", "18 inH2O")),
     ("gauge reads 4.5 kPa, skips", ("reading", "vacuum", "4.5 kPa")),
