@@ -11,6 +11,8 @@ from diag.text import one_line
 from diag.unit_table import QUANTITIES, UNITS
 
 _WORDS = re.compile(r"[a-z0-9/]+")
+LEAST_INSIDE = 5
+"""Letters of a word that is looked for inside other words too: "amps" is no "clamps"."""
 OWN, ALIKE = 0, 1
 """How a word is held: as it was typed, or by another word for the same thing."""
 
@@ -24,9 +26,10 @@ class _Sought:
 
     def held(self, text: str) -> int | None:
         """Return how a text (see `_text`) holds the word, None when it does not."""
-        if self.word in text:
+        if f" {self.word}" in text:
             return OWN
-        return ALIKE if any(f" {other}" in text for other in self.alike) else None
+        inside = len(self.word) >= LEAST_INSIDE and self.word in text
+        return ALIKE if inside or any(f" {other}" in text for other in self.alike) else None
 
 
 def _sought(knowledge: Knowledge, text: str) -> list[_Sought]:

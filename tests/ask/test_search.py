@@ -26,6 +26,15 @@ def test_the_words_themselves_come_before_others(whole: Knowledge) -> None:
     assert set(search_checks(whole, "fan oil", 99)) <= set(search_checks(whole, "fan", 999))
 
 
+def test_a_short_word_is_not_looked_for_inside_others(whole: Knowledge) -> None:
+    """Amps are no clamps; a longer piece of a word still finds it."""
+    found = search_symptoms(whole, "amps")
+    for symptom in (whole.symptoms[s] for s in found):
+        told = " ".join(("", symptom.label, *symptom.wordings)).lower()
+        assert " amp" in told or " current" in told, symptom.id
+    assert search_checks(whole, "inator", 1)
+
+
 def test_every_word_to_search_by_finds_something(whole: Knowledge) -> None:
     """No word of the lexicon's search list is there for nothing."""
     assert whole.lexicon.searched
