@@ -30,7 +30,7 @@ def ticks_of(field: Field) -> list[Tick]:
     return [Tick(key, label, "x" if key in held else "", only=only) for key, label in field.choices]
 
 
-class Fields(VerticalScroll, can_focus=False, inherit_bindings=False):
+class FormFields(VerticalScroll, can_focus=False, inherit_bindings=False):
     """The fields: they scroll with the focus alone, so that no key moves it out of sight."""
 
 
@@ -51,7 +51,7 @@ class FormScreen(Page[bool]):
         self.TITLE_TEXT = form.title
 
     def body(self) -> Iterable[Widget]:
-        with Fields(id="page"):
+        with FormFields(id="page"):
             for field in self.form.fields:
                 yield Row(field.name, field.label, self._widget(field), field.hint if field.choices else "")
             yield PickList(id="done", numbered=False)
