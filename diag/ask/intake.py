@@ -34,7 +34,8 @@ def fact_words(knowledge: Knowledge, fact: FactFound) -> str:
 
 
 def _figure_words(fact: FactFound) -> str:
-    return f'{fact.kind.replace("_", " ")} {fact.value}'
+    read = next((o.value for o in fact.offers if o.slot == "reading"), fact.value)
+    return f'{fact.kind.replace("_", " ")} {read}'
 
 
 def fact_text(knowledge: Knowledge, fact: FactFound) -> str:

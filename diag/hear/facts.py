@@ -36,6 +36,8 @@ _ONSET = {"since", "changes"}
 """Fields of the situation that tell what came before the trouble."""
 _UNSURE = 0.5
 """Chance of what a rule finds where nothing was learnt."""
+_BEFORE_ROWS = {"on", "in", "at", "the"}
+"""Words between "not" and the rows that it denies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +111,20 @@ def _rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
         taken.update(range(row.first, row.last))
         sure = [told[at][ROW] for at in range(row.first, row.last) if at in told]
         chance = max(sure, default=_UNSURE)
-        if chance >= _RULE_OFFERED:
+        if chance >= _RULE_OFFERED and not _denied(said, row):
             found.append((row, chance >= _ROW_TICKED))
     for at, chances in told.items():
         number = said.words[at].value or 0.0
         if at not in taken and chances[ROW] >= OFFERED and number == int(number) and 1 <= number <= MOST_ROWS:
             found.append((Rows(f"{number:.0f}", "one", at, at + 1, numbers=(int(number),)), chances[ROW] >= TICKED))
     return _joined(said, found)
+
+
+def _denied(said: Said, row: Rows) -> bool:
+    """Tell whether rows are named as those it is not: "not rows 3 to 6"; "not only row 7" is no such thing."""
+    before = [w for w in said.words[max(0, row.first - 3) : row.first] if w.clause == said.words[row.first].clause]
+    told = [w.text for w in before if w.text not in _BEFORE_ROWS]
+    return told[-1:] == ["not"]
 
 
 def _joined(said: Said, found: Sequence[tuple[Rows, bool]]) -> list[FactFound]:

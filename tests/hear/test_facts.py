@@ -30,6 +30,7 @@ def facts(found: Match, kind: str) -> list[FactFound]:
     ("14 flatlined. dug 20 ft nothin there. 13 n 15 fine", "14"),
     ("theres beans laying on top of the ground behind 30", "30"),
     ("rows 3 to 5 dead", "3-5"),
+    ("rows 5 to 8 plant nothing", "5-8"),
 ])
 def test_rows_are_heard_without_the_word_too(heard: Listener, text: str, rows: str) -> None:
     """A row that is only called by its number is a row."""
@@ -114,3 +115,15 @@ def test_figures_told_are_kept_in_the_callers_words(whole: Knowledge) -> None:
     assert "note" == event.kind
     assert before + 1 == len(call.events)
     assert 'vacuum "18 inches"' in "".join(str(s) for s in call.sealed)
+
+
+@pytest.mark.parametrize(("text", "denied"), [
+    ("not rows 3 to 6, only 9", True),
+    ("it skips, but not on row 7", True),
+    ("not only row 7 skips", False),
+    ("row 7 does not drop", False),
+])
+def test_rows_that_it_is_not_are_no_fact(heard: Listener, text: str, denied: bool) -> None:
+    """Rows named as those that are right are not taken as rows in trouble."""
+    told = [f.value for f in facts(heard.match(text), "rows")]
+    assert denied == (not {"3-6", "7"} & set(told))

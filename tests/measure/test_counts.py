@@ -366,6 +366,6 @@ def test_rows_of_any_quantity(quantity: str, values: tuple[float, ...], limits: 
 def test_rows_are_held_against_their_own_healthy_values() -> None:
     """A row that always drew twice as much is not odd; the one that rose is."""
     context = {"quantity": "current", "row_high_ratio": 1.3, "row_low_ratio": 0.7,
-               "healthy_rows": "1=2 2=4 3=2 4=2"}
+               "healthy_rows": {1: 2.0, 2: 4.0, 3: 2.0, 4: 2.0}}
     found = analyse("row_compare", Reading("numbers", (2.0, 4.1, 2.0, 3.0)), context)
     assert ("one_high", 4.0) == (found.word("pattern"), found.number("highest_row"))

@@ -10,13 +10,12 @@ from hypothesis import strategies as st
 from measure import vacuum_network as net
 
 from diag.analyses.catalogue import Analysed, Reading, analyse
-from diag.analyses.context import pack_rows
 from diag.errors import MeasureError
 from diag.measure import vacuum as vac
 from diag.units import IN_H2O
 
 SOUND = net.healthy()
-SECTIONS = {"sections": "left=1-6;right=7-12"}
+SECTIONS = {"sections": {"left": tuple(range(1, 7)), "right": tuple(range(7, 13))}}
 
 
 def by_row(solved: net.Solved) -> dict[int, float]:
@@ -24,7 +23,7 @@ def by_row(solved: net.Solved) -> dict[int, float]:
     return {i + 1: v for i, v in enumerate(v for wing in solved.rows for v in wing)}
 
 
-HEALTHY = {"healthy_rows": pack_rows(by_row(net.solve(SOUND)))}
+HEALTHY = {"healthy_rows": by_row(net.solve(SOUND))}
 LIMITS = {"row_low_below_median": IN_H2O, "row_high_above_median": IN_H2O, "all_low_below_reference": IN_H2O}
 
 
@@ -86,7 +85,7 @@ def test_steady_fall_along_a_wing() -> None:
     """Readings that fall evenly along one row of hoses are told as a fall."""
     values = {r: 5000.0 - 120.0 * r for r in range(1, 13)}
 
-    assert "falling" == mapped(values, sections="all=1-12", healthy_rows="").word("pattern")
+    assert "falling" == mapped(values, sections={"all": tuple(range(1, 13))}, healthy_rows={}).word("pattern")
 
 
 @given(st.lists(st.floats(4000, 6000), min_size=4, max_size=16), st.floats(-150, 150))
