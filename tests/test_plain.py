@@ -71,6 +71,14 @@ def test_a_call_end_to_end(engine: Engine) -> None:
     assert "Measure again: only that shows that it is mended." in script.text
 
 
+def test_after_a_repair_the_check_in_hand_is_let_go(engine: Engine) -> None:
+    """What was asked before the repair is not asked on: the proof comes next."""
+    mending = ("repair beta", "", "", "", "", "", "10", ".")
+    for said, kept in ((("take split",), "split"), (("take split", *mending), None)):
+        _, dialogue = talk(engine, *INTAKE, *said)
+        assert kept == dialogue.talk.taken
+
+
 def test_every_word_of_the_help_is_understood(engine: Engine) -> None:
     """The help is made from the words: each stands there, and begins with what to do first."""
     script, dialogue = talk(engine, *INTAKE, "help")

@@ -153,13 +153,14 @@ class Dialogue:
         answers = asked is not None and asked.records and said == "?"
         if word is None or answers or said.lower() == "not sure":
             return False
-        kept = self.talk.taken
+        kept, repairs = self.talk.taken, 0 if asked is None else len(self.call.state.repairs)
         try:
             word.do(rest.strip(), asked)
         except DiagError as error:
             self.say(f"Not done: {error}")
         if asked is not None and self.talk.taken == kept and name not in ("undo", "redo", "change", "drop"):
-            self.talk.taken = asked.key if asked.records and self._still_open(asked) else None
+            mended = len(self.call.state.repairs) > repairs  # the proof comes next
+            self.talk.taken = asked.key if asked.records and self._still_open(asked) and not mended else None
         return True
 
     def _still_open(self, asked: Turn) -> bool:

@@ -101,6 +101,8 @@ class Work:
         if len(self.call.events) != was:
             self.acted = tuple(e.id for e in self.call.events[was:])
             self.before = chances
+            if any(e.kind == "repair" for e in self.call.events[was:]):
+                self.taken = None  # the proof comes next
             self.judge()
         return wrong
 

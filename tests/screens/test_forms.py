@@ -70,6 +70,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
+        app.works[call.call].taken = "split"
         await mend(app, pilot, "repair")
         await same_screen(app, pilot, "form_repair")
         await put(app, pilot, causes=1, rows="7", done_by=1, parts="1 seal, 4 brushes",
@@ -79,6 +80,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         assert [(p.item, p.qty) for p in repair.parts] == [("seal", 1), ("brushes", 4)]
         assert repair.settings[0].after == {"value": "20", "unit": "inH2O"}
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
+        assert app.works[call.call].taken is None  # the proof comes before what was in hand
         assert "Measure again: only that shows that it is mended." in words(app)
         app.works[call.call].taken = "plain"
         app.screen.show_call()  # type: ignore[attr-defined]
