@@ -191,7 +191,7 @@ def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
     lines = []
     for name in sorted(v for v in found if v and v in knowledge.verifications):
         verify = knowledge.verifications[name]
-        lines.append(f"{verify.label}: {verify.measures} {verify.sample} Accept: {verify.accept}")
+        lines.append(f"{verify.label}: {verify.measures.rstrip('.')}. Sample: {verify.sample}. Accept: {verify.accept}")
         steps = {"roll": "good enough to roll", "file": "for the file", "claim": "for a claim"}
         told = [f"{words}: {number(verify.seeds[key])} seeds" for key, words in steps.items() if key in verify.seeds]
         lines += ["; ".join(told)] if told else []
