@@ -64,12 +64,14 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tup
     knowledge = call.engine.knowledge
     plan = call.think().judgement.plan
     offered = offered or candidates(call, causes or ((plan.repair,) if plan.repair else ()))
-    known = [knowledge.causes[c] for c in causes or tuple(c for c, _ in offered[:1]) if c in knowledge.causes]
+    known = [knowledge.causes[c] for c in causes if c in knowledge.causes]
     rows = call.state.situation.rows
-    hazards = tuple(dict.fromkeys(h for c in known for h in c.repair.hazards))
+    about = causes or tuple(c for c, _ in offered[:1])  # something safe is said before anything is ticked
+    meant = [knowledge.causes[c] for c in about if c in knowledge.causes]
+    hazards = tuple(dict.fromkeys(h for c in meant for h in c.repair.hazards))
     flags, machine = call.state.situation.flags, call.state.machine.axes
     cautions = cautions_for(knowledge, hazards, call.state.channel, flags, machine=machine)
-    parts = ", ".join(f"1 {knowledge.parts[p].label}" for c in known for p in c.repair.parts)
+    parts = ", ".join(dict.fromkeys(knowledge.parts[p].label for c in known for p in c.repair.parts))
     in_trouble = "" if rows is None else f"In trouble: {show_rows(rows)}. "
     return Form("repair", "Repair", (
         Field("safety", "Safety", "note", value=safety_words(knowledge, hazards, cautions)),
@@ -77,7 +79,7 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tup
               value=tuple(c for c in causes if c in knowledge.causes), choices=offered),
         Field("words", "What was done", "lines", "In your own words."),
         Field("rows", "Rows", hint=f"{in_trouble}The rows that were mended."),
-        Field("parts", "Parts", hint=f"Usual: {parts}." if parts else "e.g. 1 seal, 4 brushes"),
+        Field("parts", "Parts", hint=(f"Usual: {parts}. " if parts else "") + "e.g. 1 seal, 4 brushes"),
         Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
         Field("minutes", "Minutes it took", hint="Left empty: not recorded."),
         Field("done_by", "Done by", "pick", choices=DONE_BY),

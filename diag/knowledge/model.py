@@ -249,7 +249,7 @@ class Check(FrozenModel):
     """True for an opening question."""
     reads: Literal["rows", "changes", "speed"] | None = None
     """What of the intake answers it without asking: the pattern of the rows in trouble, what changed, the speed."""
-    when_seen: Literal["any", "furrow_open", "emerged"] = "any"
+    when_seen: Literal["any", "open_furrow", "emerged"] = "any"
     """When its thing is there: seed in a furrow just opened, a stand that has emerged. Where the stand is complained
     of, it is looked at before any furrow."""
     belongs_to: Ids = ()

@@ -117,7 +117,7 @@ class Occasion:
             return False
         if check.when_seen == "emerged":
             return not self.seen_in.isdisjoint(("stand", "either"))
-        return check.when_seen != "furrow_open" or "stand" not in self.seen_in or self.stand_seen
+        return check.when_seen != "open_furrow" or "stand" not in self.seen_in or self.stand_seen
 
 
 def usual_observer(check: Check, channel: str) -> str:

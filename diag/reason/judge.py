@@ -12,6 +12,7 @@ import numpy as np
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Rule
 from diag.reason.axes import fit
+from diag.reason.beginning import Beginnings
 from diag.reason.case import Case, Instance
 from diag.reason.counting import FactSet
 from diag.reason.feasible import check_minutes
@@ -29,28 +30,20 @@ from diag.reason.judgement import (
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.proof_check import proof_check
 from diag.reason.rules import Firing, RuleBase
-from diag.reason.tables import Array, Index, Tables, log_safe
+from diag.reason.tables import Array, Index, Tables
 from diag.reason.worlds import (
-    ALL_PAIRS_UP_TO,
     EpochEvidence,
     Evidence,
     Posterior,
     Worlds,
-    cause_shares,
     forward,
-    heaviest_pairs,
     posterior,
-    prior,
-    single_likelihood,
-    symptom_worlds,
     top_up_worlds,
 )
 
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
 CONFLICT_BITS = 1.0
-MOST_BEGUN = 16
-"""Machines and complaints whose beginning is kept for the next judgement."""
 
 
 class Engine:
@@ -62,8 +55,7 @@ class Engine:
         self.evidence = Evidence(self.tables)
         self.rules = RuleBase(knowledge, counter=counter)
         self.planner = Planner(self.tables)
-        self._machines: dict[tuple[frozenset[tuple[str, str]], bytes], tuple[Array, Index]] = {}
-        self._beginnings: dict[tuple[object, ...], _Begun] = {}
+        self._beginnings = Beginnings(self.tables)
         self._turn = threading.Lock()
 
     def judge(self, case: Case, *, most: int = 3) -> Judgement:
@@ -72,7 +64,7 @@ class Engine:
             return self._judge(case, most)
 
     def _judge(self, case: Case, most: int) -> Judgement:
-        begun = self._begun(case)
+        begun = self._beginnings.of(case)
         pi, pairs, symptoms, start = begun.pi, begun.pairs, begun.symptoms, begun.start
         runs = [self._epoch(case, number, pi, pairs) for number in range(case.epoch + 1)]
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
@@ -109,36 +101,6 @@ class Engine:
         return self._facts(case, case.epoch, [i for i in case.instances if i.epoch == case.epoch])
 
     # --- one epoch --------------------------------------------------------------------------------
-
-    def _begun(self, case: Case) -> _Begun:
-        """Return what a call begins with: it stays the same until the machine or the complaint is told otherwise."""
-        machine = frozenset(case.axes.items()), self.tables.frequency.tobytes()  # a trial leaves causes out
-        if machine not in self._machines:
-            if len(self._machines) >= MOST_BEGUN:
-                self._machines.clear()
-            pi = cause_shares(self.tables, case.axes)
-            self._machines[machine] = pi, np.flatnonzero(pi > 0)
-        pi, possible = self._machines[machine]
-        pairs = possible if len(pi) <= ALL_PAIRS_UP_TO else self._heaviest(case, pi)
-        key = (machine, case.symptoms, case.denied, pairs.tobytes())
-        if key not in self._beginnings:
-            if len(self._beginnings) >= MOST_BEGUN:
-                self._beginnings.clear()
-            symptoms = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=pairs)
-            start = prior(self.tables, pi, pairs).plus(symptoms)
-            self._beginnings[key] = _Begun(pi, pairs, symptoms, start)
-        return self._beginnings[key]
-
-    def _heaviest(self, case: Case, pi: Array) -> Index:
-        """Return the causes whose pairs are worlds in a very large knowledge: the heaviest."""
-        none = np.array([], dtype=np.intp)
-        told = symptom_worlds(self.tables, case.symptoms, case.denied, pi, pairs=none)
-        one = prior(self.tables, pi, none).plus(told).one
-        for instance in case.instances:
-            if instance.given and instance.epoch == case.epoch:
-                table = self.tables.check(instance.check)
-                one = one + log_safe(single_likelihood(table, np.array(instance.likelihood))[1])
-        return heaviest_pairs(self.tables, one, case.instances)
 
     def _epoch(self, case: Case, number: int, pi: Array, pairs: Index) -> _Run:
         instances = [i for i in case.instances if i.epoch == number]
@@ -335,16 +297,6 @@ class Engine:
             if once and check_minutes(self.knowledge.questions[conflict.check], case, self.tables) is not None:
                 return conflict.check
         return None
-
-
-@dataclass(frozen=True)
-class _Begun:
-    """What a call begins with, before any answer."""
-
-    pi: Array
-    pairs: Index
-    symptoms: Worlds
-    start: Worlds
 
 
 @dataclass(frozen=True)

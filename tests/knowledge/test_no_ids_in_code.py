@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import io
-import tokenize
+import ast
 from pathlib import Path
 
 import diag
@@ -13,11 +12,11 @@ KINDS = ("causes", "checks", "questions", "symptoms", "rules", "findings", "caut
 
 
 def test_no_knowledge_id_is_a_string_in_the_code(whole: Knowledge) -> None:
-    """Every string literal of the package, compared with every id; docstrings do not match an id whole."""
+    """Every text constant of the package, compared with every id; docstrings do not match an id whole."""
     ids = {key for kind in KINDS for key in getattr(whole, kind)}
     found = []
     for path in sorted(Path(diag.__file__).parent.rglob("*.py")):
-        for token in tokenize.generate_tokens(io.StringIO(path.read_text(encoding="utf-8")).readline):
-            if token.type == tokenize.STRING and token.string.strip("rbfRBF\"'") in ids:
-                found.append(f"{path.name}:{token.start[0]} {token.string}")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and node.value in ids:
+                found.append(f"{path.name}:{node.lineno} {node.value}")
     assert found == []

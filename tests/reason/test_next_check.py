@@ -167,8 +167,8 @@ def test_what_only_a_stand_shows_waits_for_a_complaint_about_the_stand(whole: Kn
     looked = Case(symptoms=("gaps_after_emergence",), instances=(said(whole, "row_line_look", None),))
 
     assert "emerged" not in {seen[k] for k in planting}
-    assert ("emerged" in {seen[k] for k in stand}, "furrow_open" in {seen[k] for k in stand}) == (True, False)
-    assert "furrow_open" in {seen[k] for k in engine.planner.feasible.now(looked)[0]}
+    assert ("emerged" in {seen[k] for k in stand}, "open_furrow" in {seen[k] for k in stand}) == (True, False)
+    assert "open_furrow" in {seen[k] for k in engine.planner.feasible.now(looked)[0]}
 
 
 def test_checks_belong_to_complaints_and_are_not_asked_when_told(whole: Knowledge) -> None:

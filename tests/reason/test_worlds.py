@@ -324,7 +324,7 @@ def test_few_pairs_keep_the_mass_and_the_order(engine: Engine, monkeypatch: pyte
     k = engine.knowledge
     case = Case(axes=BOX, symptoms=("thin",), instances=(said(k, "plain", "blue"), said(k, "split", "upper")))
     whole = engine.judge(case)
-    monkeypatch.setattr("diag.reason.judge.ALL_PAIRS_UP_TO", 1)
+    monkeypatch.setattr("diag.reason.beginning.ALL_PAIRS_UP_TO", 1)
     every = engine.judge(case)
     assert every.ranking == whole.ranking
     monkeypatch.setattr("diag.reason.worlds.HEAVIEST_SINGLES", 2)

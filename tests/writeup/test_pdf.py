@@ -146,7 +146,7 @@ def test_one_picture_shows_the_case(story: Story) -> None:
     shown = case_picture(story)
     assert shown is not None
     assert {"ring", "triangle", "dot", "square"} <= {s.kind for s in shown.shapes}
-    assert "as found: row 7 at 12 inH2O, good rows at 20 inH2O" in shown.says
+    assert "as found: row 7 at 12 inH2O, other rows at 20 inH2O" in shown.says
     assert "exchanged: row 6 at 12 inH2O, row 7 at 20 inH2O" in shown.says
     assert "old part back: row 7 at 12 inH2O" in shown.says
     assert all(0 <= s.x <= shown.width and 0 <= s.y <= shown.height for s in shown.shapes)
@@ -169,7 +169,7 @@ def test_rows_are_told_together(engine: Engine) -> None:
     demo = next(d for d in DEMOS if d.stem == "elder_thole_low_wing")
     shown = case_picture(tell(_from_file(str(demo), Desk(engine, None, "desk0000000000aa"))))
     assert shown is not None
-    assert "as found: rows 1-6 at 16.2 to 16.4 inH2O, good rows at 20.1 to 20.3 inH2O" == shown.says
+    assert "as found: rows 1-6 at 16.2 to 16.4 inH2O, other rows at 20.1 to 20.3 inH2O" == shown.says
 
 
 def test_marks_stand_where_the_readings_are(story: Story) -> None:

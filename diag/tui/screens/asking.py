@@ -22,8 +22,8 @@ from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, fit, fit_echo, folded, lines, say
 from diag.tui.screens.page import Page
-from diag.tui.screens.question import Room, Rows, causes_rows, details_words, question_rows, side_rows
 from diag.tui.widgets.line import AnswerLine
+from diag.tui.widgets.question import Room, Rows, causes_rows, details_words, question_rows, side_rows
 from diag.tui.work import Work
 from diag.tui.working import guarded
 

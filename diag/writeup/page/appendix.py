@@ -179,7 +179,7 @@ def _method(story: Story) -> Iterator[Block]:
         lines += [f"Accepted when: {proof.rule}"] if proof.rule else []
         lines += [f"Made for the proof: {sentence(proof.test)}"] if proof.test else []
         told = [t for t in (refs(story, proof.answers), refs(story, proof.control)) if t]
-        lines += [f"Rests on {told[0]}" + (f"; good rows in {told[1]}." if len(told) > 1 else ".")] if told else []
+        lines += [f"Rests on {told[0]}" + (f"; rows beside in {told[1]}." if len(told) > 1 else ".")] if told else []
     if any(p.counts for p in story.proofs):
         lines.append("Intervals are exact (binomial, 95 %), p is Fisher's exact test, two-sided; counts of different "
                      "rows or checks are not added.")

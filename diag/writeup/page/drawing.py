@@ -253,7 +253,7 @@ def _frame(left: float, foot: float, y: Height, scale: tuple[float, float, float
 
 
 def _bands(series: Sequence[Series], places: Sequence[str], left: float, y: Height) -> Iterator[Shape]:
-    """Yield one band: all readings of good rows, from the lowest to the highest."""
+    """Yield one band: all readings of the other rows, from the lowest to the highest."""
     good = [v.number for s in series if s.name != "exchanged" for p, v in s.values.items()
             if v.control and v.number is not None and p in places]
     if len(good) >= 3:
@@ -269,19 +269,19 @@ def _legend(series: Sequence[Series], left: float, axis: str) -> Iterator[Shape]
         at += 24 + 4.2 * len(one.name)
     if any(v.control for s in series for v in s.values.values()):
         yield Shape("band", at, y=3.5, x2=12, y2=7)
-        yield Shape("words", at + 16, 4.5, text="good rows")
+        yield Shape("words", at + 16, 4.5, text="other rows")
         at += 66
     if axis:
         yield Shape("words", WIDTH - 4, 4.5, 2, text=axis)
 
 
 def _in_words(series: Sequence[Series]) -> str:
-    """Return the rounds in words: what the rows in trouble read in each, and the good rows beside them."""
+    """Return the rounds in words: what the rows in trouble read in each, and the other rows."""
     told = []
     for one in series:
         bad = _told({p: v for p, v in one.values.items() if p in one.moved or not v.control}, one.moved)
         good = [v for p, v in one.values.items() if v.control and p not in one.moved and v.number is not None]
-        beside = [f"good rows at {span_text(good)}"] if good else []
+        beside = [f"other rows at {span_text(good)}"] if good else []
         told.append(f"{one.name}: {', '.join(bad + beside)}")
     return "; ".join(told)
 

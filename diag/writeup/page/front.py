@@ -216,7 +216,7 @@ def _confirmation(story: Story) -> Iterator[Block]:
     for proof in story.proofs:
         parts = [verdict_text(proof)]
         parts += [capital(count_text(c)) for c in proof.counts if not c.before]
-        parts += [f"Good row beside it, {count_text(c)}" for c in proof.controls]
+        parts += [f"Row beside it, not mended: {count_text(c)}" for c in proof.controls]
         parts += [f"{capital(STEPS[proof.step])}."] if proof.step else []
         yield Paragraph(" ".join(parts))
     pair = main_pair(story)

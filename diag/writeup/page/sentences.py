@@ -100,7 +100,8 @@ def contrast(story: Story) -> str:
         means = [sum(v.number or 0.0 for v in group) / len(group) for group in (own, good)]
         apart = abs(means[0] - means[1]) / max(abs(means[1]), 1e-9)
         if best is None or apart > best[0] * 1.5:
-            best = (apart, f"{places_words([v.where for v in own])} read {span_text(own)}, good rows {span_text(good)}")
+            named = places_words([v.where for v in own])
+            best = (apart, f"{named} read {span_text(own)}, other rows {span_text(good)}")
     return best[1] if best else ""
 
 
