@@ -12,6 +12,7 @@ from diag.ask import aloud, forms_call, forms_mend, homework, profiles
 from diag.ask.correcting import can_be_withdrawn, change_turn, move_answer
 from diag.ask.form import Form, parts_of, setting_of, settings_of
 from diag.ask.fromfile import answer_text
+from diag.ask.intake import fact_words
 from diag.ask.reply import NOTHING, reply
 from diag.ask.search import search_answers
 from diag.ask.taking import Taking, faults, take
@@ -20,6 +21,7 @@ from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
 from diag.hear.facts import Candidate, FactFound
+from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
 from diag.reason.judge import Engine
 from diag.say import explaining, present
@@ -414,3 +416,21 @@ def test_somebody_hurt_stops_all_asking(engine: Engine, tmp_path: Path) -> None:
         assert "hurt" in [c.id for c in stopped.cautions]
     call.set_situation({"flags": []})
     assert asked.kind == turn(call).kind
+
+
+def test_a_heard_figure_is_told_with_its_unit(whole: Knowledge) -> None:
+    """What is offered says what it is of, and the unit that was said."""
+    heard = FactFound("doubles", "15", "15 percent", (Candidate("reading", "doubles", "15 percent"),))
+    assert "doubles 15 percent" == fact_words(whole, heard)
+
+
+def test_usual_parts_are_those_of_what_is_ticked(whole: Knowledge) -> None:
+    """Nothing ticked: no part and no step is told; ticked: its own parts, without a number that nobody said."""
+    call = Desk(Engine(whole)).new_call("site")
+    told = {}
+    for causes in ((), ("seal_worn",)):
+        fields = {f.name: f for f in forms_mend.repair_form(call, causes).fields}
+        told[causes] = fields["parts"].hint, bool(fields["usual"].value)
+    label = whole.parts[whole.causes["seal_worn"].repair.parts[0]].label
+    assert {(): ("e.g. 1 seal, 4 brushes", False),
+            ("seal_worn",): (f"Usual: {label}. e.g. 1 seal, 4 brushes", True)} == told

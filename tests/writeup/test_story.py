@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,8 +13,11 @@ from writeup import alder_flat
 from writeup.alder_flat import EVEN, LOW, Case
 
 from diag.call.case_of import BACK
+from diag.call.desk import CallDesk, Desk
+from diag.call.shown import shown_words
 from diag.errors import UsageError
 from diag.reason.judge import Engine
+from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES, view
 from diag.writeup.page.front import ruled_rows
 from diag.writeup.page.json_form import as_json
@@ -334,3 +338,37 @@ def test_units_of_the_reader_stand_beside(engine: Engine) -> None:
     case.vacuum("map", {4: 20, 5: 20, 7: 12})
     reading = tell(case.call, units="metric").tests[0].reading
     assert "rows 4, 5: 20 inH2O (4.98 kPa); row 7: 12 inH2O (2.99 kPa)" == reading
+
+
+# --- demonstration calls read cold ------------------------------------------------------------------------------
+
+
+def demo(engine: Engine, name: str) -> CallDesk:
+    """Return a demonstration call."""
+    folder = Path(__file__).parents[2] / "transcripts_demo"
+    return _from_file(str(folder / f"{name}.yaml"), Desk(engine, None, "desk0000000000aa"))
+
+
+def test_several_likely_causes_are_one_list(engine: Engine) -> None:
+    """The customer is not told three times in a row that something else was most likely."""
+    printed = render_text(view(tell(demo(engine, "elder_thole_low_wing")), "customer"), 80, "customer")
+    assert 1 == printed.count("Most likely it was one of these:")
+    assert "Most likely it was:" not in printed
+
+
+def test_what_a_reading_shows_of_every_rival_makes_none_probable(engine: Engine) -> None:
+    """Scattered low rows fit a flat hose less than its rivals: it is not printed as shown."""
+    words = shown_words(demo(engine, "hazel_brindle_seals_and_vacuum"))
+    assert ("confirmed", "probable") == (words["seal_worn"], words["vac_set_high"])
+    assert "probable" != words["hose_collapsed"]
+
+
+def test_readings_of_many_rows_stand_once_and_in_their_order(engine: Engine) -> None:
+    """A row map is told row by row in its own line; what rests on it tells what it showed, not the map again."""
+    story = tell(demo(engine, "alder_flat_row_seven"))
+    maps = [t for t in story.tests if t.by_row and len(t.values) > 3]
+    assert any(re.match(r"row 1: [\d.]+, 2: [\d.]+, 3: ", t.reading) for t in maps)
+    grounds = [c.deciding for c in story.causes if c.deciding] + [o.ground for o in story.others if o.ground]
+    of_a_map = {t.event for t in maps}
+    assert [] == [g.says for g in grounds if g.event in of_a_map and "inH2O" in g.says]
+    assert any(g.event in of_a_map for g in grounds)
