@@ -27,9 +27,9 @@ QUESTION_MINUTES = 1.0
 NEAR_MINUTES, NEAR_SHARE = 0.5, 0.05
 """How near to the best a check must come for a preference to put it first."""
 TEST_MINUTES, TEST_SHARE = 5.0, 0.1
-"""How near the direct test of the leading cause must come to be made before cheaper questions (measured)."""
+"""How near the best the direct test of the leading cause must come to be made first (chosen on played calls)."""
 LEADS_FROM, TEST_RATIO, TEST_SHOWS = 0.4, 8.0, 0.5
-"""Belief from which a cause leads; what the answer that a direct test brings this often raises its odds by."""
+"""Belief from which a cause leads; what a direct test raises its odds by, and how often at least (estimate)."""
 ADVISED_FROM = 0.6
 """Belief from which a repair is advised that cannot be undone from the seat; likely, and a little more."""
 LEAST_BITS = 0.02
