@@ -17,6 +17,8 @@ from diag.record.graph import Event
 from diag.text import one_line
 
 LISTS = ("changes", "flags")
+ALIKE = 0.8
+"""Share of its words that makes a text no more than another says."""
 QUANTITY_OF = {"speed": "speed", "target": "rate"}
 
 
@@ -29,7 +31,9 @@ def fact_words(knowledge: Knowledge, fact: FactFound) -> str:
     """Return a fact's words: what it would be taken as."""
     told = list(dict.fromkeys(_offer_text(knowledge, o) for o in fact.offers if o.slot != "reading"))
     words = [frozenset(t.split()) for t in told]
-    whole = [t for i, t in enumerate(told) if t and not any(words[i] < o for o in words[:i] + words[i + 1:])]
+    whole = [t for i, t in enumerate(told) if t and not any(
+        len(words[i] & o) >= ALIKE * len(words[i]) and (len(o), -j) > (len(words[i]), -i)
+        for j, o in enumerate(words) if j != i)]
     return ("; ".join(whole) or _figure_words(fact)) + (f" ({fact.doubt})" if fact.doubt else "")
 
 

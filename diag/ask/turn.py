@@ -120,7 +120,12 @@ def turn(
 def worth_doing(call: CallDesk) -> str:
     """Return what is worth doing now that is no check, as one word with its cause; "" when a check is, or one again."""
     judgement = call.think().judgement
-    return "" if judgement.action in ("check", "measure_again") else f"{judgement.action}:{judgement.plan.repair or ''}"
+    if judgement.action in ("check", "measure_again"):
+        return ""
+    if judgement.action == "prove":  # with every reading since the repair the verdict may be due
+        case = call.think_case()
+        return f"prove:{sum(i.epoch == case.epoch for i in case.instances)}"
+    return f"{judgement.action}:{judgement.plan.repair or ''}"
 
 
 def stage_of(call: CallDesk) -> str:
@@ -165,7 +170,7 @@ def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
         flags, machine = call.state.situation.flags, call.state.machine.axes
         cautions = cautions_for(knowledge, repair.hazards, call.state.channel, flags, machine=machine)
         sentences = spoken_of_repair(knowledge, repair.hazards)
-    if offers:
+    if offers and judgement.action != "prove":  # to measure again is to ask on
         choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
     stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))
     turn = Turn("act", asks, tuple(choices), beside=tuple(beside), cautions=cautions, cause=judgement.plan.repair,

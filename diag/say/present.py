@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from diag.call.desk import CallDesk
+from diag.call.proof import proofs_of
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 from diag.reason.cautions import cautions_of_check, stopping
@@ -31,6 +32,7 @@ ACTIONS: Mapping[str, str] = {
     "hand_over": "Hand the call over", "prove": "Measure again: only that shows that it is mended",
     "close": "Close the call",
 }
+READ_SINCE: Mapping[str, str] = {"accepted": "Measured, and good", "not_accepted": "Measured, and not right"}
 PARTS: Mapping[str, str] = {
     "read back": "hear back", "step": "how", "expected": "on a sound machine", "takes": "takes",
     "instead": "without the tool", "ends": "mind",
@@ -123,10 +125,20 @@ def worth_doing_words(call: CallDesk) -> str:
     if judgement.action in ("check", "measure_again"):
         return ""
     text = ACTIONS[judgement.action]
+    if judgement.action == "prove" and (read := _read_since(call)):
+        return read
     if judgement.plan.repair:
         cause = call.engine.knowledge.causes[judgement.plan.repair]
         text += f": {cause.label}. About {cause.repair.minutes:g} min"
     return f"{text}."
+
+
+def _read_since(call: CallDesk) -> str:
+    """Return what the readings since the last repair say of it, "" while they are too few to say anything."""
+    last = list(proofs_of(call).values())[-1]
+    if last.says not in READ_SINCE:
+        return ""
+    return f"{READ_SINCE[last.says]}: {last.why.rstrip('.')}. The verdict is yours."
 
 
 def _repair_words(call: CallDesk, causes: Iterable[str]) -> str:

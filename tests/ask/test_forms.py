@@ -12,11 +12,11 @@ from diag.ask import aloud, forms_call, forms_mend, homework, profiles
 from diag.ask.correcting import can_be_withdrawn, change_turn, move_answer
 from diag.ask.form import Form, parts_of, setting_of, settings_of
 from diag.ask.fromfile import answer_text
-from diag.ask.intake import fact_words
+from diag.ask.intake import fact_words, read_words
 from diag.ask.reply import NOTHING, reply
 from diag.ask.search import search_answers
 from diag.ask.taking import Taking, faults, take
-from diag.ask.turn import acknowledged_now, turn
+from diag.ask.turn import acknowledged_now, turn, worth_doing
 from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
@@ -434,3 +434,29 @@ def test_usual_parts_are_those_of_what_is_ticked(whole: Knowledge) -> None:
     label = whole.parts[whole.causes["seal_worn"].repair.parts[0]].label
     assert {(): ("e.g. 1 seal, 4 brushes", False),
             ("seal_worn",): (f"Usual: {label}. e.g. 1 seal, 4 brushes", True)} == told
+
+
+def test_a_fact_is_not_said_twice_in_like_words(whole: Knowledge) -> None:
+    """Two fields that a word fills alike stand once on its chip; what another field adds stands too."""
+    heard = read_words(whole, "row 3 doubles since the new seed lot")
+    told = [fact_words(whole, f) for f in heard.facts]
+    assert 1 == sum(t.count("filled") for t in told)
+    assert "in trouble: row 3; one row only" in told
+
+
+@pytest.mark.parametrize(("outcome", "words"), [
+    ("all_ok", "Measured, and good: "), ("doubles", "Measured, and not right: "),
+])
+def test_after_a_reading_the_verdict_is_due(whole: Knowledge, outcome: str, words: str) -> None:
+    """Measuring was chosen once; after the reading its word stands there, and the verdict can be given."""
+    call = Desk(Engine(whole)).new_call("site")
+    call.set_situation({"rows": [3]})
+    call.set_complaint("", [("doubles_high", "chosen")])
+    call.repair(["vac_set_high"], rows=[3], words="set to the book value")
+    passed = worth_doing(call)
+    assert "act" == turn(call).kind
+    assert "act" != turn(call, passed=passed).kind
+    call.answer("dug_50_spacings", outcome=outcome, observer="technician", rows=(3,))
+    due = turn(call, passed=passed)
+    assert ("act", True) == (due.kind, due.asks.startswith(words))
+    assert "proof" in [c.key for c in due.choices]

@@ -82,6 +82,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         assert (repair.minutes, repair.rows, repair.done_by) == (25, (7,), "technician")
         assert app.works[call.call].taken is None  # the proof comes before what was in hand
         assert "Measure again: only that shows that it is mended." in words(app)
+        assert "no, ask on" not in words(app)  # to measure again is to ask on
         app.works[call.call].taken = "plain"
         app.screen.show_call()  # type: ignore[attr-defined]
         await still(pilot)

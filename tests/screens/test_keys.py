@@ -129,7 +129,7 @@ async def work_through(hands: Hands, call: CallDesk) -> None:
         if hands.app.screen.turn.kind == "act":  # type: ignore[attr-defined]
             if any(a.epoch == call.state.epoch for a in call.state.answers):
                 break
-            await hands.pick("ask_on")
+            await hands.pick("measure")
         await hands.turn()
     await hands.mend("proof")
     await hands.tick("answers", "1")
