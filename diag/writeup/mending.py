@@ -81,7 +81,7 @@ def _no_plan(call: CallDesk) -> str:
 def missing_line(m: Missing) -> str:
     """Return one thing that is missing on one line: must or should, what, and when it is lost."""
     lost = ", too late: give the reason" if m.lost and not m.reason else ""
-    return f"[{m.severity}] {m.needs}: {m.asks} ({number(m.minutes)} min{lost})"
+    return f"{m.severity}: {m.needs}: {m.asks} ({number(m.minutes)} min{lost})"
 
 
 def missing_form(call: CallDesk, m: Missing) -> Form:
