@@ -99,6 +99,13 @@ def _act(asked: _Asked) -> Reply:
     return _not_one(asked, found)
 
 
+def _practice(asked: _Asked) -> Reply:
+    found = _chosen(asked)
+    if asked.said and len(found) != 1:
+        return Reply((f"Enter looks for checks with: {one_line(asked.said, limit=40)}",), (), act="search")
+    return _act(asked)
+
+
 def _stop(asked: _Asked) -> Reply:
     found = _chosen(asked)
     if len(found) != 1:
@@ -261,7 +268,7 @@ def _refused(asked: _Asked, status: str, picked: str = "") -> Reply:
 
 _READERS: Mapping[str, Callable[[_Asked], Reply]] = {
     "check": _check, "form": _form, "axis": _axis, "need": _need, "place": _place, "say": _say, "danger": _danger,
-    "act": _act, "proved": _act, "closed": _act, "nothing": _act, "stop": _stop,
+    "act": _act, "practice": _practice, "proved": _act, "closed": _act, "nothing": _act, "stop": _stop,
 }
 
 

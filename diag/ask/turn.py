@@ -28,8 +28,8 @@ class Turn:
     """What is asked now.
 
     `kind`: check | form (a look), axis | need (wanted first), place | say | danger (before hands go on),
-    act (worth doing now), proved | closed | nothing (ends), stop (an emergency). Answers of the last five
-    name acts of the front end, the others are recorded.
+    act (worth doing now), practice (the trainee chooses), proved | closed | nothing (ends), stop (an emergency).
+    Answers of the last six name acts of the front end, the others are recorded.
     """
 
     kind: str
@@ -66,7 +66,7 @@ class Turn:
     @property
     def records(self) -> bool:
         """True where an answer is recorded, False where it names an act."""
-        return self.kind not in ("act", "proved", "closed", "nothing", "stop")
+        return self.kind not in ("act", "practice", "proved", "closed", "nothing", "stop")
 
 
 def acknowledged_now(call: CallDesk) -> frozenset[str]:
@@ -106,6 +106,8 @@ def turn(
         return stopped
     if call.state.closed:
         return _closed(call)
+    if taken is None and call.state.opened.practice:
+        return _practised(call)
     offers = call.offers()
     key = taken or call.think().judgement.plan.again or (offers[0].check if offers else None)
     doing = worth_doing(call)
@@ -152,6 +154,14 @@ def _stopped(call: CallDesk) -> Turn | None:
 def _closed(call: CallDesk) -> Turn:
     told = present.ended_lines(call)
     return Turn("closed", "\n".join(told), at_first("closed"), stage="done")
+
+
+def _practised(call: CallDesk) -> Turn:
+    """Return the question of a practice: what is looked at. Nothing is told of what the desk would do."""
+    labels = [call.engine.knowledge.symptoms[s].label for s, _ in call.state.accepted]
+    return Turn("practice", "What do you look at next?" if call.state.answers else "What do you look at first?",
+                at_first("practice"), hint="or a word of a check",
+                beside=(("complaint", ", ".join(labels)), ("machine", present.machine_words(call))))
 
 
 def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
@@ -214,7 +224,8 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
     first = _said_first(call, base, spoken_of_check(knowledge, check), check.asks)
     if first is not None:
         return first
-    need = next((n for n in missing(call, check) if n.name not in not_known), None) if check.measured else None
+    judged = check.measured and not call.state.opened.practice  # a simulated machine gives the result itself
+    need = next((n for n in missing(call, check) if n.name not in not_known), None) if judged else None
     if need is not None:
         return replace(base, kind="need", asks=need.asks[:1].upper() + need.asks[1:] + "?", need=need,
                        beside=(("to judge", check.asks),))

@@ -31,6 +31,9 @@ ACTS: dict[str, tuple[Choice, ...]] = {
               Choice("ask_on", "something is still wrong: ask on")),
     "closed": (Choice("writeup", "write-up"), Choice("follow_up", "the call-back: what came of it"),
                Choice("reopen", "open the call again")),
+    "practice": (Choice("search", "find a check by a word"), Choice("offers", "what the desk would ask now"),
+                 Choice("believed", "what can be it so far"), Choice("name", "name the cause: that ends it"),
+                 Choice("give_up", "give up: see what was wrong")),
     "nothing": (Choice("repair", "record a repair"), Choice("channel", "go on on site, or by phone"),
                 Choice("search", "take any check"), Choice("close", "close the call")),
 }

@@ -119,6 +119,15 @@ def header(call: CallDesk) -> str:
     return " · ".join(parts)
 
 
+def machine_words(call: CallDesk) -> str:
+    """Return how this machine differs from others, in words."""
+    crop = call.state.situation.crop
+    held = {**call.state.machine.axes, **({"crop": crop} if crop else {})}
+    axes = call.engine.knowledge.axes
+    told = {(a, v.name): v.label for a in held if a in axes for v in axes[a].values}
+    return ", ".join(told[named] for named in held.items() if named in told)
+
+
 def worth_doing_words(call: CallDesk) -> str:
     """Return what is worth doing now when that is no check; "" when a check is."""
     judgement = call.think().judgement

@@ -18,7 +18,7 @@ from diag.trial.simulate import Fault, SimulatedMachine, Simulation, draw_fault
 WIDTH = 78
 MOST_CHECKS = 30
 HELP = """  a word        search a check, then its number takes it
-  1, 2, 3       take one of the offers
+  offers        what the desk would ask now; a number takes one of it
   causes        what can be believed so far
   is WORD       name the cause: ends the practice
   give up       tells the fault
@@ -56,7 +56,8 @@ class Practice:
         """Do a check on the simulated machine; return what is seen, in words. Raises UsageError."""
         entry = self.call.engine.knowledge.questions.get(check)
         if entry is None or not self._simulation.feasible(self.call, check):
-            raise UsageError(f"{check}: cannot be done on this machine, or was done.", "practice", "Take another.")
+            asked = entry.asks if entry else check
+            raise UsageError(f"{asked}: cannot be done on this machine, or was done.", "practice", "Take another.")
         outcome = self._machine.said(check, self._channel)
         self.call.answer(check, outcome=outcome)
         return entry.outcomes[outcome].says
@@ -82,11 +83,8 @@ def run_practice(
     number = seed if seed is not None else int.from_bytes(desk.random(3), "big")
     practice = Practice(desk, number)
     knowledge = desk.engine.knowledge
-    crop = practice.call.state.situation.crop
-    axes = {**practice.call.state.machine.axes, **({"crop": crop} if crop else {})}
-    known = {a: {v.name: v.label for v in axis.values} for a, axis in knowledge.axes.items()}
     write(f"Practice {number}. Everything in it is invented.")
-    write(wrap("Machine: " + ", ".join(known[a][v] for a, v in axes.items()), WIDTH))
+    write(wrap("Machine: " + present.machine_words(practice.call), WIDTH))
     write(wrap("Complaint: " + ", ".join(knowledge.symptoms[s].label for s, _ in practice.call.state.accepted), WIDTH))
     write(HELP)
     try:
@@ -102,11 +100,13 @@ def _step(practice: Practice, read: Callable[[str], str], write: Callable[[str],
     call = practice.call
     knowledge = call.engine.knowledge
     offers = [o.check for o in call.offers()]
-    for i, key in enumerate(offers, 1):
-        write(f"  {i} {knowledge.questions[key].asks}")
     said = clean(read("check, or is ... > ")).strip()
     if said == "quit":
         return True
+    if said == "offers":
+        for i, key in enumerate(offers, 1):
+            write(f"  {i} {knowledge.questions[key].asks}")
+        return False
     if said == "causes":
         for c in present.cause_lines(call):
             write(f"{present.bar(c.share)} {c.chance:<12} {c.label}")

@@ -7,7 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 from contextvars import copy_context
 from pathlib import Path
 
+import pytest
 from screens.driving import (
+    LARGE,
+    SMALL,
     drive,
     make_app,
     mend,
@@ -633,16 +636,35 @@ def practice_call(app: DiagApp) -> CallDesk:
     return work.call
 
 
-def test_practice(little: Engine, place: Path) -> None:
-    """The machine answers; nothing is told until a cause is named; then how the tool would have done."""
+@pytest.mark.parametrize("size", [SMALL, LARGE])
+def test_practice(little: Engine, place: Path, size: tuple[int, int]) -> None:
+    """The trainee chooses, the machine answers; checks and causes are told only when asked for, or one is named."""
+    knowledge = little.knowledge
+
+    def told(app: DiagApp) -> list[str]:
+        named = (*(c.label for c in knowledge.causes.values()), *(c.asks for c in knowledge.questions.values()))
+        return [text for text in named if text in words(app)]
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         app.run_named("practice")
         await still(pilot)
         assert "PRACTICE" in screen_text(app)
-        for _ in range(2):
-            await press(pilot, "1", "enter")
-        assert practice_call(app).state.answers
+        assert "What do you look at first?" in screen_text(app)
+        assert told(app) == []
+        await press(pilot, "2", "enter")
+        assert knowledge.questions[practice_call(app).offers()[0].check].asks in told(app)
+        await press(pilot, "1", "enter")
+        while app.screen.turn.kind != "practice":  # type: ignore[attr-defined]
+            await press(pilot, *("DANGER" if app.screen.turn.kind == "danger" else "1"), "enter")  # type: ignore[attr-defined]
+        assert len(practice_call(app).state.answers) == 1
+        assert "What do you look at next?" in screen_text(app)
+        await press(pilot, "3", "enter")
+        assert " in " in words(app)
+        await press(pilot, "escape")
+        await type_in(pilot, "which half")
+        await press(pilot, "enter")
+        assert app.screen.query_one("#search", LineField).value == "which half"
+        await press(pilot, "escape")
         await press(pilot, "f9")
         await type_in(pilot, "alpha")
         await press(pilot, "down", "enter")
@@ -650,4 +672,4 @@ def test_practice(little: Engine, place: Path) -> None:
         await press(pilot, "escape")
         assert "What do they say?" in screen_text(app)
 
-    drive(make_app(little, place), body)
+    drive(make_app(little, place), body, size)

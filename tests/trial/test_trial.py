@@ -113,11 +113,13 @@ def test_practice_answers_and_judges(small: Knowledge) -> None:
 
 
 def test_practice_line_by_line(small: Knowledge) -> None:
-    """The dialogue lists offers, takes words, and tells the fault in the end."""
-    lines = iter(["1", "zebra", "causes", "is zebra", "give up"])
+    """The dialogue lists offers when asked, takes words, and tells the fault in the end."""
+    lines = iter(["offers", "1", "zebra", "causes", "is zebra", "give up"])
     written: list[str] = []
     run_practice(Desk(Engine(small, counter=True)), seed=4, read=lambda _: next(lines), write=written.append)
     text = "\n".join(written)
+    assert "  1 " not in "\n".join(written[:4])
+    assert "  1 " in text
     assert "No check fits" in text
     assert "No cause fits" in text
     assert "It was: " in text

@@ -219,8 +219,9 @@ class AskingScreen(Page[None]):
         width = max(30, self.app.size.width - 2)
         if not self.work.echo:
             return say("")
-        return say(("last: ", "bold"), fit_echo(self.work.echo, width - (30 if self.work.can_undo else 6)),
-                   ("   Ctrl+Z takes it back" if self.work.can_undo else "", "$quiet"))
+        undo = self.work.can_undo and self.work.trial is None
+        return say(("last: ", "bold"), fit_echo(self.work.echo, width - (30 if undo else 6)),
+                   ("   Ctrl+Z takes it back" if undo else "", "$quiet"))
 
     @on(Area.Resized)
     def _resized(self) -> None:

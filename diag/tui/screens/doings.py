@@ -235,9 +235,10 @@ class Doings:
         self._push(TrailScreen(self.work))
 
     def _search(self) -> None:
-        self._push(SearchScreen(self.work), self._found)
+        self._push(SearchScreen(self.work), self.found)
 
-    def _found(self, found: Found | None) -> None:
+    def found(self, found: Found | None) -> None:
+        """Do with what was found what it is for: take the check, tell the result, add the symptom, show the cause."""
         if found is None:
             return
         kind, key, outcome = found

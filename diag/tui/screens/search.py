@@ -22,6 +22,9 @@ HEADS: Mapping[str, str] = {
     "take": "Take a check", "tell": "Told without being asked: it is read back first", "cause": "Look up a cause",
     "symptom": "Add a symptom",
 }
+WORDS_OF: Mapping[str, str] = {
+    "take": "a check", "tell": "a result they told", "cause": "a cause", "symptom": "a symptom",
+}
 Found = tuple[str, str, str]
 """(take | tell | cause | symptom, id, outcome)"""
 TO_LIST = Act("to_list", "To what was found", "Go from the words to the lines found.", "down")
@@ -51,19 +54,22 @@ class SearchScreen(FindScreen[Found | None]):
     )
     BINDINGS = bindings(ACTS)
 
-    def __init__(self, work: Work, kinds: tuple[str, ...] = ("tell", "take", "symptom", "cause")) -> None:
+    def __init__(
+        self, work: Work, kinds: tuple[str, ...] = ("tell", "take", "symptom", "cause"), text: str = ""
+    ) -> None:
         super().__init__(work)
         self.work: Work = work
-        self._kinds = kinds
+        self._kinds, self._text = kinds, text
 
     def body(self) -> Iterable[Widget]:
-        yield LineField(placeholder="Words of a check, of a result they told, of a cause or a symptom", id="search")
+        words = "Words of " + ", ".join(WORDS_OF[k] for k in WORDS_OF if k in self._kinds)
+        yield LineField(self._text, placeholder=" or ".join(words.rsplit(", ", 1)), id="search")
         yield PickList(id="found", numbered=False)
 
     def on_mount(self) -> None:
         super().on_mount()
         self.query_one("#search").focus()
-        self._find("")
+        self._find(self._text)
 
     @on(Input.Changed, "#search")
     def _typed(self, event: Input.Changed) -> None:
@@ -73,7 +79,7 @@ class SearchScreen(FindScreen[Found | None]):
         knowledge = self.work.call.engine.knowledge
         rows: list[tuple[str | None, Content | str]] = []
         if not text.strip():
-            if "take" in self._kinds and self.work.ready:
+            if "take" in self._kinds and self.work.ready and self.work.trial is None:
                 offers = [o.check for o in self.work.call.offers()]
                 rows += self._group("Offered now", [(f"take|{k}|", knowledge.questions[k].asks) for k in offers])
         else:
