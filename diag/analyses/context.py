@@ -14,7 +14,7 @@ from typing import cast
 
 from diag.analyses.model import ByRow, Context, Sections
 from diag.errors import MeasureError
-from diag.units import QUANTITIES, System
+from diag.units import System
 
 
 @dataclass(frozen=True)
@@ -24,13 +24,11 @@ class ContextSpec:
     name: str
     quantity: str
     meaning: str
-    words: tuple[str, ...] = ()
 
 
 _LIST = (
-    ContextSpec("units", "word", "system in which verdict sentences give values", ("us", "metric")),
-    ContextSpec("quantity", "word", "quantity of the check's own answer, so that its values can be shown",
-                tuple(QUANTITIES)),
+    ContextSpec("units", "word", "system in which verdict sentences give values"),
+    ContextSpec("quantity", "word", "quantity of the check's own answer, so that its values can be shown"),
     # what was set
     ContextSpec("target_spacing", "spacing", "seed spacing that holes, ratio, wheel or command should give"),
     ContextSpec("target_rate", "rate", "seeds per area the setting should give"),
@@ -48,7 +46,7 @@ _LIST = (
     # machine profile
     ContextSpec("rows", "count", "number of rows"),
     ContextSpec("sections", "sections", "which rows hang on which wing, hose or circuit"),
-    ContextSpec("delivery", "word", "how seed reaches the ground", ("tube", "belt")),
+    ContextSpec("delivery", "word", "how seed reaches the ground"),
     ContextSpec("crop", "word", "crop name"),
     ContextSpec("plants", "flag", "1 when plants were measured, not seeds"),
     ContextSpec("emergence", "share", "share of seeds that became plants"),
@@ -66,7 +64,7 @@ _LIST = (
     ContextSpec("wire_temperature", "temperature", "temperature of the wire"),
     # how it was measured
     ContextSpec("row_length", "length", "length of row that was counted; without it 1/1000 acre or 1/1000 hectare"),
-    ContextSpec("per", "word", "the count is per 1/1000 of this area", ("acre", "hectare")),
+    ContextSpec("per", "word", "the count is per 1/1000 of this area"),
     ContextSpec("turns", "count", "disc turns that were caught"),
     ContextSpec("minutes", "duration", "how long was counted"),
     ContextSpec("sample_size", "count", "seeds in one weighed sample"),

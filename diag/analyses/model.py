@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from diag.units import QUANTITIES, UNITS
+from diag.units import QUANTITIES
 
 Sections = Mapping[str, tuple[int, ...]]
 """Rows of each wing, hose or circuit."""
@@ -15,7 +15,6 @@ Context = Mapping[str, ContextValue]
 """Settings and machine figures an analysis may use; names and units stand in `diag.analyses.context`."""
 
 FRACTION = "fraction"
-WORDLIKE = ("word", "flag")
 PURE = ("share", "ratio")
 
 
@@ -55,13 +54,6 @@ class ResultSpec:
     unit: str
     meaning: str
     words: tuple[str, ...] = ()
-
-    @property
-    def dimension(self) -> str:
-        """Dimension that a limit on this result must have; "" for words, flags and "reading"."""
-        if self.quantity in PURE:
-            return UNITS[FRACTION].quantity
-        return QUANTITIES[self.quantity].dimension if self.quantity in QUANTITIES else ""
 
 
 @dataclass(frozen=True)

@@ -43,11 +43,8 @@ class Turn:
     axis: str | None = None
     need: Need | None = None
     form: tuple[FormLine, ...] = ()
-    says: tuple[str, ...] = ()
-    """Sentences that hold for it, in short; those of a `say` turn are its question."""
     sentences: tuple[str, ...] = ()
     """Ids of what is acknowledged when this turn is answered."""
-    dangers: tuple[Caution, ...] = ()
     cautions: tuple[Caution, ...] = ()
     """All cautions in full, worst first."""
     beside: tuple[tuple[str, str], ...] = ()
@@ -248,7 +245,7 @@ def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str)
                        choices=_agreed(call), beside=(("then", then),))
     if dangers:
         hint = "read to the caller and he said yes." if _phone(call) else "read and understood."
-        return replace(base, kind="danger", asks=dangers[0].text, dangers=dangers, choices=(),
+        return replace(base, kind="danger", asks=dangers[0].text, choices=(),
                        sentences=tuple(c.id for c in dangers), beside=(("then", then),),
                        hint=f"Type DANGER when it was {hint}")
     return None

@@ -132,7 +132,7 @@ def _instance(
         check=check_id, rows=rows, epoch=epoch, outcome=None if best is None else names[best],
         likelihood=likelihood, events=tuple(m.answer.event for m in members),
         row_numbers=None if scope == ALL else tuple(scope), given=given,
-        results=last.evaluated.results if given else {}, observer=last.answer.observer,
+        results=last.evaluated.results if given else {},
         refused=last.answer.status == "cannot_here", control=control,
     )
 
@@ -175,7 +175,7 @@ def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> It
         if outcome is None:
             continue
         weights = tuple(1.0 if name == outcome else 0.0 for name in check.outcomes)
-        yield Instance(key, ALL, 0, outcome, likelihood=reported(weights, error), observer=observer)
+        yield Instance(key, ALL, 0, outcome, likelihood=reported(weights, error))
 
 
 # --- the rest -----------------------------------------------------------------------------------------

@@ -169,11 +169,6 @@ class CallDesk:
 
         return self._pool.submit(work)
 
-    @property
-    def latest(self) -> int:
-        """Number of the latest request of think_later."""
-        return self._asked
-
     def accept(self, thought: Thought) -> bool:
         """Take a thought from the thread; False when the call has moved on since."""
         if thought.number != self._asked or thought.state is not self.state:

@@ -42,7 +42,6 @@ class Sample:
 class Proved:
     """What the readings since one repair say, and what a person said."""
 
-    repair: str
     says: str
     """accepted | not_accepted | not_yet, from the readings alone."""
     why: str
@@ -56,8 +55,6 @@ class Proved:
     """Counts in the repaired rows before the repair: the last of each check made again since."""
     after: tuple[Sample, ...]
     control_counts: tuple[Sample, ...]
-    same_method: bool
-    """A check that was made before the repair was made again since."""
     needs_control: bool
     """This kind of repair is proved beside a good row."""
 
@@ -116,11 +113,11 @@ class Proving:
         before = [a for a in earlier if a.check in again and not self._is_control(a, done)]
         last = {p.target: p.verdict for p in self.state.proofs}
         judged = Proved(
-            repair=done.event, says=NOT_YET, why="", verdict=last.get(done.event, ""),
+            says=NOT_YET, why="", verdict=last.get(done.event, ""),
             answers=tuple(a.event for a in own), control=tuple(a.event for a in beside),
             before=self._last_samples(before), after=self._samples(own),
             control_counts=self._samples([a for a in beside if self._is_control(a, done)]),
-            same_method=bool(again & {a.check for a in earlier}), needs_control=any(v.control_row for v in wanted),
+            needs_control=any(v.control_row for v in wanted),
         )
         says, why = self._says(done, wanted, own, judged)
         if says == ACCEPTED:

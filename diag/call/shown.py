@@ -45,7 +45,6 @@ class Bearing:
 
     event: str
     check: str
-    outcome: str
     ratio: float
     """Chance of the outcome with the cause against a sound machine; 1 where it says nothing."""
     contrast: float
@@ -114,7 +113,7 @@ class Bench:
                 continue
             observer = self.knowledge.observers.get(answer.observer)
             yield Bearing(
-                answer.event, answer.check, outcome, ratio, contrast=self._contrast(answer.check, outcome, cause),
+                answer.event, answer.check, ratio, contrast=self._contrast(answer.check, outcome, cause),
                 firm=observer is not None and observer.weight != "caller", deciding=check.deciding,
                 valued=has_value(answer), normal=check.outcomes[outcome].normal, epoch=answer.epoch,
                 state=self._state_of(answer, repaired, known),

@@ -46,7 +46,7 @@ class ValueTable:
     """Values of one file or paste, SI.
 
     `name`: which column was read. `values`, `rows`, `times`, `lines`: same length; `rows` and `times` empty
-    where the file has no such column. `units`: units met, as typed. `skipped`: cells marked as not read.
+    where the file has no such column. `units`: units met, as typed.
     """
 
     name: str
@@ -55,7 +55,6 @@ class ValueTable:
     times: tuple[float, ...] = ()
     lines: tuple[int, ...] = ()
     units: tuple[str, ...] = ()
-    skipped: int = 0
 
     def by_row(self) -> dict[int | None, ValueTable]:
         """Return one table per row of the planter, in order of first appearance; {None: self} without rows."""
@@ -84,7 +83,6 @@ class _Gathered:
     times: list[float] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
     units: dict[str, None] = field(default_factory=dict)
-    skipped: int = 0
 
 
 def read_file(path: str | Path, wanted: tuple[str, ...], unit: str | None = None) -> ValueTable:
@@ -166,7 +164,7 @@ def _table(header: str, lines: Iterator[str], wanted: tuple[str, ...], unit: str
     if not got.values:
         raise MeasureError("There is a header but no value.", where, "Put one value on each line below it.")
     return _checked(ValueTable(value.name, tuple(got.values), tuple(got.rows), tuple(got.times), lines=tuple(got.lines),
-                          units=tuple(got.units), skipped=got.skipped), where)
+                          units=tuple(got.units)), where)
 
 
 def _checked(table: ValueTable, where: str) -> ValueTable:
@@ -227,7 +225,6 @@ def _line(cells: list[str], names: list[str], value: _Column, row: _Column | Non
                            "Where commas are decimal marks, separate columns by semicolons.")
     cell = cells[value.index].strip() if value.index < len(cells) else ""
     if cell.casefold() in NOT_READ and (row is not None or time is not None):
-        got.skipped += 1
         return
     if len(got.values) >= MOST_VALUES:
         raise MeasureError(f"There are more than {MOST_VALUES} values.", where, "Give a part of the file.")
@@ -297,5 +294,4 @@ def _bare(lines: Iterator[str], name: str, unit: str | None, where: str, before:
     return _checked(ValueTable(
         name, tuple(value.si() for _, value in got),
         tuple(first if i.place == AGAIN else int(i.place) for i, _ in got) if per_row else (), (),
-        lines=tuple(i.line for i, _ in got), units=tuple(dict.fromkeys(value.unit for _, value in got)),
-        skipped=len(items) - len(got)), where)
+        lines=tuple(i.line for i, _ in got), units=tuple(dict.fromkeys(value.unit for _, value in got))), where)

@@ -17,9 +17,6 @@ STRANDED: Mapping[int, float] = MappingProxyType(
 )
 """Ohm per 1000 ft at 75 C of stranded uncoated copper, by American wire size."""
 
-SOLID: Mapping[int, float] = MappingProxyType({18: 7.77, 16: 4.89, 14: 3.07, 12: 1.93, 10: 1.21, 8: 0.764})
-"""The same for solid wire."""
-
 WIRE_FROM_MEMORY = (18, 16, 14, 8)
 """Sizes whose stranded figure is from memory."""
 

@@ -26,10 +26,6 @@ class SamplingPlan:
     maker: float
     user: float
 
-    def verdict(self, k: int) -> str:
-        """Return "accepted" or "not_accepted" for k bad ones in n."""
-        return "accepted" if k <= self.accept else "not_accepted"
-
 
 def _shares(good: float, bad: float, maker: float, user: float) -> None:
     if not (0 <= good < bad < 1):

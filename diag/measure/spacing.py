@@ -180,11 +180,6 @@ def population_factors(spacings: Sequence[float], target: float) -> tuple[float,
     return population, drive, population / drive
 
 
-def population(target_rate: float, target: float, single_spacing: float, q: float, d: float) -> float:
-    """Return the seeds per area that a mean single spacing, skip share q and double share d make."""
-    return target_rate * target / single_spacing * (1 - q + d)
-
-
 # ------------------------------------------------------------------------- what theory says to expect
 
 

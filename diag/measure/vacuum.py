@@ -96,7 +96,6 @@ class RowMap:
     """What stands out in a map of rows. `low`, `high`: rows; `section`: low section, "" when none."""
 
     pattern: str
-    middle: float
     low: tuple[int, ...]
     high: tuple[int, ...]
     section: str
@@ -126,13 +125,13 @@ def row_map(values: Mapping[int, float], low: float, high: float, sections: Mapp
         worse = tuple(r for r in members if own - values[r] >= max(low, gap))
         if worse and len(worse) < len(members):
             pattern = _pattern(worse, (), own, None, all_low=None)
-            return RowMap(pattern, median(list(values.values())), worse, (), section="")
-        return RowMap("section_low", median(rest), members, (), section=section)
+            return RowMap(pattern, worse, (), section="")
+        return RowMap("section_low", members, (), section=section)
     middle = median(list(values.values()))
     base, highs_count = _base(values, low, high, reference, all_low=all_low)
     lows = tuple(r for r in sorted(values) if values[r] <= base - low and values[r] < base)
     highs = tuple(r for r in sorted(values) if values[r] >= base + high and values[r] > base) if highs_count else ()
-    return RowMap(_pattern(lows, highs, middle, reference, all_low=all_low), middle, lows, highs, section="")
+    return RowMap(_pattern(lows, highs, middle, reference, all_low=all_low), lows, highs, section="")
 
 
 def _base(values: Mapping[int, float], low: float, high: float, reference: float | None,

@@ -28,7 +28,6 @@ class Instance:
     """False for "not sure" and "cannot here"."""
     results: Mapping[str, float | str] = field(default_factory=dict)
     """Results of the analysis (SI or words), for rules."""
-    observer: str = ""
     control: bool = False
     """True for a look at sound rows beside the trouble: recorded and shown, but no evidence."""
     refused: bool = False

@@ -26,7 +26,6 @@ class Weight:
     log10: float
     """log10 likelihood ratio of the cause against "none of the known causes"."""
     words: str
-    epoch: int = 0
 
 
 SCALE = ((20.0, "confirms"), (5.0, "speaks strongly for"), (1.5, "speaks for"))
@@ -68,15 +67,13 @@ def how(engine: Engine, case: Case, judgement: Judgement, cause: str) -> tuple[W
             log10 = (float(worlds.one[position]) - worlds.unknown) / math.log(10)
             checks, outcomes = tuple(i.check for i in members), tuple(i.outcome or "" for i in members)
             events = tuple(e for i in members for e in i.events)
-            weights.append(
-                Weight(look, "look", checks, outcomes, events=events, log10=round(log10, 2), words=weight_words(log10),
-                       epoch=epoch)
-            )
+            weights.append(Weight(look, "look", checks, outcomes, events=events, log10=round(log10, 2),
+                                  words=weight_words(log10)))
     t = judgement.top_ups.get(position, 0.0)
     for rule in judgement.top_up_rules.get(position, ()):
         log10 = t / math.log(10)
         weights.append(Weight(rule, "rule", checks=(), outcomes=(), events=(), log10=round(log10, 2),
-                              words=weight_words(log10), epoch=case.epoch))
+                              words=weight_words(log10)))
     return tuple(weights)
 
 

@@ -83,7 +83,7 @@ class Engine:
         return Judgement(
             ranking=ranking, belief=belief, faults_known=known, may_be_named=named,
             findings=tuple(self._findings(firings, supports, last.instances)), said=said, firings=firings,
-            conflict_bits=round(bits, 2), conflicts=conflicts, plan=plan, action=plan.action,
+            conflicts=conflicts, plan=plan, action=plan.action,
             pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
             top_ups=last.top_ups, top_up_rules=last.top_up_rules,
         )
@@ -196,17 +196,16 @@ class Engine:
 
     def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
         ranked = []
-        totals, strongest = _against(len(pi), now)
+        against = _against(len(pi), now)
         for i, (cause, share, present) in enumerate(
                 zip(self.tables.causes, pi.tolist(), belief.present.tolist(), strict=True)):
             if share <= 0:
                 continue
             p = round(min(1.0, present), 4)
             word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
-            against = None
-            if p < SET_ASIDE_BELOW and totals[i] >= AGAINST_NEEDED:
-                word, against = SET_ASIDE, strongest[i]
-            ranked.append(Ranked(cause, p, word, against))
+            if p < SET_ASIDE_BELOW and against[i] >= AGAINST_NEEDED:
+                word = SET_ASIDE
+            ranked.append(Ranked(cause, p, word))
         return tuple(sorted(ranked, key=lambda r: (-r.probability, r.cause)))
 
     def _conflict(self, run: _Run, before: Worlds) -> tuple[float, tuple[Conflict, ...]]:
@@ -226,8 +225,7 @@ class Engine:
         name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
         culprit = next(i for i in run.instances if self.evidence.look_of(i) == name and i.given)
         events = tuple(e for i in run.instances if self.evidence.look_of(i) == name for e in i.events)
-        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2),
-                               surprise=round(surprises[name], 2)),)
+        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2)),)
 
     def _findings(
         self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
@@ -338,13 +336,11 @@ def before_less(whole: Worlds, part: Worlds) -> Worlds:
     return whole.plus(part, -1.0)
 
 
-def _against(n: int, evidence: EpochEvidence) -> tuple[list[float], list[str]]:
-    """Return, by cause, (summed log weight against it, the look that speaks most strongly against it)."""
-    names = sorted(evidence.looks)
-    if not names:
-        return [0.0] * n, [""] * n
-    weights = np.maximum(-np.stack([evidence.looks[name].one for name in names]), 0.0)
-    return weights.sum(axis=0).tolist(), [names[i] for i in weights.argmax(axis=0).tolist()]
+def _against(n: int, evidence: EpochEvidence) -> list[float]:
+    """Return, by cause, the summed log weight of the looks that speak against it."""
+    looks = [evidence.looks[name].one for name in sorted(evidence.looks)]
+    against: list[float] = np.maximum(-np.stack(looks), 0.0).sum(axis=0).tolist() if looks else [0.0] * n
+    return against
 
 
 def _belief_keys(ranking: Sequence[Ranked]) -> list[str]:

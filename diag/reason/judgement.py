@@ -21,8 +21,6 @@ class Ranked:
     probability: float
     """Chance that it is present now, 4 decimals."""
     belief: str
-    against: str | None = None
-    """For a cause set aside: the check that speaks most strongly against it."""
 
 
 @dataclass(frozen=True)
@@ -55,8 +53,6 @@ class Conflict:
     events: tuple[str, ...]
     bits: float
     """Conflict measure of all answers together."""
-    surprise: float
-    """-log2 P(this answer | all others)."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +66,6 @@ class Judgement:
     findings: tuple[Found, ...]
     said: tuple[Remark, ...]
     firings: tuple[Firing, ...]
-    conflict_bits: float
     conflicts: tuple[Conflict, ...]
     plan: Plan
     action: str

@@ -56,8 +56,6 @@ class Offer:
     minutes: float
     saves_minutes: float
     """Expected remaining minutes saved against acting at once (can be negative)."""
-    bits: float
-    """Information it is expected to bring."""
     first: bool
     separates: tuple[str, str] | None
     axes_to_ask: tuple[str, ...]
@@ -105,8 +103,7 @@ class Planner:
         if saves or _wanted(keys[best], wishes.first) or (not action and weighed.bits[best] >= LEAST_BITS):
             action, repair = "check", None
         offers = tuple(
-            self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], weighed.bits[i], wishes=wishes, case=case,
-                        belief=belief)
+            self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], wishes, case=case, belief=belief)
             for i in order[:most]
         )
         return Plan(offers, action or self._leave(case), repair, cost_now, feasible=len(keys))
@@ -170,12 +167,10 @@ class Planner:
 
         return sorted(range(len(keys)), key=rank)
 
-    def _offer(
-        self, key: str, minutes: float, saves: float, bits: float, wishes: Wishes, case: Case, belief: Posterior
-    ) -> Offer:
+    def _offer(self, key: str, minutes: float, saves: float, wishes: Wishes, case: Case, belief: Posterior) -> Offer:
         check = self.tables.knowledge.questions[key]
         return Offer(
-            key, minutes, round(float(saves), 1), round(float(bits), 4), first=_wanted(key, wishes.first),
+            key, minutes, round(float(saves), 1), first=_wanted(key, wishes.first),
             separates=separates(self.tables, key, belief), axes_to_ask=open_axes(check.applies, case.axes),
         )
 

@@ -43,7 +43,6 @@ class Firing:
     clause: int
     keys: tuple[str, ...]
     """Keys that had to be known (numbers by their reading key)."""
-    absent: tuple[str, ...] = ()
 
 
 def _import_experta() -> Any:
@@ -139,7 +138,7 @@ def firings_of(fired: Iterable[Clause]) -> tuple[Firing, ...]:
 
 def _firing(clause: Clause) -> Firing:
     wanted = tuple(x.key for x in clause.literals if not x.negated and x.key != PASS_TWO)
-    return Firing(clause.rule, clause.number, wanted, tuple(x.key for x in clause.literals if x.negated))
+    return Firing(clause.rule, clause.number, wanted)
 
 
 def _build(experta: Any, made: Sequence[Clause]) -> Any:

@@ -23,7 +23,6 @@ Index = npt.NDArray[np.intp]
 class CheckTable:
     """One check: outcomes, base shares b(o) of a sound machine, and q(o|c) for every cause (k outcomes x n causes)."""
 
-    check: str
     outcomes: tuple[str, ...]
     base: Array
     shares: Array
@@ -148,7 +147,7 @@ class Tables:
             spoiled = (shares * weights[None, :]).sum(axis=1) / max(float(weights.sum()), 1e-300)
         unknown = (1.0 - settings.unknown_spoils) * base + settings.unknown_spoils * spoiled
         normal = next((i for i, o in enumerate(outcomes) if check.outcomes[o].normal), None)
-        return CheckTable(key, outcomes, base, shares, unknown=unknown, marked=flags, normal=normal)
+        return CheckTable(outcomes, base, shares, unknown=unknown, marked=flags, normal=normal)
 
 
 def log_safe(values: Array) -> Array:

@@ -129,7 +129,6 @@ class _Fold:
             waiting=self._waiting(),
             closed=next((c for c in self._of(Closed, Reopened)[-1:] if isinstance(c, Closed)), None),
             epoch=self._last_epoch,
-            epochs=self._epochs,
             timeline=tuple(e.id for e in self._timeline),
             trail=tuple(self._step(e) for e in self._events),
             unknown=tuple(e.id for e in self._events if not e.known),

@@ -80,8 +80,6 @@ class State:
     closed: Closed | None
     epoch: int
     """How many repairs cut the call's time so far."""
-    epochs: Mapping[str, int]
-    """Event id -> epoch, for every event."""
     timeline: tuple[str, ...]
     """Event ids in the order in which things happened."""
     trail: tuple[TrailStep, ...]

@@ -79,11 +79,8 @@ class Decision:
     """What the figures allow to say about going on, going slower and stopping."""
 
     crop: str
-    share_of_rows: float | None
     losses: tuple[Loss, ...]
     ways: tuple[Way, ...]
-    delay: float | None
-    """Bushels that stopping costs by the user's own figure."""
     acres_left: float | None
     price: float | None
     says: tuple[str, ...]
@@ -106,8 +103,7 @@ def decide(call: CallDesk, given: Given | None = None) -> Decision:
     ways = tuple(_ways(call, given))
     says = tuple(_says(crop, losses, given, delay, share=share))
     advice = _advice(losses, ways[0], given, delay, gone=told if crop == STUDIED_CROP else None)
-    return Decision(crop, share, losses, ways, delay=delay, acres_left=given.acres_left, price=given.price, says=says,
-                    advice=advice)
+    return Decision(crop, losses, ways, acres_left=given.acres_left, price=given.price, says=says, advice=advice)
 
 
 # --- what was measured ------------------------------------------------------------------------------------------

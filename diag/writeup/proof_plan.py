@@ -42,8 +42,6 @@ class ProofStep:
     length: float | None
     """Metres of row, None while the target spacing is not known."""
     minutes: float
-    most_bad: int | None
-    """Bad seeds up to which it accepts; None where this number of seeds cannot refuse a bad repair."""
     cannot_show: str
     reached: bool
 
@@ -174,8 +172,7 @@ def _steps(
         rows = 2 if verification.control_row else 1
         minutes = SETUP_MINUTES + rows * seeds * SECONDS_PER_SEED / 60
         yield ProofStep(name, TITLES[name], seeds, length, minutes=round(minutes, 1),
-                        most_bad=plan.accept if plan else None, cannot_show=told,
-                        reached=counted is not None and counted.n >= seeds)
+                        cannot_show=told, reached=counted is not None and counted.n >= seeds)
 
 
 # --- better, but not right --------------------------------------------------------------------------------------

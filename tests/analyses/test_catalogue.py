@@ -19,7 +19,7 @@ from diag.analyses.catalogue import (
     analyse,
     weight_below,
 )
-from diag.analyses.model import PURE, WORDLIKE
+from diag.analyses.model import PURE
 from diag.analyses.report import as_json, text
 from diag.errors import DiagError, MeasureError
 from diag.units import IN_H2O, QUANTITIES
@@ -133,7 +133,7 @@ def test_specs_are_sound() -> None:
         assert set(analysis.takes) <= set(KINDS)
         assert set(analysis.needs) | set(analysis.uses) <= set(CONTEXT), analysis.name
         for spec in analysis.results.values():
-            assert spec.quantity in QUANTITIES or spec.quantity in (*PURE, *WORDLIKE, "reading")
+            assert spec.quantity in QUANTITIES or spec.quantity in (*PURE, "word", "flag", "reading")
             assert bool(spec.words) == (spec.quantity == "word")
             assert spec.meaning
             if spec.quantity in QUANTITIES:
@@ -142,7 +142,7 @@ def test_specs_are_sound() -> None:
 
 def test_context_quantities_exist() -> None:
     """Every context name has a known quantity and a meaning."""
-    other = (*PURE, *WORDLIKE, "reading", "row_values", "sections")
+    other = (*PURE, "word", "flag", "reading", "row_values", "sections")
 
     assert {} == {g.name: g.quantity for g in CONTEXT.values() if g.quantity not in {*QUANTITIES, *other}}
 

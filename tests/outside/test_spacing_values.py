@@ -148,7 +148,6 @@ ROWS = [
     Row("C12", "DERIVED", lambda: percent(*spacing.normal_scatter(0.2, 1.1)[1:]), [96.23, 3.452], 0.01),
     Row("C13", "DERIVED", lambda: 100 * spacing.normal_scatter(0.3)[1], 90.44, 0.01),
     Row("C17", "DERIVED", lambda: spacing.emergence_sd(6.534, 0.95), 1.538, 0.002),
-    Row("C19", "DERIVED", lambda: spacing.population(32_000, 6.534, 6.860, 0.02, 0.01), 30_175, 5),
     Row("C20", "formula S11; DERIVED", lambda: percent(*counting.wilson(0, 50)), [0, 7.135], 0.01),
     Row("C21", "formula S11; DERIVED", lambda: percent(*counting.wilson(5, 100)), [2.154, 11.18], 0.01),
     Row("C22", "formula S11; DERIVED", lambda: percent(*counting.wilson(13, 250)), [3.064, 8.692], 0.01),

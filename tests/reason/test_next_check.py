@@ -151,13 +151,6 @@ def test_observers(small: Knowledge) -> None:
     assert usual_observer(small.questions["split"], "phone") == "caller"
 
 
-def test_information_never_negative(whole: Knowledge) -> None:
-    """Mutual information of any check is at least 0."""
-    engine = Engine(whole)
-    for offer in engine.judge(Case(symptoms=("skips_high",)), most=500).plan.offers:
-        assert offer.bits >= 0.0
-
-
 def test_what_only_a_stand_shows_waits_for_a_complaint_about_the_stand(whole: Knowledge) -> None:
     """On planting day nobody is sent to look at plants; when the stand is complained of it goes before the furrow."""
     engine = Engine(whole)

@@ -44,7 +44,7 @@ def outcomes(desk: Desk) -> list[tuple[str, str | None]]:
     return [(a.check, a.outcome) for a in desk.state.answers]
 
 
-HISTORY = {"epochs", "timeline", "trail"}
+HISTORY = {"timeline", "trail"}
 """What tells of withdrawn events too."""
 
 
@@ -497,7 +497,7 @@ def judged_by(state: State) -> dict[str, Any]:
         "told": [(told.event, told.epoch, told.model_dump(exclude={*told.texts(), *names, "setting", "part", "value"}))
                  for kind in (*KINDS.values(),) if kind not in (Machine, Situation) for told in state.of(kind)],
         "answers": [(a.value, a.values, a.pieces) for a in state.answers],
-        "rest": (state.channel, state.accepted, state.denied, state.pieces, state.epochs, state.timeline),
+        "rest": (state.channel, state.accepted, state.denied, state.pieces, state.timeline),
     }
 
 

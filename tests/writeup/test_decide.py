@@ -42,7 +42,6 @@ def test_skips_cost_by_the_share_of_the_rows(engine: Engine) -> None:
     (loss,) = decision.losses
     assert pytest.approx(0.10 * 200 / 12) == loss.high
     assert pytest.approx(0.10 * (1 - made_up * 0.9) * 200 / 12) == loss.low
-    assert 1 / 12 == decision.share_of_rows
 
 
 def test_spacing_shows_every_study(engine: Engine) -> None:
@@ -135,7 +134,6 @@ def test_unknown_rows_are_told(engine: Engine) -> None:
     case = alder_flat.opened(engine)
     case.call.set_situation({"crop": "corn", "target": {"value": "34000", "unit": "seeds/ac"}})
     decision = decide(case.call, Given(skips=0.1, crop_yield=200))
-    assert decision.share_of_rows is None
     assert any("not known" in s for s in decision.says)
 
 
