@@ -16,7 +16,8 @@ class Parser(argparse.ArgumentParser):
     """argparse that tells errors the way all others are told."""
 
     def error(self, message: str) -> NoReturn:
-        raise UsageError(f"{message[:1].upper()}{message[1:]}.", self.prog, f"See `{self.prog} --help`.")
+        command = self.prog.partition(" ")[2]
+        raise UsageError(f"{message[:1].upper()}{message[1:]}.", command, f"See `{self.prog} --help`.")
 
 
 def tell(value: Any, text: str, *, as_json: bool) -> None:

@@ -3,7 +3,8 @@
 confirmed     the fault was made to go and come with values (mended or exchanged, measured again, and the old
               part or setting brought it back or moved it), or a deciding look or test by a technician or an
               instrument plus an accepted proof; never in a call in which nothing was measured
-probable      firm tests with values, or a deciding look, point to it and no other cause fits them as well
+probable      firm tests with values, or a deciding look, point to it and no other cause fits them as well, or all
+              that was tested together ten times better
 possible      something speaks for it, but another cause fits as well, or only a caller has seen it
 ruled_out     a test by a technician or instrument, with its value, speaks strongly against it
 inconclusive  firm tests speak both for and against it, or only weakly against it
@@ -15,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from diag.call.by_row import figures_by_row, si_of
 from diag.call.case_of import BACK as BACK
@@ -27,6 +28,10 @@ from diag.knowledge.model import Cause, Check
 from diag.record.kinds import Answer, Repaired
 from diag.record.state import NotPutBack
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
 WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
@@ -34,6 +39,9 @@ WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.2
 CONTRAST = 3.0
 """How much likelier than with other causes of such a complaint a reading has to be to decide for a cause (estimate)."""
+BETTER = 10.0
+"""How much better another cause of the complaint may explain all firm tests together before one is only possible
+(estimate)."""
 SAYS_NOTHING = 0.8, 1.25
 """Ratios between these are those of a sound machine: the answer says nothing about the cause."""
 _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
@@ -192,9 +200,30 @@ class Bench:
         standing = [c for c, w in words.items() if w in (CONFIRMED, PROBABLE)]
         mended = {c for c in standing if self._mended(c)}
         open_ones = [c for c in standing if c not in mended]
-        lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)]
+        lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)
+                   or (words[c] == PROBABLE and self._explained_better(c))]
         words |= dict.fromkeys(lowered, POSSIBLE)
         return words | dict.fromkeys((c for c in standing if self._not_parted(c, words)), POSSIBLE)
+
+    def _explained_better(self, cause: str) -> bool:
+        """Tell whether, wherever firm tests speak for a cause, another explains all of that epoch far better."""
+        position = self.call.engine.tables.position
+        rivals = [position[c] for c in self.rivals]
+        spoke = {t.epoch for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal and t.state != _BACK}
+        fits = [self._fit[e] for e in spoke if e in self._fit]
+        return bool(fits and rivals) and all(f[position[cause]] * BETTER < f[rivals].max() for f in fits)
+
+    @cached_property
+    def _fit(self) -> dict[int, NDArray[np.float64]]:
+        """Epoch -> how likely all its firm answers together are with each cause; without the old part back."""
+        tables = self.call.engine.tables
+        found: dict[int, NDArray[np.float64]] = {}
+        for answer in self.answers:
+            if self.firm(answer) and not self.old_back(answer):
+                table = tables.check(answer.check)
+                chances = table.shares[table.index(self.outcomes[answer.event])]
+                found[answer.epoch] = found.get(answer.epoch, 1.0) * chances
+        return found
 
     def _not_parted(self, cause: str, words: Mapping[str, str]) -> bool:
         """Tell whether a cause was mended together with others and no test tells it from them."""

@@ -171,10 +171,8 @@ def _asked(rule: CompletenessRule, story: Story, claim: bool) -> bool:
 
 
 def _moment_of(story: Story, k: Knowledge) -> int:
-    """Return the moment the call has reached: nothing touched, touched, mended, closed."""
-    if not story.closing.open:
-        return MOMENTS.index("later")
+    """Return the moment the call has reached: nothing touched, touched, mended; closed once it was touched."""
     if any(r.kind == "repair" for r in story.repairs):
-        return MOMENTS.index("before_leaving")
+        return MOMENTS.index("before_leaving" if story.closing.open else "later")
     touched = any(t.pieces or ((q := k.questions.get(t.check)) and q.destroys) for t in story.tests)
-    return MOMENTS.index("before_repair") if touched else 0
+    return MOMENTS.index("before_repair" if story.closing.open else "later") if touched else 0

@@ -156,7 +156,7 @@ def test_a_small_difference_looks_small(engine: Engine) -> None:
     """Rows that read within two in a hundred of each other stand within a tenth of the picture's height."""
     case = alder_flat.opened(engine)
     alder_flat.machine(case)
-    case.vacuum("before", {row: 20.0 + 0.03 * row for row in range(1, 13)})
+    case.vacuum("before", {row: 12.0 + 0.015 * row for row in range(1, 13)})
     shown = case_picture(tell(case.call))
     assert shown is not None
     heights = [s.y for s in shown.shapes if s.kind == "ring" and s.y > 20]

@@ -213,7 +213,8 @@ def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
     story = tell(whole.call)
     ready = readiness(story, engine.knowledge, claim=True)
     text = " ".join(render_text(story, 400, "claim", ready).split())
-    assert f"DRAFT, 1 missing ({ready.of - 1} of {ready.of} met): who authorised it, and when." in text
+    assert (f"DRAFT, 1 missing, {ready.of - 1} of {ready.of} met. Missing: who authorised it, and when."
+            in text)
     assert "Who said go, in which role, when and how?" in text
     told = as_json(story, "claim", ready)["readiness"]
     assert (True, ["r25_authorised"]) == (told["draft"], [m["rule"] for m in told["missing"]])

@@ -19,6 +19,7 @@ from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES, view
+from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.front import ruled_rows
 from diag.writeup.page.json_form import as_json
 from diag.writeup.page.render import render_text
@@ -349,11 +350,45 @@ def demo(engine: Engine, name: str) -> CallDesk:
     return _from_file(str(folder / f"{name}.yaml"), Desk(engine, None, "desk0000000000aa"))
 
 
+def customer(engine: Engine, name: str) -> str:
+    """Return the customer's page of a demonstration call as text."""
+    return render_text(view(tell(demo(engine, name)), "customer"), 80, "customer")
+
+
 def test_several_likely_causes_are_one_list(engine: Engine) -> None:
-    """The customer is not told three times in a row that something else was most likely."""
-    printed = render_text(view(tell(demo(engine, "elder_thole_low_wing")), "customer"), 80, "customer")
-    assert 1 == printed.count("Most likely it was one of these:")
-    assert "Most likely it was:" not in printed
+    """The customer is not told twice in a row that something else is most likely."""
+    printed = customer(engine, "iris_dapple_blanks_across_rows")
+    assert 1 == printed.count("Most likely it is one of these:")
+    assert "Most likely it is:" not in printed
+
+
+def test_what_goes_on_is_not_told_as_over(engine: Engine) -> None:
+    """A repair for now and a call without one tell what it is; a mended one tells what it was."""
+    titles = {n: customer(engine, n).partition("\n")[0].partition(": ")[2] for n in (
+        "alder_flat_row_seven", "elder_thole_low_wing", "gentian_muse_seed_there_not_up")}
+    assert {"alder_flat_row_seven": "what it was and what we did", "elder_thole_low_wing": "what we know so far",
+            "gentian_muse_seed_there_not_up": "what it was and what we did"} == titles
+    assert "\nWHAT IT IS\n" in customer(engine, "elder_thole_low_wing")
+
+
+def test_a_customer_hears_what_fits_so_far(engine: Engine) -> None:
+    """Without a cause shown, the page tells in plain words which causes the answers speak for most."""
+    told = customer(engine, "fern_quillet_dead_on_screen").partition("WHAT IT IS\n")[2].partition("\n\n")[0]
+    assert "We have not found the cause yet. What fits so far:\n- The seed eye of that row is dead or hazed." in told
+
+
+def test_a_cause_that_another_explains_far_better_is_only_possible(engine: Engine) -> None:
+    """Meters that read low and a flat hose seen: the gauge's line may be bad too, but it is not printed as probable."""
+    words = shown_words(demo(engine, "elder_thole_low_wing"))
+    assert ("probable", "possible", "possible") == tuple(
+        words[c] for c in ("hose_collapsed", "gauge_line_fault", "manifold_blocked"))
+
+
+def test_the_picture_shows_the_trouble(engine: Engine) -> None:
+    """Two gauges that read as they should show nothing: doubles before and after the step do."""
+    picture = case_picture(tell(demo(engine, "birch_tamble_doubles_new_lot")))
+    assert picture is not None
+    assert "doubles: 24 of 300 before the step, 4 of 300 after" in picture.says
 
 
 def test_what_a_reading_shows_of_every_rival_makes_none_probable(engine: Engine) -> None:

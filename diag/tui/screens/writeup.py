@@ -126,17 +126,21 @@ class WriteUpScreen(Page[str]):
 
     @work(thread=True, exclusive=True, group="copy", description="copy", exit_on_error=False)
     def _copies(self, reader: str) -> None:
-        """Write the short form off the screen's thread; the terminal puts it where it can be pasted from."""
+        """Write the short form off the screen's thread; the system or else the terminal lets it be pasted."""
         with guarded(self, "Copying"):
-            from diag.writeup.saving import ordered, short_text
+            from diag.writeup.saving import clipboard, ordered, short_text
 
+            copies = clipboard()
             try:
                 text = short_text(ordered(self.work.call, reader))
+                if copies:
+                    copies(text)
             except DiagError as error:
                 self.from_thread(self.tell, str(error))
                 return
-            self.app.call_from_thread(self.app.copy_to_clipboard, text)
-            self.from_thread(self.tell, "Copied the short form, where the terminal allows it.")
+            if copies is None:
+                self.app.call_from_thread(self.app.copy_to_clipboard, text)
+            self.from_thread(self.tell, f"Copied the short form{'' if copies else ', where the terminal allows it'}.")
 
     def action_load(self) -> None:
         self.tell("Working it out ...")

@@ -154,8 +154,7 @@ def _tested(story: Story) -> Iterator[Block]:
         if members:
             yield Paragraph(f"{lead}: {_first(story, members)}.")
     untested = [o.label for o in story.others if o.word == "not_tested"]
-    yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested
-                    else "Not tested: none of the causes still standing.")
+    yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested else "Every cause still standing was tested.")
     if unexplained := story.item("unexplained"):
         yield Paragraph(f"What does not fit: {sentence(unexplained.told.text)}")
 
@@ -190,8 +189,7 @@ def _method(story: Story) -> Iterator[Block]:
         blank = "not recorded"
         after = any(r.kind == "repair" for r in story.repairs)
         rows = [(c.label, c.before.text if c.before else blank, c.after.text if c.after else blank) for c in known]
-        yield Table(("condition", "before", "after") if after else ("condition", ""),
-                    tuple(row if after else row[:2] for row in rows))
+        yield Table(("condition", "before", "after"), tuple(rows)) if after else Fields(tuple(r[:2] for r in rows))
 
 
 def _whens(story: Story) -> dict[str, str]:

@@ -79,6 +79,8 @@ class Document:
     """Head of every page."""
     audience: str
     banner: tuple[str, ...]
+    lacks: str
+    """What is missing, below the banner; "" for a customer, and where the list follows on the same page."""
     sections: tuple[Section, ...]
 
     @property

@@ -10,9 +10,10 @@ from diag.writeup.page.drawing import case_picture, seed_strip
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
 from diag.writeup.story.model import CauseTold, Proof, Story
 
-MAYBE = "It may have been"
-SURE = {"confirmed": "It was", "probable": "Most likely it was", "possible": MAYBE,
-        "inconclusive": "The tests did not settle it; it may have been"}
+SURE = {"confirmed": ("It was", "It is"), "probable": ("Most likely it was", "Most likely it is"),
+        "possible": ("It may have been", "It may be"),
+        "inconclusive": ("The tests did not settle it; it may have been", "The tests did not settle it; it may be")}
+"""Shown word -> how sure, once it is over and while it goes on."""
 LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of {row} and of the row beside it. They "
         "should look alike.")
 CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
@@ -23,8 +24,9 @@ NOTHING_TO_MEND = ("no_fault_found", "question_answered")
 
 def customer_page(story: Story) -> Iterator[Section]:
     """Yield the sections of the customer's one page."""
+    was = "What it was" if over(story) else "What it is"
     for name, title, blocks in (
-        ("complaint", "What you saw", _saw(story)), ("cause", "What it was", _was(story)),
+        ("complaint", "What you saw", _saw(story)), ("cause", was, _was(story)),
         ("correction", "What we did", _did(story)), ("case", "", _picture(story)),
         ("confirmation", "Is it right now?", _right(story)), ("watch", "What to look at next", _look(story)),
         ("call", "Call us", (Paragraph(CALL),)),
@@ -32,6 +34,11 @@ def customer_page(story: Story) -> Iterator[Section]:
         made = tuple(blocks)
         if made:
             yield Section(name, title, made, front=True)
+
+
+def over(story: Story) -> bool:
+    """Tell whether the trouble is behind the customer: mended, or nothing to mend."""
+    return any(r.kind == "repair" for r in story.repairs) or story.closing.kind in NOTHING_TO_MEND
 
 
 def _saw(story: Story) -> Iterator[Block]:
@@ -44,17 +51,19 @@ def _was(story: Story) -> Iterator[Block]:
         yield Paragraph("We found no fault of the planter. That speaks of the machine as it was then, with the seed, "
                         "settings and parts it had; it blames nobody.")
     told = [c for c in story.causes if c.repaired] or list(story.causes[:MOST_POSSIBLE])
-    for sure, group in groupby(told, lambda c: SURE.get(c.word, MAYBE)):
+    for sure, group in groupby(told, lambda c: SURE.get(c.word, SURE["possible"])[not over(story)]):
         lines = tuple(f"{sentence(c.label)} {sentence(c.mechanism)}" for c in group)
         if len(lines) == 1:
             yield Paragraph(f"{sure}: {lines[0]}")
         else:
-            yield Paragraph(f"{sure}, each of these:" if sure == SURE["confirmed"] else f"{sure} one of these:")
+            yield Paragraph(f"{sure}, each of these:" if sure in SURE["confirmed"] else f"{sure} one of these:")
             yield Points(lines)
     if not story.measured:
         yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
     if not told and story.closing.kind != "no_fault_found":
-        yield Paragraph("We have not found the cause yet.")
+        yield Paragraph("We have not found the cause yet." + (" What fits so far:" if story.fits else ""))
+        if story.fits:
+            yield Points(tuple(sentence(f) for f in story.fits))
 
 
 def _did(story: Story) -> Iterator[Block]:

@@ -7,7 +7,7 @@ from diag.writeup.completeness import MUST, Readiness
 from diag.writeup.page.appendix import DEMONSTRATION, appendix, brief
 from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.page.blocks import Document
-from diag.writeup.page.customer import customer_page
+from diag.writeup.page.customer import customer_page, over
 from diag.writeup.page.front import front
 from diag.writeup.page.sentences import capital
 from diag.writeup.story.model import Story
@@ -22,15 +22,17 @@ def document(story: Story, audience: str = SERVICE, ready: Readiness | None = No
     customer = audience == CUSTOMER
     behind = appendix if told.measured or told.photos else brief
     sections = tuple(customer_page(told)) if customer else (*front(told), *behind(told, audience, ready))
-    return Document(title_of(told, audience), subtitle(told), _running(told), audience,
-                    banner=banner(told, None if audience == CUSTOMER else ready), sections=sections)
+    ready = None if customer else ready
+    return Document(title_of(told, audience), subtitle(told), _running(told), audience, banner=banner(told, ready),
+                    lacks=lacks_text(ready) if ready and told.measured else "", sections=sections)
 
 
 def title_of(story: Story, audience: str) -> str:
     """Return the heading of the whole write-up."""
     where = _place(story)
     if audience == CUSTOMER:
-        return f"{capital(where) or 'Your planter'}: what it was and what we did"
+        found = "what it was and what we did" if over(story) else "what we know so far"
+        return f"{capital(where) or 'Your planter'}: {found}"
     return f"{TITLES[audience]} {story.record.call}" + (f", {where}" if where else "")
 
 
@@ -55,19 +57,23 @@ def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
     lines = [] if story.record.stored else [DEMONSTRATION]
     lines += [PRACTICE] if story.record.practice else []
     if ready is not None:
-        lines.append(ready_text(ready, named=story.measured))
+        lines.append(ready_text(ready))
     return tuple(lines)
 
 
-def ready_text(ready: Readiness, *, named: bool = True) -> str:
-    """Return "Complete, 28 of 28 met." or "DRAFT, 10 missing: ..."; not `named`: the list follows on the same page."""
+def ready_text(ready: Readiness) -> str:
+    """Return "Complete, 28 of 28 met." or "DRAFT, 10 missing, 18 of 28 met."."""
     if not ready.missing:
         return f"Complete, {ready.met} of {ready.of} met."
+    lacks = f"DRAFT, {len(ready.missing)} missing, " if ready.draft else ""
+    return f"{lacks}{ready.met} of {ready.of} met."
+
+
+def lacks_text(ready: Readiness) -> str:
+    """Return what is missing in one line: all that must be there by name, the rest by number; "" when complete."""
     listed = "; ".join(m.needs for m in ready.missing if m.severity == MUST or not ready.draft)
     if not ready.draft:
-        return f"{ready.met} of {ready.of} met; could still be had: {listed}."
-    if not named:
-        return f"DRAFT, {len(ready.missing)} missing ({ready.met} of {ready.of} met): listed below."
+        return f"Could still be had: {listed}." if listed else ""
     should = sum(m.severity != MUST for m in ready.missing)
     more = f"; and {count(should, 'more that should be there', 'more that should be there')}" if should else ""
-    return f"DRAFT, {len(ready.missing)} missing ({ready.met} of {ready.of} met): {listed}{more}."
+    return f"Missing: {listed}{more}."

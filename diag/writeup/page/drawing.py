@@ -27,6 +27,8 @@ FORMS = {"as found": "ring", "exchanged": "triangle", "mended": "dot", "old part
 MOST_SEEDS = 60
 """Seeds of one strip; a longer run shows its first ones and says so."""
 MOST_PLACES = 54
+LEAST_PLACES = 3
+"""Places of one round that show more than counts before and after a step."""
 MOST_TURNS = 12
 """Disc turns of one fold; a longer run shows its first ones and says so."""
 Height = Callable[[float], float]
@@ -75,24 +77,27 @@ class Series:
 def case_picture(story: Story) -> Picture | None:
     """Return the one picture that shows the case; None where nothing was measured that one could show.
 
-    Where spacings repeat with one hole of the disc they show it best; else the check with most rounds over the places.
+    Where spacings repeat with one hole of the disc they show it best; else the check with most rounds over the places,
+    unless all that it read was as usual; else counts before and after a step.
     """
     for test in story.tests:
         if test.holes and test.when == "before" and not test.pieces:
             return _fold_picture(test)
     best: tuple[int, int, str, list[Series]] | None = None
-    for check in dict.fromkeys(t.check for t in story.tests if t.values):
+    for check in dict.fromkeys(t.check for t in story.tests if t.values and not t.usual):
         series = _series(story, check)
         places = _places(series)
         counted = any(" of " in v.text for s in series for v in s.values.values())
         units = {v.text.partition(" ")[2] for s in series for v in s.values.values()}
-        if len(places) < (3 if all(_ROW.match(p) for p in places) else 2) or counted or len(units) != 1:
+        if len(places) < (LEAST_PLACES if all(_ROW.match(p) for p in places) else 2) or counted or len(units) != 1:
             continue
         rank = (len(series), len(places), check, series)
         if best is None or rank[:2] > best[:2]:
             best = rank
-    if best is None:
-        return _step_picture(story)
+    few = best is None or (best[0] == 1 and best[1] < LEAST_PLACES)
+    step = _step_picture(story) if few else None
+    if best is None or step:
+        return step
     asks = next(t.asks for t in story.tests if t.check == best[2])
     return _plot(asks, best[3])
 

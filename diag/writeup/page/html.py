@@ -23,7 +23,7 @@ STYLE = """
 body{font:15px/1.4 system-ui,sans-serif;color:var(--ink);background:var(--paper)}
 body{max-width:46em;margin:0 auto;padding:1em}
 h1{font-size:1.3em;margin:0}h2{font-size:1em;margin:1em 0 .2em}p{margin:.25em 0}ul{margin:.25em 0;padding-left:1.2em}
-.banner{border:1.5px solid var(--ink);padding:.4em .6em;margin:.5em 0;font-weight:600}
+.banner{border:1.5px solid var(--ink);padding:.4em .6em;margin:.5em 0}
 .sub,figcaption{color:var(--pale)}
 blockquote{margin:.3em 0 .3em 1em;font-style:italic}
 table{border-collapse:collapse;width:100%;font-size:.87em;margin:.3em 0}
@@ -49,7 +49,8 @@ def render_html(story: Story, audience: str = SERVICE, ready: Readiness | None =
     made = document(story, audience, ready)
     parts = [f"<h1>{_text(made.title)}</h1>", f'<p class="sub">{_text(made.subtitle)}</p>']
     if made.banner:
-        parts.append('<div class="banner">' + "".join(f"<p>{_text(line)}</p>" for line in made.banner) + "</div>")
+        lines = [f"<b>{_text(line)}</b>" for line in made.banner] + ([_text(made.lacks)] if made.lacks else [])
+        parts.append('<div class="banner">' + "".join(f"<p>{line}</p>" for line in lines) + "</div>")
     parts += [p for s in made.front for p in _section(s, photos or {})]
     if made.appendix:
         inner = "".join(p for s in made.appendix for p in _section(s, photos or {}))

@@ -87,7 +87,7 @@ class _Writer:
         from reportlab.platypus import PageBreak
 
         first = [self.text(made.title, self.title), self.text(made.subtitle, self.body)]
-        first += [self.boxed(made.banner)] if made.banner else []
+        first += [self.boxed(made)] if made.banner else []
         first += [f for s in made.front for f in self.section_of(s)]
         rest = [f for s in made.appendix for f in self.section_of(s)]
         rest += [self.text(REPLACED, self.caption)] if self.replaced else []
@@ -146,11 +146,13 @@ class _Writer:
         else:
             yield from self.table(block)
 
-    def boxed(self, lines: Sequence[str]) -> Any:
-        """Return the banner in a frame."""
+    def boxed(self, made: Document) -> Any:
+        """Return the banner in a frame, and what is missing below it."""
         from reportlab.platypus import Table as Grid
 
-        box = Grid([[[self.text(line, self.strong) for line in lines]]], colWidths=[self.width],
+        lines = [self.text(line, self.strong) for line in made.banner]
+        lines += [self.text(made.lacks, self.body)] if made.lacks else []
+        box = Grid([[lines]], colWidths=[self.width],
                    style=[("BOX", (0, 0), (-1, -1), 0.8, _colour(DARK)), ("LEFTPADDING", (0, 0), (-1, -1), 5),
                           ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)])
         box.spaceAfter = 3

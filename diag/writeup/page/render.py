@@ -40,7 +40,7 @@ def render_text(story: Story, width: int = 78, audience: str = SERVICE, ready: R
     """Return the write-up as plain text, at most `width` columns (at least 40)."""
     width = max(LEAST_WIDTH, width)
     made = document(story, audience, ready)
-    lines = [made.title, guard(made.subtitle), *made.banner]
+    lines = [made.title, guard(made.subtitle), *made.banner, *([made.lacks] if made.lacks else [])]
     for section in made.sections:
         lines += ["", *([section.title.upper()] if section.title else [])]
         for number, block in enumerate(section.blocks):
@@ -126,7 +126,7 @@ def render_markdown(story: Story, audience: str = SERVICE, ready: Readiness | No
     """Return the write-up as Markdown."""
     made = document(story, audience, ready)
     lines = [f"# {_md(made.title)}", "", _md(guard(made.subtitle)), ""]
-    lines += [f"**{_md(line)}**\n" for line in made.banner]
+    lines += [f"**{_md(line)}**\n" for line in made.banner] + ([f"{_md(made.lacks)}\n"] if made.lacks else [])
     for section in made.sections:
         lines += [f"## {section.title}", ""] if section.title else []
         for block in section.blocks:

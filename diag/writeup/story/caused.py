@@ -26,6 +26,7 @@ LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
 }
+MOST_FITTING = 3
 MOST_READ = 3
 """Readings by row that are told beside what a word rests on."""
 
@@ -87,6 +88,11 @@ class Causes:
         for test in self.bench.tests(cause):
             weight /= test.ratio
         return round(weight, 9)
+
+    def fits(self, told: Sequence[CauseTold], others: Sequence[Other]) -> tuple[str, ...]:
+        """Return in plain words what the answers speak for most; () where a cause is told."""
+        known = [self.knowledge.causes[o.cause] for o in others if o.word == POSSIBLE and o.speaks]
+        return () if told else tuple(c.plain or c.label for c in known[:MOST_FITTING])
 
     def addressed(self) -> tuple[str, ...]:
         """Return the kinds of cause of such a complaint of which a firm test rules one out, or decides for it."""

@@ -57,7 +57,8 @@ def _told(detail: Detail, step: TrailStep, text: str, units: System | None) -> t
     if detail.takes == "choice":
         name = str(value or "")
         said = detail.choices.get(name, name)
-        return Told(f"{said}: {text}" if text and said else said, events, on), name
+        whole = text if said.casefold() in text.casefold() else f"{said}: {text}" if text else said
+        return Told(whole, events, on), name
     number = _number(value)
     return Told(setting_text(value, units), events, on, number), ""
 

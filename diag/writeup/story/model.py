@@ -115,6 +115,8 @@ class MadeTest:
     firm: bool
     deciding: bool
     valued: bool
+    usual: bool
+    """It gave what a sound machine gives."""
     reverses: bool
     """Part of making the fault go and come, or move."""
     pieces: str
@@ -425,6 +427,8 @@ class Story:
     internal: tuple[Line, ...]
     skipped: tuple[Skip, ...]
     closing: Closing
+    fits: tuple[str, ...]
+    """What the answers speak for most while no cause is shown, in the customer's words."""
     addressed: tuple[str, ...]
     """Kinds of cause that some firm test bears on."""
 

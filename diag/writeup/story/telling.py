@@ -56,18 +56,19 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     details = details_of(call, sealed, units)
     causes = Causes(call, bench, tests, details)
     told = causes.told()
+    others = causes.others(told)
     items = (*_identity(call, sealed), *details.values(), *_derived(call, details, tests))
     claim_type = details.get("claim_type")
     return Story(
         record=_record(call), claim=claim_type is not None and claim_type.code in PAID_BY_OTHERS,
         items=items, complaint=_complaint(call, sealed), conditions=conditions_of(call, details, units),
-        tests=tests, pairs=pairs_of(tests), causes=told, others=causes.others(told),
+        tests=tests, pairs=pairs_of(tests), causes=told, others=others,
         whys=tuple(causes.whys(told)), repairs=tuple(repairs(call, sealed, bench)),
         proofs=tuple(proofs(call, bench)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
-        addressed=causes.addressed(),
+        fits=causes.fits(told, others), addressed=causes.addressed(),
     )
 
 
