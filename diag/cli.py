@@ -10,12 +10,14 @@ import argparse
 import os
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from diag import __version__
-from diag.arguments import BAD_INPUT, Parser, complain, tell
-from diag.errors import DiagError, UsageError
+from diag.arguments import BAD_INPUT, Parser, Printed, complain, tell
+from diag.errors import DiagError, OutputError, UsageError, own_fault
+from diag.files import typed_path
 
 if TYPE_CHECKING:
     from diag.call.desk import Desk
@@ -26,30 +28,46 @@ GOOD, NOT_AS_EXPECTED = 0, 1
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run a command and return its exit code."""
+    """Run a command and return its exit code; whatever happens is told in a line or two."""
     arguments = list(sys.argv[1:] if argv is None else argv)
+    _console()
+    out = Printed(sys.stdout)
+    with redirect_stdout(out), redirect_stderr(Printed(sys.stderr)):
+        try:
+            code = _run(arguments)
+            out.flush()
+            return code
+        except BrokenPipeError:
+            out.let_go()
+            return GOOD
+        except KeyboardInterrupt:
+            print("stopped", file=sys.stderr)
+            return BAD_INPUT
+        except OutputError as error:
+            return complain(error, as_json=False)
+
+
+def _run(arguments: list[str]) -> int:
     if arguments == ["--version"]:
         print(f"diag {__version__}")
         return GOOD
-    as_json = "--json" in arguments
-    _utf8()
     try:
         options = _parser().parse_args(arguments)
         return int(options.run(options))
+    except (BrokenPipeError, OutputError):
+        raise
     except DiagError as error:
-        return complain(error, as_json=as_json)
-    except BrokenPipeError:
-        sys.stderr.close()
-        return GOOD
-    except KeyboardInterrupt:
-        print("stopped", file=sys.stderr)
-        return BAD_INPUT
+        return complain(error, as_json="--json" in arguments)
+    except Exception as error:
+        return complain(own_fault(error), as_json="--json" in arguments)
 
 
-def _utf8() -> None:
-    """Windows consoles may have another encoding: never die of a character that cannot be shown."""
-    for stream in (sys.stdout, sys.stderr):
-        reconfigure = getattr(stream, "reconfigure", None)
+def _console() -> None:
+    """See that all streams are there, and that a character which one of them cannot take does not end a command."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # no console at all, as under a window system
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115
+        reconfigure = getattr(getattr(sys, name), "reconfigure", None)
         if reconfigure:
             reconfigure(errors="replace")
 
@@ -128,7 +146,7 @@ def folders(options: argparse.Namespace) -> list[Path]:
     """Return the knowledge folders named, else the shipped one."""
     from diag.knowledge.load import knowledge_folder
 
-    named = [Path(p) for p in getattr(options, "knowledge", None) or ()]
+    named = [typed_path(p, "--knowledge") for p in getattr(options, "knowledge", None) or ()]
     for path in named:
         if not path.is_dir():
             raise UsageError("No such knowledge folder.", str(path), "Name a folder with YAML files.")

@@ -8,12 +8,16 @@ DiagError
 ├── RulesError       two ways of running the rules that do not agree
 ├── RecordError      events that do not hang together
 │   └── TranscriptError   a transcript file written by hand
+├── ProgramError     what this program itself does wrong
 ├── StoreError       the place where calls are kept
 │   └── AwayError    a server that cannot be reached or does not answer in time
+├── OutputError      a result that cannot be printed
 └── UsageError       a command that cannot be carried out as typed
 """
 
 from __future__ import annotations
+
+from pathlib import Path
 
 
 class DiagError(Exception):
@@ -77,3 +81,22 @@ class AwayError(StoreError):
 
 class UsageError(DiagError):
     """A command that cannot be carried out as typed."""
+
+
+class OutputError(DiagError):
+    """A result that cannot be printed, as where a disk is full."""
+
+
+class ProgramError(DiagError):
+    """Something that this program itself does wrong."""
+
+
+def own_fault(error: Exception) -> ProgramError:
+    """Return an error that nobody foresaw as one that says where it arose and what is lost: nothing."""
+    trace = error.__traceback__
+    while trace is not None and trace.tb_next is not None:
+        trace = trace.tb_next
+    place = f"{Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace is not None else ""
+    told = " ".join(str(error).split())[:200]
+    return ProgramError(f"This program does something wrong: {type(error).__name__}: {told}.", place,
+                        "What was recorded is kept. Send this line to whoever looks after the program.")

@@ -6,6 +6,29 @@ import os
 import tempfile
 from pathlib import Path
 
+from diag.errors import UsageError
+
+
+def typed_path(said: str, where: str) -> Path:
+    """Return the path that was typed, with ~ as the user's folder. Raises UsageError for what names no file."""
+    try:
+        path = Path(said).expanduser()
+        path.exists()
+    except (OSError, ValueError, RuntimeError) as e:
+        raise UsageError(f"That names no file: {reason_of(e)}.", where, "Name another.") from None
+    return path
+
+
+def write_new(said: str, text: str, where: str) -> None:
+    """Write text to a file that is not there yet, for its owner's eyes. Raises UsageError."""
+    path = typed_path(said, where)
+    if path.exists():
+        raise UsageError("There is such a file already.", where, "Choose another name.")
+    try:
+        write_whole(path, f"{text}\n".encode())
+    except (OSError, ValueError) as e:
+        raise UsageError(f"It cannot be written: {reason_of(e)}.", where, "Choose another place.") from None
+
 
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file whole or not at all; its owner alone may read it. Raises OSError."""

@@ -24,6 +24,18 @@ def clean(text: str, *, limit: int | None = None) -> str:
     return kept
 
 
+def printable(text: str) -> str:
+    """Return text in which what could drive a terminal or reorder what is read shows as an escape, as JSON has it."""
+    if text.replace("\n", "").replace("\t", "").isprintable():
+        return text
+    return "".join(c if c in _KEPT or unicodedata.category(c) not in _DROPPED else _escape(c) for c in text)
+
+
+def _escape(c: str) -> str:
+    units = c.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[i]:02x}{units[i + 1]:02x}" for i in range(0, len(units), 2))
+
+
 def one_line(text: str, *, limit: int | None = None) -> str:
     """Return cleaned text with all white space folded to single spaces."""
     return " ".join(clean(text, limit=limit).split())

@@ -27,6 +27,7 @@ from diag.ask.taking import SITUATION
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
 from diag.figures.rows import Rows, from_stored, show_rows
+from diag.files import typed_path
 from diag.knowledge.model import Check
 from diag.record.times import parse_when
 from diag.say import present
@@ -157,7 +158,7 @@ def photo_form(call: CallDesk) -> Form:
     if lost:
         fields.append(Field("lost", "Gone or changed", "note", value=", ".join(lost)))
     store = call.desk.store
-    folder = store.get_setting(photos.SETTING) if store else None
+    folder = store.get_setting(photos.SETTING, "") if store else ""
     recent = photos.newest(Path(folder)) if folder else []
     if recent:
         named = tuple((str(i), _picture(path)) for i, path in enumerate(recent))
@@ -176,7 +177,7 @@ def _record_photo(call: CallDesk, values: Values, recent: Sequence[Path]) -> Non
     if not typed and picked.isdigit() and int(picked) < len(recent):
         photos.take(call, recent[int(picked)], text)
         return
-    path = Path(need(typed, "File or folder")).expanduser()
+    path = typed_path(need(typed, "File or folder"), "File or folder")
     store = call.desk.store
     if path.is_dir() and store is not None:
         store.set_setting(photos.SETTING, str(path))

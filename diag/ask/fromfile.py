@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from diag.errors import UsageError
 from diag.figures import AGAIN, typed
 from diag.figures.table import ValueTable, read_file
+from diag.files import typed_path
 from diag.knowledge.model import Check
 from diag.units import QUANTITIES, UNITS, Measured, convert
 
@@ -28,7 +27,7 @@ def answer_text(check: Check, path: str, row: int | None = None) -> str:
         raise UsageError("These readings are typed, not taken from a file.", check.asks, "Type them.")
     per_row = check.takes.kind == "numbers"
     wanted = (check.takes.quantity or "vacuum",) if per_row else (check.takes.kind.removesuffix("s"),)
-    table = read_file(Path(path).expanduser(), wanted)
+    table = read_file(typed_path(str(path), "file"), wanted)
     if per_row:
         keys = [str(row) for row in table.rows or range(1, len(table.values) + 1)]
         if len(keys) > 1 and keys[-1] == keys[0]:

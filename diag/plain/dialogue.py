@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from diag.arguments import asked
 from diag.ask.intake import fact_text, read_words
 from diag.ask.search import search_symptoms
 from diag.ask.taking import SITUATION, Taking, faults, take
 from diag.ask.turn import Turn
 from diag.call.desk import CallDesk, Desk
-from diag.errors import DiagError
+from diag.errors import DiagError, own_fault
 from diag.figures import number_in
 from diag.hear.complaint import MOST_REASONED, Match
 from diag.hear.facts import FactFound
@@ -31,7 +32,7 @@ def run_plain(
     desk: Desk, *, call: str | None = None, units: str | None = None, read: Read | None = None, write: Write = print
 ) -> int:
     """Run the dialogue until the user leaves or the input ends; return the exit code."""
-    dialogue = Dialogue(desk, read or _input, write, units or _kept(desk).get("units", "us"))
+    dialogue = Dialogue(desk, read or asked, write, units or _kept(desk).get("units", "us"))
     try:
         dialogue.start(call)
     except (LeaveError, EOFError):
@@ -39,10 +40,6 @@ def run_plain(
     if desk.store is not None and (waits := desk.store.waits):
         write(f"{waits[:1].upper()}{waits[1:]}.")
     return 0
-
-
-def _input(prompt: str) -> str:
-    return input(prompt)
 
 
 def _kept(desk: Desk) -> dict[str, str]:
@@ -141,10 +138,16 @@ class Dialogue:
         else:
             self._choose_call()
         while True:
+            heard = self.talk.heard
             try:
                 self.asking.turn(self.command)
-            except DiagError as error:
-                self.say(f"Not taken: {error}")
+            except (LeaveError, EOFError):
+                raise
+            except Exception as error:
+                told = error if isinstance(error, DiagError) else own_fault(error)
+                self.say(f"Not taken: {told}")
+                if self.talk.heard == heard:  # it would fail again and again
+                    raise told from None
 
     def command(self, said: str, asked: Turn | None = None) -> bool:
         """Carry out a word at the prompt; False when it is none ("?" alone is an answer)."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from diag.ask import aloud, forms_call, forms_mend, homework, profiles
@@ -17,6 +16,7 @@ from diag.ask.turn import Turn
 from diag.call.healthy import keep_healthy
 from diag.errors import DiagError, UsageError
 from diag.figures import number_in
+from diag.files import write_new
 from diag.knowledge.model import Check
 from diag.plain.looking import Looking
 from diag.plain.talk import WIDTH, Part, Talk
@@ -252,11 +252,7 @@ class Doing(Part):
         if not rest:
             self.write(text)
             return
-        try:
-            with Path(rest).expanduser().open("x", encoding="utf-8", newline="\n") as file:
-                file.write(text + "\n")
-        except OSError as error:
-            raise UsageError(f"It cannot be written ({error.strerror}).", rest, "Choose another name.") from None
+        write_new(rest, text, "file")
         self.say(f"Saved: {rest}")
 
     def catch_up(self, rest: str) -> None:

@@ -41,6 +41,8 @@ class Talk:
         """What was worth doing and was passed over."""
         self.details: dict[str, Any] = {}
         """What is said beside the next answer."""
+        self.heard = 0
+        """Lines that were typed so far."""
 
     def record(self, change: Callable[[CallDesk], object]) -> None:
         """Record something as one act and say what was recorded. Raises DiagError."""
@@ -58,7 +60,9 @@ class Talk:
 
     def ask(self, prompt: str) -> str:
         """Read one line. Raises EOFError at the end of the input."""
-        return clean(self._read(f"{prompt} > ")).strip()
+        said = self._read(f"{prompt} > ")
+        self.heard += 1
+        return clean(said).strip()
 
     def number_of(self, prompt: str, choices: Sequence[str], *, empty: str = "") -> int | None:
         """Ask for one of a numbered list; None when left empty."""

@@ -33,7 +33,7 @@ from diag.record.kinds import (
     Withdrawn,
 )
 from diag.record.moved import not_put_back, seats
-from diag.record.state import State, TrailStep
+from diag.record.state import NEWER, State, TrailStep
 from diag.record.undo import corrected, live_events, redo_targets, undo_targets, withdrawals
 
 __all__ = ["fold", "live_events", "redo_targets", "sealed_view", "undo_targets"]
@@ -161,9 +161,8 @@ class _Fold:
         return TrailStep(
             **self._in_call(event),
             happened=event.happened,
-            kind=event.kind,
-            body=event.in_full(self._texts.get(event.id, {})),
-            known=event.known,
+            kind=event.kind if event.known else NEWER,
+            body=event.in_full(self._texts.get(event.id, {})) if event.known else {},
             live=event.id not in self._gone,
             withdrawn_by=self._gone.get(event.id),
         )

@@ -45,6 +45,10 @@ class NotPutBack:
     now: Any
 
 
+NEWER = "newer"
+"""Kind of every step that a newer program recorded."""
+
+
 @dataclass(frozen=True)
 class TrailStep(InCall):
     """One event of the trail, withdrawn or not."""
@@ -52,10 +56,14 @@ class TrailStep(InCall):
     happened: str | None = None
     kind: str = ""
     body: Stored = None  # type: ignore[assignment]
-    """What it says, free labels put back as far as they are here."""
-    known: bool = True
+    """What it says, free labels put back as far as they are here; {} for what a newer program recorded."""
     live: bool = True
     withdrawn_by: str | None = None
+
+    @property
+    def known(self) -> bool:
+        """False for an event of a newer program: whatever its kind is called, nothing is read from it here."""
+        return self.kind != NEWER
 
 
 @dataclass(frozen=True)

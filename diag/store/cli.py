@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from diag.arguments import Parser, tell
+from diag.arguments import Parser, asked, tell
 from diag.errors import UsageError
 from diag.record.graph import show_call_id
 from diag.text import count, one_line
@@ -138,7 +138,7 @@ def _harm(incoming: Incoming) -> str:
 def _confirm(question: str, wanted: str, refused: str, where: str) -> None:
     """Ask before something goes for good. Raises UsageError for any other answer, also for none."""
     try:
-        said = input(question)
+        said = asked(question)
     except EOFError:
         said = ""
     if said.strip().upper() != wanted.upper():

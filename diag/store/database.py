@@ -266,6 +266,8 @@ def told(shown: str) -> Iterator[None]:
         raise StoreError("PostgreSQL needs one more package.", shown, remedy) from None
     except (SQLAlchemyError, sqlite3.Error) as e:
         raise _error(e, shown) from None
+    except UnicodeDecodeError:  # the driver quotes names of the file that are no text any more
+        raise _error(sqlite3.DatabaseError("malformed"), shown) from None
 
 
 def _error(error: Exception, shown: str) -> StoreError:

@@ -41,7 +41,7 @@ def listed(calls: Sequence[CallSummary], now: datetime, labels: Mapping[str, str
 
 def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     due = datetime.fromisoformat(c.due) if c.due else None
-    state = "open" if c.damaged else c.status
+    state: str = "open" if c.damaged else c.status
     if due is not None and due <= now:
         state = "due"
     who = ", ".join(p for p in (c.customer, c.place, c.machine) if p) or "nobody named"

@@ -224,14 +224,14 @@ class Store:
 
     def _summary(self, connection: Connection, row: Any) -> CallSummary:
         kept = loaded(row.summary)
-        if isinstance(kept, dict) and (found := CallSummary.from_json(kept | {"changed": row.changed,
-                                                                                "events": row.events})):
+        if isinstance(kept, dict) and (kept.get("call"), kept.get("due")) == (row.id, row.due) and (
+                found := CallSummary.from_json(kept | {"changed": row.changed, "events": row.events})):
             return found
         try:
-            events = events_where(connection, t.events.c.call == row.id)
-            return summarise(self._foldable(events), sealed_of(connection, row.id))[0]
+            events = self._foldable(events_where(connection, t.events.c.call == row.id))
         except RecordError:
-            return damaged_summary(str(row.id))
+            events = []
+        return summarise(events, sealed_of(connection, row.id))[0] if events else damaged_summary(str(row.id))
 
     def count(self, search: str | None = None) -> int:
         """Return how many calls there are, or fit a search."""

@@ -6,13 +6,14 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
-from typing import Any
+from typing import Annotated, Any, Literal
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import AfterValidator, TypeAdapter, ValidationError
 
 from diag.figures.rows import show_rows
 from diag.record.fold import fold, live_events, sealed_view
 from diag.record.graph import Event, Sealed
+from diag.record.ids import is_stamp
 from diag.record.kinds import KINDS
 from diag.text import one_line
 
@@ -20,7 +21,16 @@ LISTED_KINDS = tuple(name for name, kind in KINDS.items() if kind.LISTED)
 """Kinds that a summary depends on; others only move the time of the last change."""
 
 _MOST_WORDS = 200
-DAMAGED = "damaged"
+DAMAGED: Literal["damaged"] = "damaged"
+
+
+def _stamp(value: str) -> str:
+    if not is_stamp(value):
+        raise ValueError("no time")
+    return value
+
+
+_Stamp = Annotated[str, AfterValidator(_stamp)]
 
 
 @dataclass(frozen=True)
@@ -29,11 +39,10 @@ class CallSummary:
 
     call: str
     channel: str
-    status: str
-    """open, waiting, closed or damaged."""
-    opened: str
+    status: Literal["open", "waiting", "closed", "damaged"]
+    opened: _Stamp
     """When the call was opened, UTC."""
-    changed: str
+    changed: _Stamp
     """When the newest event was typed, UTC."""
     events: int
     customer: str
@@ -49,7 +58,7 @@ class CallSummary:
     causes: tuple[str, ...]
     """Causes repaired, else those last judged likeliest (at most three)."""
     waiting_for: str
-    due: str
+    due: _Stamp | Literal[""]
     """Until when it waits or is to be followed up, UTC; "" when no time was said."""
     result: str
     practice: bool

@@ -9,8 +9,10 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from diag.arguments import asked
 from diag.call.desk import CallDesk, Desk
 from diag.errors import StoreError, UsageError
+from diag.files import typed_path
 
 if TYPE_CHECKING:
     from diag.writeup.page.formats import Order
@@ -23,7 +25,7 @@ def write_up(options: argparse.Namespace, make_desk: MakeDesk) -> int:
     from diag.writeup.page.formats import FORMATS
     from diag.writeup.saving import form_of, ordered
 
-    output = Path(options.output).expanduser() if options.output else None
+    output = typed_path(options.output, "--output") if options.output else None
     if output is not None:
         form_of(output, "--output")
     if options.width < 40:
@@ -56,7 +58,7 @@ def _save(output: Path, order: Order, options: argparse.Namespace) -> None:
 
     replace = options.replace
     if not replace and output.exists() and sys.stdin.isatty() and not getattr(options, "json", False):
-        replace = input(f"{output} is there already. Replace it? [no] ").strip().casefold() in ("y", "yes")
+        replace = asked(f"{output} is there already. Replace it? [no] ").strip().casefold() in ("y", "yes")
     save(output, order, replace=replace, where=str(output))
 
 

@@ -11,6 +11,7 @@ from diag.ask.form import Field, Form, Values, need, text_of
 from diag.ask.forms_mend import interim_form
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.files import typed_path
 from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
 from diag.writeup.completeness import Missing, at_risk, missing
@@ -120,7 +121,7 @@ def save_form(call: CallDesk, audience: str = SERVICE, said: Callable[[str], Non
     def record(call: CallDesk, values: Values) -> None:
         from diag.writeup.cli import record_judgement
 
-        path = Path(need(text_of(values, "file"), "File")).expanduser()
+        path = typed_path(need(text_of(values, "file"), "File"), "File")
         form_of(path, "File")
         record_judgement(call)
         order = ordered(call, text_of(values, "reader") or audience, personal=text_of(values, "personal") != "no",

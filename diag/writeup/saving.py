@@ -6,7 +6,6 @@ import os
 import shutil
 import subprocess
 import sys
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import replace as changed
 from pathlib import Path
@@ -14,6 +13,7 @@ from pathlib import Path
 from diag.ask.photos import kept_photos
 from diag.call.desk import CallDesk
 from diag.errors import UsageError
+from diag.files import reason_of, write_whole
 from diag.units import System
 from diag.writeup.completeness import readiness
 from diag.writeup.page.audience import CLAIM, SERVICE
@@ -50,17 +50,9 @@ def save(path: Path, order: Order, *, replace: bool, where: str = "File") -> Non
         remedy = "Say that it is to be replaced, or choose another name."
         raise UsageError("There is such a file already.", where, remedy)
     try:
-        handle, beside = tempfile.mkstemp(prefix=f".{path.stem}.", suffix=path.suffix, dir=path.parent)
-    except OSError as error:
-        raise UsageError(f"Cannot be written: {error.strerror}.", where, "Name another place.") from None
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(beside).chmod(0o644)
-        Path(beside).replace(path)
-    except OSError as error:
-        Path(beside).unlink(missing_ok=True)
-        raise UsageError(f"Cannot be written: {error.strerror}.", where, "Name another place.") from None
+        write_whole(path, data)
+    except (OSError, ValueError) as error:
+        raise UsageError(f"Cannot be written: {reason_of(error)}.", where, "Name another place.") from None
 
 
 CLIPBOARDS = (("clip",), ("pbcopy",), ("wl-copy",), ("xclip", "-selection", "clipboard"))

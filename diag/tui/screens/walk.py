@@ -15,7 +15,8 @@ from textual.widgets import Input, OptionList, Static
 from diag.ask.form import Field, Form, Values, text_of
 from diag.ask.homework import answers_form, batch, message, sheet
 from diag.ask.search import search_checks
-from diag.errors import DiagError, UsageError
+from diag.errors import DiagError
+from diag.files import write_new
 from diag.record.times import parse_when
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
@@ -137,14 +138,7 @@ def save_form(text: str, name: str) -> Form:
     """Return the form that saves text as a file; an existing file is not written over."""
 
     def record(call: object, values: Values) -> None:
-        path = Path(text_of(values, "file")).expanduser()
-        try:
-            with path.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(text + "\n")
-        except FileExistsError:
-            raise UsageError("There is such a file already.", "File", "Choose another name.") from None
-        except OSError as error:
-            raise UsageError(f"It cannot be written ({error.strerror}).", "File", "Choose another place.") from None
+        write_new(text_of(values, "file"), text, "File")
 
     return Form("save", "Save as text", (Field("file", "File", value=str(Path.home() / name)),), record, done="Save")
 
