@@ -53,7 +53,8 @@ def _step_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
     if step.kind in _SAID:
         return _SAID[step.kind](call, step)
     says = KINDS[step.kind].SAYS if step.known else "an event of a newer program"
-    return says.format_map({k: str(v).replace("_", " ") for k, v in step.body.items()})
+    return says.format_map({k: value_words(v) if isinstance(v, Mapping) else str(v).replace("_", " ")
+                            for k, v in step.body.items()})
 
 
 def _answer_text(call: CallDesk, step: TrailStep, answer: Answer | None) -> str:
