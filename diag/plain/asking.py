@@ -87,7 +87,7 @@ class Asking(Part):
             from diag.writeup.completeness import only_now
 
             if now := only_now(self.call, asked.check.id):
-                self.say(f"Only now: {now}", "  ")
+                self.say(f"Before you touch it: {now}", "  ")
         for what, words in asked.beside:
             self.say(f"{what}: {words}", "  ")
         if self.call.state.channel == "site" and asked.kind in ("check", "form"):

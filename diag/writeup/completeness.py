@@ -45,6 +45,11 @@ class Missing:
     checks: tuple[str, ...]
     """Checks whose answer mends it."""
 
+    @property
+    def what(self) -> str:
+        """What is missing, with what exactly where that says more."""
+        return self.needs if self.detail.casefold() in self.needs.casefold() else f"{self.needs}: {self.detail}"
+
 
 def missing(call: CallDesk, audience: str = SERVICE, moment: str | None = None) -> tuple[Missing, ...]:
     """Return what the write-up of a call lacks for a reader, earliest moment first.
@@ -73,14 +78,16 @@ def at_risk(call: CallDesk, check: str | None = None) -> tuple[Missing, ...]:
 
 
 def only_now(call: CallDesk, check: str | None) -> str:
-    """Return in few words what can only be had before a check that changes evidence; "" without any.
+    """Return the question for what can only be had before a check that changes evidence, the quickest first; else "".
 
     Only on site, and only while nothing has been touched: afterwards it is no longer asked here.
     """
     if check is None or call.state.channel != "site" or check.partition(".")[0] not in call.engine.knowledge.questions:
         return ""
     told = at_risk(call, check.partition(".")[0]) if not _touched(call) else ()
-    return "; ".join(m.needs for m in sorted(told, key=lambda m: m.minutes))
+    quick = sorted(told, key=lambda m: m.minutes)
+    then = f" Then {'; '.join(m.needs for m in quick[1:])}." if quick[1:] else ""
+    return f"{quick[0].asks}{then}" if quick else ""
 
 
 def _touched(call: CallDesk) -> bool:
@@ -124,8 +131,7 @@ def missing_text(found: Sequence[Missing], width: int = 78) -> str:
         for m in entries:
             lost = "; too late, give the reason" if m.lost and not m.reason else ""
             reason = f"; left out: {m.reason}" if m.reason else ""
-            detail = "" if m.detail == m.needs else f" ({m.detail})"
-            told = f"{m.needs}{detail}: {m.asks} {number(m.minutes)} min{lost}{reason}"
+            told = f"{m.what}. {m.asks} {number(m.minutes)} min{lost}{reason}"
             lines.append(wrap(f"- {m.severity}: {told}", width))
     return "\n".join(lines) + "\n" if lines else "Nothing is missing.\n"
 
@@ -155,9 +161,8 @@ def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str, str, str], .
             "before_leaving": "before leaving", "later": "later"}
     rows = []
     for m in found:
-        detail = "" if m.detail == m.needs else f": {m.detail}"
         late = "too late, give the reason" if m.lost else said[m.by]
-        rows.append((m.severity, f"{m.needs}{detail}", m.asks, f"left out: {m.reason}" if m.reason else late))
+        rows.append((m.severity, m.what, m.asks, f"left out: {m.reason}" if m.reason else late))
     return tuple(rows)
 
 

@@ -89,7 +89,7 @@ def missing_form(call: CallDesk, m: Missing) -> Form:
     """Return the form that mends one thing: its details, or the reason why it is left out."""
     details = call.engine.knowledge.details
     known = [details[name] for name in m.details if name in details]
-    fields = [Field("told", "Missing", "note", value=f"{m.needs}: {m.detail}. {m.asks}")]
+    fields = [Field("told", "Missing", "note", value=f"{m.what}. {m.asks}")]
     fields += [_field(d) for d in known]
     fields.append(Field("reason", "Left out because", "lines", "Only when it can't be had; the reason is printed."))
 

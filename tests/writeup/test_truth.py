@@ -160,7 +160,7 @@ def test_what_can_only_be_had_now_is_said_once(engine: Engine) -> None:
     ending, asking = (next(k for k, q in engine.knowledge.checks.items() if bool(q.destroys) == yes and not q.measured)
                       for yes in (True, False))
     case = on_site(engine)
-    assert only_now(case.call, ending) == "who is to pay; a reading before the repair"
+    assert only_now(case.call, ending) == "May this become a claim? Then a reading before the repair."
     assert "" == only_now(case.call, asking)
     assert "" == only_now(on_site(engine, "phone").call, ending)
     case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
@@ -198,3 +198,10 @@ def test_the_old_part_back_by_name_tells_causes_apart(engine: Engine) -> None:
     case.vacuum("after", alder_flat.EVEN)
     case.vacuum("back", LOW, method=BACK)
     assert {"possible"} == {c.word for c in tell(case.call).causes if c.repaired}
+
+
+def test_what_is_missing_is_told_once(engine: Engine) -> None:
+    """What exactly is missing stands behind what is needed only where it says more."""
+    told = [m.what for m in readiness(tell(on_site(engine).call), engine.knowledge, claim=True).missing]
+    assert "the result of a follow-up" in told
+    assert any(w.startswith("machine, serial number and place on it: ") for w in told)

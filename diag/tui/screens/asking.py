@@ -188,7 +188,7 @@ class AskingScreen(Page[None]):
         held = [told[s] for s in spoken_of_check(call.engine.knowledge, turn.check) if s in known]
         shown: list[tuple[str, str]] = []
         if now := only_now(call, turn.check.id):
-            shown += [("only now: ", "bold $warning"), (now, "$warning")]
+            shown += [("before you touch it: ", "bold $warning"), (now, "$warning")]
         if held:
             shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"), (" ".join(held), "$warning"),
                       ("   F7 in full", "$quiet")]

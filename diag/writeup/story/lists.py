@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
@@ -113,9 +114,15 @@ def cautions(call: CallDesk) -> tuple[Line, ...]:
         if not first or shown.acknowledged == "none":
             continue
         to = f", read to the {shown.shown_to}" if shown.shown_to == "grower" else ""
-        lines.setdefault(shown.caution, Line(f"{first.split('. ')[0].rstrip('.')}. Acknowledged{to}.",
+        lines.setdefault(shown.caution, Line(f"{_first_sentence(first)} Acknowledged{to}.",
                                              (shown.event,), shown.at))
     return tuple(lines.values())
+
+
+def _first_sentence(text: str) -> str:
+    """Return the first sentence with its stop, whichever it is."""
+    first = re.split(r"(?<=[.!?]) ", text, maxsplit=1)[0]
+    return first if first.endswith((".", "!", "?")) else f"{first}."
 
 
 def photos(call: CallDesk, sealed: Sealed) -> tuple[Photo, ...]:

@@ -6,6 +6,7 @@ it. No belief, no clock.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
@@ -40,6 +41,7 @@ CLOSINGS: Mapping[str, str] = {
 }
 UNKNOWN_DIGEST = "none"
 """Digest of a transcript that was written by hand for whatever knowledge reads it."""
+_SINCE = re.compile(r"\Asince +", re.IGNORECASE)
 PAID_BY_OTHERS = ("warranty", "goodwill")
 
 
@@ -177,7 +179,7 @@ def _complaint(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Compl
     ):
         if told:
             heading = {"since": "Since", "rhythm": "Rhythm", "changes": "Before it began"}[name]
-            facts.append(Told(f"{heading}: {told}", _steps_with(call, "situation", name)))
+            facts.append(Told(f"{heading}: {re.sub(_SINCE, '', told)}", _steps_with(call, "situation", name)))
     return Complaint(
         words="\n".join(words), symptoms=tuple((s, labels.get(s, s)) for s, _ in state.accepted),
         denied=tuple(labels.get(s, s) for s in state.denied), facts=tuple(facts),
