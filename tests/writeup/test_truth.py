@@ -204,4 +204,4 @@ def test_what_is_missing_is_told_once(engine: Engine) -> None:
     """What exactly is missing stands behind what is needed only where it says more."""
     told = [m.what for m in readiness(tell(on_site(engine).call), engine.knowledge, claim=True).missing]
     assert "the result of a follow-up" in told
-    assert any(w.startswith("machine, serial number and place on it: ") for w in told)
+    assert "who authorised it, and when: authorised by (role) and how" in told
