@@ -53,6 +53,8 @@ def _offer_text(knowledge: Knowledge, offer: Candidate) -> str:
         if check is None:
             return ""
         return check.outcomes[offer.value].says if offer.value in check.outcomes else check.asks
+    if offer.slot == "measured" and offer.name in knowledge.questions:
+        return f"{knowledge.questions[offer.name].asks}: {offer.value}"
     if offer.slot == "axis" and offer.name in knowledge.axes:
         labels = {v.name: v.label for v in knowledge.axes[offer.name].values}
         return labels.get(offer.value, offer.value)
@@ -97,6 +99,8 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
     for offer in dict.fromkeys(offers):
         if offer.slot == "answer":
             events += _answer(call, offer, observer)
+        elif offer.slot == "measured":
+            events += _measured(call, offer, observer)
         elif offer.slot == "done_before":
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
     told = [f'{f.kind.replace("_", " ")} "{f.said}"' for f in facts if _only_told(f)]
@@ -175,6 +179,15 @@ def target_value(text: str) -> dict[str, str]:
             return figures.measured(text, "spacing").as_json()
         except UnitError:
             raise error from None
+
+
+def _measured(call: CallDesk, offer: Candidate, observer: str) -> list[Event]:
+    """Record a reading heard in the words as the answer of the check that asks for it; one already given stands."""
+    if offer.name not in call.engine.knowledge.questions or any(a.check == offer.name for a in call.state.answers):
+        return []
+    told = (place.split(" ", 2) for place in offer.value.split(", "))
+    values = {place: {"value": value, "unit": unit} for place, value, unit in told}
+    return [call.answer(offer.name, values=values, observer=observer)]
 
 
 def _answer(call: CallDesk, offer: Candidate, observer: str) -> list[Event]:

@@ -17,7 +17,6 @@ from diag.hear.ear import COUNTS, Ear, Heard
 from diag.hear.facts import DANGER, FactFound, facts_in
 from diag.hear.likeness import Like, Wordings, kinds_of
 from diag.hear.model import FILE, MOST_POINTS, NO_COMPLAINT, Mixing, Model, load_model
-from diag.hear.said_words import Word
 from diag.knowledge.base import Knowledge
 from diag.knowledge.words import Lexicon, Symptom
 
@@ -26,6 +25,8 @@ MOST_REASONED = 9
 _UNLIKE = Like(0.0, "")
 _MUCH_LIKE = 0.5
 """Likeness at which a text is taken for a wording."""
+_FEW_WORDS = 2
+"""Words in which nothing is heard where none belongs to a planter."""
 _ELSEWHERE = 0.5  # what a circumstance counts that was told in another sentence than the complaint
 
 
@@ -110,6 +111,8 @@ class Listener:
         ranked = sorted(self.symptoms, key=lambda s: (-chances[s.id], s.id))
         unsure = votes.believed | votes.denied
         sure = {s.id for s in ranked if not none and chances[s.id] >= self._mixing.tick_from} - unsure
+        if len(ear.said.words) == 1:  # a single word complains of nothing for sure
+            sure = set()
         proposals = tuple(
             Proposal(
                 s.id, chances[s.id],
@@ -118,7 +121,8 @@ class Listener:
             )
             for place, s in enumerate(ranked)
         )
-        facts = facts_in(ear, counted, self.model)
+        other = bool(none) and chances[ranked[0].id] < self._mixing.tick_from
+        facts = facts_in(ear, counted, self.model, votes.trained, none=other)
         return Match(proposals, facts, tuple(sorted(votes.denied)), none)
 
     def votes(self, text: str) -> Votes:
@@ -137,10 +141,13 @@ class Listener:
             "pieces": features.of_pieces(words, instead),
         }
 
-    def numbers(self, text: str) -> tuple[Sequence[Word], dict[int, dict[int, int]]]:
-        """Return the words of a text and the features of each number among them, for training."""
+    def numbers(self, text: str, leads: Sequence[str] = ()) -> tuple[Ear, dict[int, dict[int, int]]]:
+        """Return a text as heard and the features of each number in it, for training.
+
+        `leads`: the symptoms that it is likeliest about.
+        """
         ear = Ear(text, self.lexicon)
-        return ear.said.words, ear.numbers()
+        return ear, ear.numbers(leads)
 
     def _votes(self, ear: Ear, counted: Mapping[str, Mapping[int, int]]) -> Votes:
         return Votes(
@@ -151,7 +158,7 @@ class Listener:
             believed=frozenset(s.id for s in self.symptoms if _only_believed(s, ear.evidence)),
             elsewhere=bool(ear.said.of(":elsewhere")),
             aside=bool(ear.said.of(":aside")),
-            planter=bool(ear.said.of(":planter")),
+            planter=ear.names_planter,
         )
 
     def _chances(self, votes: Votes) -> dict[str, float]:
@@ -163,7 +170,7 @@ class Listener:
 
     def _seems(self, ear: Ear, votes: Votes) -> str:
         """Return what the text seems to be where it is no complaint of the list, else nothing."""
-        if not ear.said.counted:
+        if not ear.said.counted or (len(ear.said.counted) <= _FEW_WORDS and not ear.of_a_planter):
             return "nothing said yet"
         odds = sum(k * x for k, x in zip(self._mixing.none, none_signs(votes), strict=True))
         if 1 / (1 + exp(-max(-50.0, min(50.0, odds)))) < self._mixing.none_from:
@@ -194,7 +201,8 @@ def mixed(votes: Votes, symptoms: Iterable[str], mixing: Mixing) -> dict[str, fl
 def none_signs(votes: Votes) -> tuple[float, ...]:
     """Return the signs that a text is no complaint of the list, in the order of `Mixing.none`."""
     most = max(votes.points.values(), default=0.0)
-    return (1.0, _log_odds(votes.trained), most, float(votes.elsewhere), float(votes.aside), float(votes.planter))
+    both = float(votes.planter and most > 0)
+    return (1.0, _log_odds(votes.trained), most, float(votes.elsewhere), float(votes.aside), float(votes.planter), both)
 
 
 def _log_odds(trained: Mapping[str, float]) -> float:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diag.hear.numbers import MACHINE_ROWS, ROW, around, places
+from diag.hear.numbers import MACHINE_ROWS, RIGHT_ROW, ROW, around, places
 from diag.hear.plain import plain_readings
 from diag.hear.said import REACH, Hit, Said, Status, read
-from diag.hear.said_figures import Figure, Rows, differences, figures, machine_rows, rows
+from diag.hear.said_figures import Figure, differences, figures
+from diag.hear.said_rows import Rows, bare_rows, machine_rows, rows
 from diag.hear.said_words import Word
 from diag.knowledge.words import Concept, Lexicon
 
@@ -35,12 +36,23 @@ class Ear:
         self.said = read(text, lexicon)
         self.rows = rows(self.said)
         self.machine_rows = machine_rows(self.said)
+        self.bare_rows = bare_rows(self.said, self.rows)
         self.values = figures(self.said, self.rows)
         self.plain = plain_readings(self.said, self.values, (*self.rows, *self.machine_rows))
         heard = _phrases(self.said, self.plain) + _from_figures(self.said, self.rows, self.values)
         self.heard = heard + _contradictions(heard, lexicon)
         self.evidence = _strongest(self.heard)
         self.denied = {name for name, best in self.evidence.items() if best[0].status == "denied"}
+
+    @property
+    def names_planter(self) -> bool:
+        """Tell whether a row or another word of the trade stands in the text."""
+        return bool(self.rows or self.said.of(":planter"))
+
+    @property
+    def of_a_planter(self) -> bool:
+        """Tell whether anything in the text belongs to a planter: a word of the trade or a complaint."""
+        return self.names_planter or any(h.concept.kind == "seen" for h in self.heard)
 
     def described(self) -> list[Word]:
         """Return the words that describe: not those denied or only believed, nor when, what was tried and measured."""
@@ -52,14 +64,16 @@ class Ear:
         found = {at: f"not {words[at].stem}" for at in _denied(self.said)} | dict.fromkeys(self.plain, "")
         return found | {at: "#row" for r in self.rows for at in range(r.first, r.last) if words[at].value is not None}
 
-    def numbers(self) -> dict[int, dict[int, int]]:
-        """Return by place the features of each number."""
+    def numbers(self, leads: Sequence[str] = ()) -> dict[int, dict[int, int]]:
+        """Return by place the features of each number; `leads`: what the text is likeliest about."""
         words = self.said.words
         ruled = {at: MACHINE_ROWS for r in self.machine_rows for at in range(r.first, r.last)}
         ruled |= {f.first: f"{f.quantity.name} {f.role}" for f in self.values}
         ruled |= {at: ROW for r in self.rows for at in range(r.first, r.last)}
+        right = [r for r in (*self.rows, *self.bare_rows) if r.right]
+        ruled |= {at: RIGHT_ROW for r in right for at in range(r.first, r.last)}
         ruled = {at: kind for at, kind in ruled.items() if words[at].value is not None}
-        return {at: dict(around(words, at, ruled)) for at in places(words)}
+        return {at: dict(around(words, at, ruled, leads)) for at in places(words)}
 
 
 def _described(said: Said, values: Sequence[Figure], plain: frozenset[int]) -> list[Word]:
@@ -130,7 +144,7 @@ def _covered(hit: Hit, by: Hit) -> bool:
 def _from_figures(said: Said, named: Sequence[Rows], values: Sequence[Figure]) -> list[Heard]:
     lexicon, found = said.lexicon, []
     for row in named:
-        if pattern := lexicon.patterns.get(row.pattern):
+        if not row.right and (pattern := lexicon.patterns.get(row.pattern)):
             concept = lexicon.by_name[pattern.concept]
             found.append(Heard(concept, "said", said.words[row.first].sentence, quote(said, row.first, row.last)))
     for name, a, b in differences(values, lexicon):

@@ -6,24 +6,28 @@ what is unsure is offered only. Every fact quotes the caller.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp
 from typing import Literal
 
 from diag.hear.ear import Ear, Heard, quote
-from diag.hear.model import Model
+from diag.hear.model import Model, leading
 from diag.hear.numbers import MACHINE_ROWS, NOTHING, OTHER_ROW, ROW
 from diag.hear.said import Said
-from diag.hear.said_figures import MOST_ROWS, Figure, Rows, as_ranges, bare_figure
-from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Lexicon, Offers
+from diag.hear.said_figures import Figure, bare_figure, unit_said
+from diag.hear.said_rows import MOST_ROWS, Rows, Span
+from diag.knowledge.words import ANY_ROLE, PLAIN_ROLE, Lexicon, Offers, SpokenQuantity
 
-Slot = Literal["answer", "axis", "situation", "machine", "reading", "told", "done_before"]
+Slot = Literal["answer", "measured", "axis", "situation", "machine", "reading", "told", "done_before"]
 Counted = Mapping[str, Mapping[int, int]]
 Chances = Mapping[str, float]
 
 DANGER = "danger"
 """Kind of what is heard first and stops everything: always ticked."""
+PART, BELIEVED = "part", "believed"
+"""Kinds of what is wrong with a part: seen, it is offered as the answer of its check; only thought, as words."""
 OFFERED, TICKED = 0.5, 0.85
 """Chances from which a figure, or a slot of the whole text, is offered and a figure ticked: 95 % right on strangers."""
 _SLOT_TICKED = 0.9
@@ -34,10 +38,11 @@ _ALL_OFFERED = 0.35
 """The same for all rows, where a phrase says so as well."""
 _ONSET = {"since", "changes"}
 """Fields of the situation that tell what came before the trouble."""
+_SEEDS = "rate"
+_OF_SEEDS = ("count", "skips", "doubles")
+"""Kinds of figures that all count seeds."""
 _UNSURE = 0.5
 """Chance of what a rule finds where nothing was learnt."""
-_BEFORE_ROWS = {"on", "in", "at", "the"}
-"""Words between "not" and the rows that it denies."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +50,7 @@ class Candidate:
     """One thing a fact may be accepted as: answer (check, outcome), axis or situation (field, value) and so on.
 
     `reading` and `told` (what it means) have no field of the call: they are kept in the caller's words.
+    `measured` is the reading that a check asks for: "left 9 inH2O, right 16 inH2O".
     """
 
     slot: Slot
@@ -65,9 +71,16 @@ class FactFound:
     """So sure that an untouched intake takes it over."""
 
 
-def facts_in(ear: Ear, counted: Counted, model: Model | None) -> tuple[FactFound, ...]:
-    """Return what is told, each fact once; one that offers no more than another of its kind is left out."""
-    told = _told_for(ear, model)
+def facts_in(
+    ear: Ear, counted: Counted, model: Model | None, trained: Mapping[str, float], *, none: bool
+) -> tuple[FactFound, ...]:
+    """Return what is told, each fact once; one that offers no more than another of its kind is left out.
+
+    `trained`: the learnt vote on the symptoms; `none`: the text is surely no complaint of ours.
+    """
+    if (none and not ear.names_planter) or len(ear.said.words) == 1:
+        return tuple(f for f in _concepts(ear, {}, numbered=False) if f.kind == DANGER)
+    told = _told_for(ear, model, leading(trained))
     slots = {name: _chance(odds) for name, odds in model.slots.vote(counted).items()} if model else {}
     found = [*_rows(ear, told), *_machine_rows(ear, told), *_figures(ear, told)]
     numbered = any(f.kind == "rows" and f.ticked for f in found)
@@ -82,12 +95,12 @@ def facts_in(ear: Ear, counted: Counted, model: Model | None) -> tuple[FactFound
     return tuple(sorted(kept, key=lambda f: (f.kind, f.value, f.said)))
 
 
-def _told_for(ear: Ear, model: Model | None) -> dict[int, Chances]:
+def _told_for(ear: Ear, model: Model | None, leads: Sequence[str]) -> dict[int, Chances]:
     """Return by place the chances of what each number is told for; empty where nothing was learnt."""
     if model is None:
         return {}
     found: dict[int, Chances] = {}
-    for at, near in ear.numbers().items():
+    for at, near in ear.numbers(leads).items():
         odds = model.numbers.vote({"near": near})
         most = max(odds.values())
         weights = {kind: exp(o - most) for kind, o in odds.items()}
@@ -105,44 +118,44 @@ def _chance(odds: float) -> float:
 
 def _rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     """Return rows named by number: all that are sure as one fact, the rest each for itself."""
-    said, found = ear.said, []
-    taken: set[int] = set()
+    said = ear.said
+    found: list[tuple[Rows, bool]] = []
     for row in ear.rows:
-        taken.update(range(row.first, row.last))
-        sure = [told[at][ROW] for at in range(row.first, row.last) if at in told]
-        chance = max(sure, default=_UNSURE)
-        if chance >= _RULE_OFFERED and not _denied(said, row):
-            found.append((row, chance >= _ROW_TICKED))
-    for at, chances in told.items():
-        number = said.words[at].value or 0.0
-        if at not in taken and chances[ROW] >= OFFERED and number == int(number) and 1 <= number <= MOST_ROWS:
-            found.append((Rows(f"{number:.0f}", "one", at, at + 1, numbers=(int(number),)), chances[ROW] >= TICKED))
+        if not row.right:
+            found += _judged(said, row, told, (_RULE_OFFERED, _ROW_TICKED))
+    by_contrast = any(row.right for row in ear.rows)  # "rows 1 to 4 are fine, 5 doubles"
+    for row in ear.bare_rows:
+        if told and not row.right:
+            found += _judged(said, row, told, (_RULE_OFFERED, _ROW_TICKED) if by_contrast else (OFFERED, TICKED))
     return _joined(said, found)
 
 
-def _denied(said: Said, row: Rows) -> bool:
-    """Tell whether rows are named as those it is not: "not rows 3 to 6"; "not only row 7" is no such thing."""
-    before = [w for w in said.words[max(0, row.first - 3) : row.first] if w.clause == said.words[row.first].clause]
-    told = [w.text for w in before if w.text not in _BEFORE_ROWS]
-    return told[-1:] == ["not"]
+def _judged(said: Said, row: Rows, told: Mapping[int, Chances], least: tuple[float, float]) -> list[tuple[Rows, bool]]:
+    """Return the rows of a list that are likely meant: each speaks for itself and, by half, for the whole list."""
+    each = [_row_chance(said, span, told) for span in row.spans]
+    mean = sum(each) / len(each)
+    alike = [(span, (chance + mean) / 2) for span, chance in zip(row.spans, each, strict=True)]
+    if row.but:
+        return [(row, mean >= least[1])] if mean >= least[0] else []
+    sure = tuple(span for span, chance in alike if chance >= least[1])
+    parts = [(sure, True)] + [((span,), False) for span, chance in alike if least[0] <= chance < least[1]]
+    whole = sure == row.spans
+    return [(row if whole else Rows(spans, spans[0].first, spans[-1].last), ticked) for spans, ticked in parts if spans]
+
+
+def _row_chance(said: Said, span: Span, told: Mapping[int, Chances]) -> float:
+    chances = [told[at][ROW] for at in range(span.first, span.last) if at in told]
+    return sum(chances) / len(chances) if chances else _UNSURE
 
 
 def _joined(said: Said, found: Sequence[tuple[Rows, bool]]) -> list[FactFound]:
-    sure = [row for row, ticked in found if ticked]
-    single = [row for row in sure if row.numbers and not row.value.startswith("all")]
-    numbers = sorted({n for row in single for n in row.numbers})
+    single = [row for row, ticked in found if ticked and not row.but]
     facts = [_rows_fact(said, row, ticked) for row, ticked in found if not ticked or row not in single]
     if single:
         words = " ... ".join(dict.fromkeys(quote(said, r.first, r.last) for r in single))
-        pattern = single[0].pattern if len({r.value for r in single}) == 1 else _pattern(numbers)
-        whole = Rows(as_ranges(numbers), pattern, single[0].first, single[0].last, numbers=tuple(numbers))
+        whole = Rows(tuple(s for r in single for s in r.spans), single[0].first, single[0].last)
         facts.append(replace(_rows_fact(said, whole, True), said=words))
     return facts
-
-
-def _pattern(numbers: Sequence[int]) -> str:
-    side = len(numbers) > 1 and numbers[-1] - numbers[0] == len(numbers) - 1
-    return "one" if len(numbers) == 1 else "adjacent" if side else "some"
 
 
 def _rows_fact(said: Said, row: Rows, ticked: bool) -> FactFound:
@@ -157,7 +170,7 @@ def _machine_rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     for row in ear.machine_rows:
         chance = max((told[at][MACHINE_ROWS] for at in range(row.first, row.last) if at in told), default=_UNSURE)
         if chance >= _RULE_OFFERED:
-            found.append((row.value, quote(said, row.first, row.last), chance >= _ROW_TICKED))
+            found.append((str(row.value), quote(said, row.first, row.last), chance >= _ROW_TICKED))
     ruled = {at for row in ear.machine_rows for at in range(row.first, row.last)}
     for at, chances in told.items():
         number = said.words[at].value or 0.0
@@ -179,9 +192,9 @@ def _figures(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     found = []
     for at in sorted({*ruled, *told}):
         chances = told.get(at, {})
-        kind, chance = _likeliest(chances)
+        kind, chance = _likeliest(chances, quantities)
         figure = ruled.get(at)
-        if figure is not None and (not chances or _supported(figure, chances) or _unit_said(said, figure)):
+        if figure is not None and (not chances or _supported(figure, chances) or unit_said(said, figure)):
             found.append(_figure_fact(said, figure, ticked=chance >= TICKED and kind.startswith(figure.quantity.name)))
         elif chance >= OFFERED and kind not in (NOTHING, ROW, OTHER_ROW, MACHINE_ROWS):
             quantity = quantities.get(kind.partition("_")[0])
@@ -191,12 +204,40 @@ def _figures(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
                 found.append(_figure_fact(said, replace(figure, role=role), ticked=chance >= TICKED))
             elif quantity is None:
                 found.append(_plain_fact(said, at, kind, ticked=chance >= TICKED))
+    return found + _measured(ear, {f.value for f in found if f.ticked})
+
+
+def _measured(ear: Ear, sure: set[str]) -> list[FactFound]:
+    """Return readings that are a check's answer: a figure in each of the roles that it asks for, and no other."""
+    found = []
+    for quantity in ear.said.lexicon.quantities:
+        told = [f for f in ear.values if f.quantity is quantity]
+        for check, places in quantity.measures.items():
+            by_role = {f.role: f for f in told}
+            if len(told) != len(places) or by_role.keys() != set(places.values()) or any(f.doubt for f in told):
+                continue
+            read = {place: by_role[role].value for place, role in places.items()}
+            value = ", ".join(f"{place} {v.value} {v.unit}" for place, v in read.items())
+            words = " ... ".join(quote(ear.said, f.first, f.last) for f in told)
+            all_sure = {f"{v.value} {v.unit}" for v in read.values()} <= sure
+            offers = (Candidate("measured", check, value),)
+            found.append(FactFound(f"{quantity.name}_measured", value, words, offers, ticked=all_sure))
     return found
 
 
-def _likeliest(chances: Chances) -> tuple[str, float]:
-    kind = max(chances, key=lambda k: chances[k]) if chances else NOTHING
-    return kind, chances.get(kind, 0.0)
+def _likeliest(chances: Chances, quantities: Mapping[str, SpokenQuantity]) -> tuple[str, float]:
+    """Return what a number is likeliest told for, and the chance that it is of that quantity, whatever its role."""
+    alike: dict[str, float] = defaultdict(float)
+    for kind, chance in chances.items():
+        alike[_quantity(kind, quantities)] += chance
+    best = max(alike, key=lambda q: alike[q], default=NOTHING)
+    kinds = [k for k in chances if _quantity(k, quantities) == best]
+    return max(kinds, key=lambda k: chances[k], default=NOTHING), alike.get(best, 0.0)
+
+
+def _quantity(kind: str, quantities: Mapping[str, SpokenQuantity]) -> str:
+    name = kind.partition("_")[0]
+    return name if name in quantities else _SEEDS if kind in _OF_SEEDS else kind
 
 
 def _supported(figure: Figure, chances: Chances) -> bool:
@@ -204,14 +245,6 @@ def _supported(figure: Figure, chances: Chances) -> bool:
     alike = sum(p for kind, p in chances.items() if kind.startswith(figure.quantity.name))
     counts = chances.get("count", 0.0) if figure.quantity.needs_role else 0.0
     return alike + counts >= _RULE_OFFERED
-
-
-def _unit_said(said: Said, figure: Figure) -> bool:
-    """Tell whether a unit follows that is said of nothing else: 5 mph is a speed."""
-    if figure.last == figure.first + 1:
-        return False
-    units = figure.quantity.spoken.get(said.words[figure.first + 1].text, ())
-    return any(unit.only_this for unit in units)
 
 
 def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:
@@ -228,7 +261,7 @@ def _figure_fact(said: Said, figure: Figure, *, ticked: bool) -> FactFound:
 def _plain_fact(said: Said, at: int, kind: str, *, ticked: bool) -> FactFound:
     """Return a count or another figure without a unit of its own, in the caller's words."""
     word, words = said.words[at], said.words
-    after = at + 1 < len(words) and words[at + 1].text in said.lexicon.counted and words[at + 1].pause == word.pause
+    after = at + 1 < len(words) and words[at + 1].text in said.lexicon.counts_else and words[at + 1].pause == word.pause
     spoken = quote(said, at, at + 1 + after)
     number = f"{word.value:g}" if word.value is not None else word.text
     return FactFound(kind, number, spoken, (Candidate("reading", kind, spoken),), ticked=ticked)
@@ -265,7 +298,8 @@ def _concepts(ear: Ear, slots: Chances, *, numbered: bool) -> list[FactFound]:
     spoken: dict[str, Heard] = {}
     for one in ear.heard:
         best = spoken.get(one.concept.name)
-        if one.concept.about and one.status == "said" and (best is None or len(one.quote) > len(best.quote)):
+        heeded = one.status == "said" or (one.status == "believed" and one.concept.about == PART)
+        if one.concept.about and heeded and (best is None or len(one.quote) > len(best.quote)):
             spoken[one.concept.name] = one
     found = []
     for one in spoken.values():
@@ -283,6 +317,9 @@ def _concepts(ear: Ear, slots: Chances, *, numbered: bool) -> list[FactFound]:
 
 def _concept_fact(heard: Heard, lexicon: Lexicon) -> FactFound:
     concept = heard.concept
+    if heard.status == "believed":
+        thought = f"thought, not seen: {concept.meaning}"
+        return FactFound(BELIEVED, concept.meaning, heard.quote, (Candidate("told", BELIEVED, thought),))
     offers = list(offers_of(concept, heard.quote if concept.keeps_words else ""))
     if concept.rows:
         offers.append(Candidate("situation", "rows", concept.rows))

@@ -30,6 +30,9 @@ _PARTS: Mapping[str, Sequence[str]] = {"symptoms": OF_TEXT, "slots": OF_TEXT, "n
 MOST_POINTS = 6.0
 """Points of the lexicon above which a symptom gets no more credit."""
 
+_LEADING = 2
+"""Symptoms likeliest for a text that help to tell what its numbers are."""
+
 Floats = NDArray[np.float64]
 
 
@@ -42,10 +45,16 @@ class Mixing:
     like: float = 2.0
     denied: float = -2.0
     believed: float = -1.0
-    none: tuple[float, ...] = (-3.0, 0.0, -0.5, 2.5, 1.0, -1.0)
-    """Constant, log odds of the trained vote, most points, words of other matters, of asides, of planters."""
+    none: tuple[float, ...] = (-3.0, 0.0, -0.5, 2.5, 1.0, -1.0, 0.0)
+    """Constant, log odds of the trained vote, most points, words of other matters, of asides, of planters; of planters
+    and something seen."""
     none_from: float = 0.5
     tick_from: float = 0.9
+
+
+def leading(trained: Mapping[str, float]) -> list[str]:
+    """Return the classes that a text is likeliest about, best first."""
+    return sorted(trained, key=lambda name: (-trained[name], name))[:_LEADING]
 
 
 @dataclass(frozen=True, slots=True)

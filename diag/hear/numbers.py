@@ -15,6 +15,8 @@ from diag.hear.said_words import Word
 NOTHING = ""
 """Class of a number that tells nothing asked for."""
 ROW, OTHER_ROW, MACHINE_ROWS = "row", "other_row", "machine_rows"
+RIGHT_ROW = "right_row"
+"""What the rules take a number for that names a row with nothing wrong."""
 _BEFORE, _AFTER = 4, 4
 _WINDOW, _OPENING = 25, 120
 _JOINS = (",", "and", "&", "or", "to", "-", "/", "then", "+")
@@ -26,24 +28,26 @@ def places(words: Sequence[Word]) -> list[int]:
     return [at for at, word in enumerate(words) if word.value is not None]
 
 
-def around(words: Sequence[Word], at: int, read: Mapping[int, str]) -> Counter[int]:
+def around(words: Sequence[Word], at: int, read: Mapping[int, str], leads: Sequence[str] = ()) -> Counter[int]:
     """Count what is near a number: the words before and after by place, those of its clause and sentence, its size.
 
     `read`: what the rules of `said_figures` take the numbers for, by place. Only words near the number and at the
-    beginning of the text are looked at, so that a long text takes no longer for each number.
+    beginning of the text are looked at, so that a long text takes no longer for each number. `leads`: the symptoms
+    that the text is likeliest about, best first.
     """
     word = words[at]
     size = _size(word)
     form = "part" if (word.value or 0.0) % 1 else "word" if word.end - word.start > len(word.text) else "figures"
     found = {f"size {size}", f"form {form}", f"size {size} {form}"}
     found |= _by_place(words, at, size)
-    head, tail = _run(words, at, -1), _run(words, at, 1)
+    head, tail = run(words, at, -1), run(words, at, 1)
     for name, there in (("head", head), ("tail", tail)):
         beside = 0 <= there < len(words) and words[there].sentence == word.sentence
         found.add(f"{name} {words[there].stem if beside else '|'}")
     found.add(f"run {min(4, tail - head)}")
     for place in range(max(0, at - _WINDOW), min(len(words), at + _WINDOW)):
         found |= _beside(words[place], word, place == at, read.get(place, ""))
+    found.update(f"about {place} {symptom}" for place, symptom in enumerate(leads))
     found.update(f"text {w.stem}" for w in words[:_OPENING] if w.value is None)
     return Counter({key(name): 1 for name in found})
 
@@ -84,7 +88,7 @@ def _size(word: Word) -> int:
     return sum((word.value or 0.0) > limit for limit in _SIZES)
 
 
-def _run(words: Sequence[Word], at: int, step: int) -> int:
+def run(words: Sequence[Word], at: int, step: int) -> int:
     """Return the first place before (-1) or after (1) a number that belongs to no list of numbers."""
     there = at + step
     while 0 <= there < len(words) and abs(there - at) < _WINDOW and words[there].sentence == words[at].sentence:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from diag.hear.said import Said
-from diag.hear.said_figures import Figure, Rows
+from diag.hear.said_figures import Figure
+from diag.hear.said_rows import MachineRows, Rows
 from diag.units import Measured
 
 
-def plain_readings(said: Said, found: Sequence[Figure], named: Iterable[Rows]) -> frozenset[int]:
+def plain_readings(said: Said, found: Sequence[Figure], named: Iterable[Rows | MachineRows]) -> frozenset[int]:
     """Return the places of words that tell a usual value and nothing else: "row 7 skips, vacuum gauge reads 18".
 
     Only beside a complaint of something else, where no other number may be compared with it (rows, speeds may not),

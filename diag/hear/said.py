@@ -53,6 +53,9 @@ class Said:
         self._undone_at = {h.first for h in self.of(":undo_negation")}
         self._denied_at = {h.first for h in self.of(":denied_after") if self._ends_part(h)}
         self._believed = {place for belief in self.of(":beliefs") for place in self._covered_by(belief)}
+        self.right_at = {h.first: h for h in self.of(":right")}  # what tells that nothing is wrong
+        self.right_until = {h.last: h for h in self.of(":right")}
+        self._starts = [w.start for w in self.counted]
         self._earlier = {self.counted[e.first].clause for e in self.of(":earlier")}
         self.in_clause: dict[int, set[str]] = defaultdict(set)
         self.in_sentence: dict[int, set[str]] = defaultdict(set)
@@ -67,6 +70,10 @@ class Said:
     def quote_span(self, start: int, end: int) -> str:
         """Return the caller's own words between two places of the text, on one line."""
         return one_line(self.text[start:end], limit=_QUOTE)
+
+    def counted_from(self, at: int) -> int:
+        """Return the place among the counted words of the first one from this place among all words on."""
+        return bisect_left(self._starts, self.words[at].start) if at < len(self.words) else len(self.counted)
 
     def of(self, owner: str) -> list[Hit]:
         """Return the hits of one owner."""
@@ -125,7 +132,7 @@ class Said:
         negators = frozenset(self.lexicon.talk.negators)
         ends = {place: len(self.counted) for place, w in enumerate(self.counted) if w.text in negators}
         inside: dict[int, int] = {}
-        for hit in self.hits:
+        for hit in (h for h in self.hits if h.owner != ":right"):  # those are told of rows, and reach as any
             for place in range(hit.first, hit.last):
                 if place in ends and self.counted[place].stem in hit.phrase.takes:
                     if hit.owner == ":no_negation":

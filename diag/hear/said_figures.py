@@ -1,4 +1,4 @@
-"""Rows and measured values in the caller's words, and what figures say beside each other."""
+"""Measured values in the caller's words, and what figures say beside each other."""
 
 from __future__ import annotations
 
@@ -8,31 +8,13 @@ from decimal import Decimal
 
 from diag.errors import UnitError
 from diag.hear.said import Said
-from diag.hear.said_words import Word
+from diag.hear.said_rows import Rows
 from diag.knowledge.words import PLAIN_ROLE, Lexicon, SpokenQuantity
 from diag.units import QUANTITIES, Measured, check_possible, suspicion, unit_at
 
-MOST_ROWS = 96
-LOOSE_ROWS = 48  # highest row number taken from "on 9"
-_SMALLEST_MACHINE = 4
-_ALL_OF_THEM = 6  # from this many on "all eight" are the rows of the planter
 _ROLE_BEFORE, _ROLE_AFTER = 6, 3  # words between a role word and its figure
 _ALIKE = 2.0  # a bare number this many times more or less than a full figure is in thousands too
 _LARGE = 10_000  # a number that large counts no feet or acres
-_RANGE = ("-", "to", "through")
-_LIST = ("and", "&", "+", "or", "nor")
-_ORDINAL = ("st", "nd", "rd", "th")
-
-
-@dataclass(frozen=True, slots=True)
-class Rows:
-    """Rows named by number, as one types them, with the pattern they make and their place in the text."""
-
-    value: str
-    pattern: str
-    first: int
-    last: int
-    numbers: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,135 +27,6 @@ class Figure:
     doubt: str
     first: int
     last: int
-
-
-# ------------------------------------------------------------------------------------------------ rows
-
-
-def rows(said: Said) -> list[Rows]:
-    """Return the rows named by number: "row 7", "rows 3 to 5", "skips on 2", "third row", "all but 4"."""
-    found: list[Rows] = []
-    at = 0
-    while at < len(said.words):
-        numbers, last = _row_list(said, at)
-        if not numbers:
-            at += 1
-            continue
-        found.append(_as_rows(said.words, numbers, at, last))
-        at = last
-    return found
-
-
-def machine_rows(said: Said) -> list[Rows]:
-    """Return the size of the planter where it is named: "16-row", "all twelve rows"."""
-    found = []
-    for at, word in enumerate(said.words):
-        number = _whole(word)
-        if number is None or not _SMALLEST_MACHINE <= number <= MOST_ROWS or at + 1 >= len(said.words):
-            continue
-        dash = said.words[at + 1].text == "-"
-        after = said.words[at + 1 + dash].text if at + 1 + dash < len(said.words) else ""
-        before = said.words[at - 1].text if at and said.words[at - 1].pause == word.pause else ""
-        named = before in said.lexicon.row_words or before in _RANGE or before in _LIST
-        all_of_them = before == "all" and number >= _ALL_OF_THEM and after not in said.lexicon.counted
-        if (after == "row" and not named) or (before == "all" and after == "rows") or all_of_them:
-            found.append(Rows(str(number), "", at, at + 1 + (dash + 1 if after in ("row", "rows") else 0)))
-    return found
-
-
-def _row_list(said: Said, at: int) -> tuple[list[int], int]:
-    words, lexicon = said.words, said.lexicon
-    word = words[at]
-    ordinal = _ordinal(said, at)
-    if ordinal:
-        return [ordinal[0]], ordinal[1]
-    if word.text in lexicon.row_words:
-        start = at + 1
-        while start < len(words) and words[start].text in ("#", "number"):
-            start += 1
-        return _numbers(said, start, MOST_ROWS, first_sure=True)
-    before = words[at - 1].text if at else ""
-    if word.text in lexicon.loose_row_words and before not in lexicon.loose_row_words[word.text]:
-        return _numbers(said, at + 1, LOOSE_ROWS, first_sure=False)
-    return [], at
-
-
-def _ordinal(said: Said, at: int) -> tuple[int, int] | None:
-    """Return (row, end) of "third row" or "7th unit"."""
-    words, word = said.words, said.words[at]
-    number, after = said.lexicon.ordinals.get(word.text), at + 1
-    if number is None and after < len(words) and words[after].text in _ORDINAL:
-        number, after = _whole(word), after + 1
-    if number is None or after >= len(words) or (at and words[at - 1].text in ("every", "each")):
-        return None
-    return (number, after + 1) if words[after].text in ("row", "unit", "box", "hopper") else None
-
-
-def _numbers(said: Said, at: int, most: int, *, first_sure: bool) -> tuple[list[int], int]:
-    """Return the row numbers listed from word `at` on, ranges written out, and where the list ends."""
-    words = said.words
-    found: list[int] = []
-    end = at
-    while at < len(words) and words[at].sentence == words[end - 1].sentence:
-        number = _whole(words[at])
-        if number is None or not 1 <= number <= most or _counts_else(said, at, sure=first_sure and not found):
-            break
-        found.append(number)
-        end = at = at + 1
-        if at + 1 < len(words) and words[at].text in _RANGE:
-            upper = _whole(words[at + 1])
-            if upper is None or not number < upper <= most or _counts_else(said, at + 1, sure=False):
-                break
-            found.extend(range(number + 1, upper + 1))
-            end = at = at + 2
-        while at < len(words) and words[at].text in (*_LIST, "row", "rows", "#", "number"):
-            at += 1
-    return found, end
-
-
-def _counts_else(said: Said, at: int, *, sure: bool) -> bool:
-    """Tell whether the number at this word counts something else ("5 mph"), not a row."""
-    if at + 1 >= len(said.words) or said.words[at + 1].sentence != said.words[at].sentence:
-        return False
-    after = said.words[at + 1].text
-    return after in said.lexicon.counted and not (sure and len(after) <= 2 and after.isalpha())
-
-
-def _as_rows(words: Sequence[Word], numbers: list[int], first: int, last: int) -> Rows:
-    listed = sorted(set(numbers))
-    value = as_ranges(listed)
-    if _all_but(words, first):
-        return Rows(f"all but {value}", "all_but_one" if len(listed) == 1 else "some", first, last,
-                    numbers=tuple(listed))
-    side = len(listed) > 1 and listed[-1] - listed[0] == len(listed) - 1
-    return Rows(value, "one" if len(listed) == 1 else "adjacent" if side else "some", first, last,
-                numbers=tuple(listed))
-
-
-def _all_but(words: Sequence[Word], first: int) -> bool:
-    """Tell whether "all but" or "every row except" stands before; "all green but row 7" is no such thing."""
-    before = [w.text for w in words[max(0, first - 6) : first] if w.text not in ("for", "the", "of", "them")]
-    whole = before[:-2] if before[-2:-1] in (["row"], ["rows"], ["one"]) else before[:-1]
-    return before[-1:] in (["but"], ["except"]) and whole[-1:] in (["all"], ["every"])
-
-
-def as_ranges(numbers: Sequence[int]) -> str:
-    """Return sorted row numbers as one types them: 3, 7-9."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    return ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]}-{r[-1]}" for r in runs)
-
-
-def _whole(word: Word) -> int | None:
-    value = word.value
-    return int(value) if value is not None and value == int(value) and value < 1e6 else None
-
-
-# --------------------------------------------------------------------------------------------- figures
 
 
 def figures(said: Said, named_rows: Iterable[Rows] = ()) -> list[Figure]:
@@ -195,6 +48,14 @@ def bare_figure(said: Said, quantity: SpokenQuantity, at: int, known: Sequence[F
     sure = [f for f in known if f.quantity is quantity]
     return _with_unit(said, quantity, at, sure) or _bare(said, quantity, at, sure) or _like_others(
         said, quantity, at, sure)
+
+
+def unit_said(said: Said, figure: Figure) -> bool:
+    """Tell whether a unit follows that is said of nothing else: 5 mph is a speed."""
+    if figure.last == figure.first + 1:
+        return False
+    units = figure.quantity.spoken.get(said.words[figure.first + 1].text, ())
+    return any(unit.only_this for unit in units)
 
 
 def _each_once(found: list[Figure]) -> list[Figure]:
@@ -242,7 +103,7 @@ def _by_role(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figur
 def _bare(said: Said, quantity: SpokenQuantity, at: int, sure: Sequence[Figure]) -> Figure | None:
     number, after = said.words[at].value or 0.0, _next(said, at)
     thousand = after in said.lexicon.thousands
-    if (after in said.lexicon.counted and not thousand and number < _LARGE) or not _allowed(said, quantity, at):
+    if (after in said.lexicon.counts_else and not thousand and number < _LARGE) or not _allowed(said, quantity, at):
         return None
     unit_said = unit_at(after, 0)
     if unit_said and unit_said[1] == len(after) and unit_said[0].quantity == QUANTITIES[quantity.name].dimension:

@@ -7,7 +7,9 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from diag.hear.numbers import MACHINE_ROWS, NOTHING, OTHER_ROW, ROW, places
+from diag.hear.ear import Ear
+from diag.hear.numbers import MACHINE_ROWS, NOTHING, OTHER_ROW, ROW, places, run
+from diag.hear.said_figures import unit_said
 from diag.hear.said_words import Word, cut
 from diag.knowledge.words import Lexicon
 
@@ -30,8 +32,9 @@ def slots_told(told: Mapping[str, Any]) -> set[str]:
     return found | ({"rows all"} if _ALL.match(str(told.get("rows", "")).lower()) else set())
 
 
-def numbers_told(words: Sequence[Word], told: Mapping[str, Any], lexicon: Lexicon) -> dict[int, str]:
-    """Return by place what each number in the words is told for."""
+def numbers_told(ear: Ear, told: Mapping[str, Any]) -> dict[int, str]:
+    """Return by place what each number is told for; a unit said with it stands above what the hand says."""
+    words, lexicon = ear.said.words, ear.said.lexicon
     rows = _rows(str(told.get("rows", "")), lexicon)
     wanted: dict[float, list[str]] = defaultdict(list)
     for figure in told.get("figures") or ():
@@ -41,7 +44,10 @@ def numbers_told(words: Sequence[Word], told: Mapping[str, Any], lexicon: Lexico
         for value in _values(str(figure.get("value")), lexicon):
             wanted[value].append(kind)
     machine = [float(v) for v in _values(str(told.get("of", "")), lexicon)]
-    return {at: _told_for(words, at, (rows, wanted, machine), lexicon) for at in places(words)}
+    found = {at: _told_for(words, at, (rows, wanted, machine), lexicon) for at in places(words)}
+    units = {f.first: f.quantity.name for f in ear.values if unit_said(ear.said, f)}
+    found |= {at: kind for at, kind in units.items() if not found[at].startswith(kind)}
+    return {at: kind or _of_its_list(words, at, found) for at, kind in found.items()}
 
 
 def _told_for(
@@ -58,7 +64,14 @@ def _told_for(
         return kinds[0]
     if value in machine:
         return MACHINE_ROWS
-    return OTHER_ROW if before in lexicon.row_words else NOTHING
+    head = run(words, at, -1)
+    return OTHER_ROW if head >= 0 and words[head].text in lexicon.row_words else NOTHING
+
+
+def _of_its_list(words: Sequence[Word], at: int, found: Mapping[int, str]) -> str:
+    """Return what the other numbers of a list are told for, where that is one figure: "34, 34, 33, 34"."""
+    others = {found[n] for n in range(run(words, at, -1) + 1, run(words, at, 1)) if found.get(n)}
+    return others.pop() if len(others) == 1 and others.isdisjoint((ROW, OTHER_ROW, MACHINE_ROWS)) else NOTHING
 
 
 def _values(text: str, lexicon: Lexicon) -> list[float]:

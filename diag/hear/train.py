@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diag.hear.complaint import Listener, Votes, mixed, none_signs
-from diag.hear.model import NO_COMPLAINT, OF_NUMBER, OF_TEXT, STRENGTH, Group, Linear, Mixing, Model
+from diag.hear.model import NO_COMPLAINT, OF_NUMBER, OF_TEXT, STRENGTH, Group, Linear, Mixing, Model, leading
 from diag.hear.texts import Text
 from diag.hear.told import SLOTS, numbers_told, slots_told
 from diag.knowledge.base import Knowledge
@@ -128,27 +128,27 @@ class Trainer:
         """Return the vote on what a number is told for."""
         counted, labels = [], []
         for n in chosen:
-            words, near = self._listener.numbers(self.texts[n].say)
-            for at, kind in numbers_told(words, self.texts[n].told, self.knowledge.lexicon).items():
+            ear, near = self._listener.numbers(self.texts[n].say, leading(self._by_others[n]))
+            for at, kind in numbers_told(ear, self.texts[n].told).items():
                 counted.append({"near": near[at]})
                 labels.append([(kind, 1.0)])
         return fit(counted, labels, tuple(sorted({k for one in labels for k, _ in one})), OF_NUMBER,
                    inverse_penalty=_NUMBER_PENALTY)
 
-    def _heard_by_others(self, hands: frozenset[str]) -> list[tuple[Text, Votes]]:
-        """Return the votes on the texts of some hands, by what the others teach."""
-        learnt = self._symptoms(self._without(hands))
-        return [
-            (text, replace(self._untrained[n], trained=learnt.vote(self._counted[n])))
-            for n, text in enumerate(self.texts) if text.hand in hands
-        ]
+    @cached_property
+    def _by_others(self) -> dict[int, dict[str, float]]:
+        """Return the learnt vote on each text of a hand, by what other hands teach: a third of the hands at a time."""
+        hands = self.hands()
+        found: dict[int, dict[str, float]] = {}
+        for out in (frozenset(hands[n::FOLDS]) for n in range(min(FOLDS, len(hands)))):
+            learnt = self._symptoms(self._without(out))
+            found |= {n: learnt.vote(self._counted[n]) for n, t in enumerate(self.texts) if t.hand in out}
+        return found
 
     @cached_property
     def constants(self) -> Mixing:
-        """Return the constants fitted on held-out hands, a third of the hands at a time."""
-        hands = self.hands()
-        folds = [frozenset(hands[n::FOLDS]) for n in range(min(FOLDS, len(hands)))]
-        return self.mix([pair for out in folds for pair in self._heard_by_others(out)])
+        """Return the constants fitted on held-out hands."""
+        return self.mix([(self.texts[n], replace(self._untrained[n], trained=v)) for n, v in self._by_others.items()])
 
     def mix(self, heard: Sequence[tuple[Text, Votes]]) -> Mixing:
         """Return the constants fitted on votes that come from models which had not seen the texts."""

@@ -128,6 +128,7 @@ class SpokenQuantity(_Entry):
     needs_role: bool = False  # a number without unit counts only beside a word of a role
     compare: tuple[Comparison, ...] = ()
     situation: dict[Id, Id] = {}  # role (or `any`): field of the situation it may fill
+    measures: dict[Id, dict[Id, Id]] = {}  # check: role by place, where figures in all these roles are its answer
 
     @cached_property
     def spoken(self) -> Mapping[str, Sequence[SpokenUnit]]:
@@ -148,6 +149,7 @@ class FunctionWords(_Entry):
     undo_negation: Words = ()  # between negator and thing: "can't get rid of"
     denied_after: Words = ()  # after the thing: "is not the problem"
     breaks: Words = ()  # words that end what a negator or a belief covers
+    right: Words = ()  # after rows: nothing is wrong with them
     parts: Words = ()  # words that end a part of a sentence for `&`: and, but
     joins: Words = ()  # words that carry a negator on over a comma: or, nor
     beliefs: Words = ()  # what follows is thought, not seen
@@ -168,7 +170,8 @@ class Lexicon(_Entry):
     row_words: Words = ()  # words before a row number
     loose_row_words: dict[Text, Words] = {}  # words before a row number, unless after one of these
     thousands: Words = ()  # words after a number that make it thousands
-    counted: Words = ()  # words after a number that make it a count of something else
+    counted: Words = ()  # units after a number that make it no row
+    things: Words = ()  # things after a number that make it a count of them: 7 seeds, but "row 7 seeds nothing"
     ignored: Words = ()  # phrases in which nothing else is looked for
     planter: Words = ()  # these words belong to planters
     elsewhere: Words = ()  # these to other machines and other business
@@ -206,12 +209,17 @@ class Lexicon(_Entry):
             yield from ((concept.name, p) for p in concept.phrases)
         for name in ("ignored", "planter", "elsewhere", "aside"):
             yield from ((f":{name}", p) for p in getattr(self, name))
-        for name in ("no_negation", "undo_negation", "denied_after", "beliefs", "earlier"):
+        for name in ("no_negation", "undo_negation", "denied_after", "beliefs", "earlier", "right"):
             yield from ((f":{name}", p) for p in getattr(self.talk, name))
 
     def read_phrase(self, owner: str, phrase: str) -> Phrase:
         """Return the phrase ready for matching; raise ValueError telling what is wrong with it."""
         return read_phrase(owner, phrase, self.sets, self.skipped_words)
+
+    @cached_property
+    def counts_else(self) -> frozenset[str]:
+        """Words after a number that make it no row: units and things counted."""
+        return frozenset((*self.counted, *self.things))
 
     @cached_property
     def skipped_words(self) -> frozenset[str]:
@@ -262,6 +270,7 @@ def _check_units(quantity: SpokenQuantity) -> None:
     except UnitError as error:
         raise ValueError(str(error)) from None
     roles = {r for c in quantity.compare for r in (c.first, c.second)} | set(quantity.situation) - {ANY_ROLE}
+    roles |= {role for places in quantity.measures.values() for role in places.values()}
     _refuse(f"no such role of {quantity.name}", roles - set(quantity.roles) - {PLAIN_ROLE})
 
 

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
+
 import pytest
 
 from diag.ask.intake import accept_facts
 from diag.call.desk import Desk
+from diag.figures.rows import parse_rows, to_stored
 from diag.hear.complaint import Listener, Match, listener
+from diag.hear.ear import Ear
 from diag.hear.facts import FactFound
 from diag.hear.numbers import MACHINE_ROWS, OTHER_ROW, ROW
-from diag.hear.said import read
 from diag.hear.told import numbers_told, slots_told
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
@@ -93,9 +96,15 @@ def test_everyday_sentences_tick_nothing(heard: Listener, text: str) -> None:
 def test_numbers_get_the_labels_that_the_hand_told(whole: Knowledge) -> None:
     """Row in trouble, partner row, size of the planter and figure, each by place."""
     told = {"rows": "7", "of": 12, "figures": [{"what": "vacuum", "value": "nine and a half", "role": "read"}]}
-    words = read("row 7 of twelve pulls nine and a half, swapped with row 8", whole.lexicon).words
-    found = numbers_told(words, told, whole.lexicon)
+    found = numbers_told(Ear("row 7 of twelve pulls nine and a half, swapped with row 8", whole.lexicon), told)
     assert [ROW, MACHINE_ROWS, "vacuum", OTHER_ROW] == list(found.values())
+
+
+def test_a_unit_said_stands_above_what_the_hand_told(whole: Knowledge) -> None:
+    """A speed that the hand did not list is no nothing; the rest of a list is what the others of it are."""
+    told = {"figures": [{"what": "count", "value": "34, 33"}]}
+    found = numbers_told(Ear("at 5 mph I count 34, 33, 35", whole.lexicon), told)
+    assert ["speed", "count", "count", "count"] == list(found.values())
 
 
 def test_slots_told() -> None:
@@ -117,13 +126,94 @@ def test_figures_told_are_kept_in_the_callers_words(whole: Knowledge) -> None:
     assert 'vacuum "18 inches"' in "".join(str(s) for s in call.sealed)
 
 
-@pytest.mark.parametrize(("text", "denied"), [
-    ("not rows 3 to 6, only 9", True),
-    ("it skips, but not on row 7", True),
-    ("not only row 7 skips", False),
-    ("row 7 does not drop", False),
+RIGHT_ROWS = [
+    # text, rows in trouble
+    ("not rows 3 to 6, only row 9 skips", {9}),
+    ("it skips, but not on row 7", set()),
+    ("not only row 7 skips", {7}),
+    ("row 7 does not drop", {7}),
+    ("not row 7, row 8 skips", {8}),
+    ("row 8 skips, row 7 doesn't", {8}),
+    ("it isn't row 7, it is row 8 that skips", {8}),
+    ("neither row 7 nor row 8, it is row 9 that skips", {9}),
+    ("rows 1 to 4 are fine, row 5 doubles", {5}),
+    ("row 5 doubles, rows 1-4 are perfect", {5}),
+    ("rows 9 and 10 skip, row 11 is good", {9, 10}),
+    ("row 12 is dead and row 13 plants fine", {12}),
+    ("row 12 is dead, no trouble on row 13", {12}),
+    ("row 3 skips, there is nothing wrong with row 4", {3}),
+    ("row 7 is not fine", {7}),
+    ("row 7 was fine, then it quit", {7}),
+    ("row 7 is good for a while then quits", {7}),
+    ("nothing wrong except row 7, it skips", {7}),
+    ("all rows fine except row 7 which is dead", {7}),
+    ("everything but row 3 is fine, it skips", {3}),
+    ("row 7 seed everywhere, it doubles", {7}),
+]
+
+
+@pytest.mark.parametrize(("text", "rows"), RIGHT_ROWS)
+def test_rows_that_it_is_not_are_no_fact(heard: Listener, text: str, rows: set[int]) -> None:
+    """Rows named as right, or as those it is not, are not in trouble; a denial of something else takes none away."""
+    told = [parse_rows(f.value, 24, {}, "rows") for f in facts(heard.match(text), "rows") if f.value[0].isdigit()]
+    assert rows == {n for listed in told for n in to_stored(listed)}
+
+
+@pytest.mark.parametrize(("text", "rows"), [
+    ("everything but row 3 skips", "all but 3"), ("every row besides row 3 skips", "all but 3"),
 ])
-def test_rows_that_it_is_not_are_no_fact(heard: Listener, text: str, denied: bool) -> None:
-    """Rows named as those that are right are not taken as rows in trouble."""
-    told = [f.value for f in facts(heard.match(text), "rows")]
-    assert denied == (not {"3-6", "7"} & set(told))
+def test_all_but_a_row_is_kept_so(heard: Listener, text: str, rows: str) -> None:
+    """Where all others are in trouble, the row that is named is the good one."""
+    assert rows in [f.value for f in facts(heard.match(text), "rows")]
+
+
+PARTS = [
+    ("row 7 dead, found chewed wires under the frame", ("wire_run_look", "bared")),
+    ("there was a stone in the meter on row 4 and it doubles", ("meter_open_look", "string_or_stone")),
+    ("tube plugged with mud on row 6", ("outlet_look", "plugged")),
+    ("the chain came off on row 2 and it quit", ("shear_pin_look", "chain_or_idler_off")),
+    ("the disc is cracked, row 5 skips", ("disc_edge_look", "cracked")),
+    ("gauge wheels spin free on row 8, depth all over", ("gauge_wheel_by_hand", "spins_free")),
+    ("swapped the meter with row 10, the trouble went with the meter, row 7 skips", ("meter_swap", "moves")),
+]
+
+
+@pytest.mark.parametrize(("text", "answer"), PARTS)
+def test_a_part_seen_is_offered_as_the_answer_of_its_check(
+    heard: Listener, text: str, answer: tuple[str, str]
+) -> None:
+    """What was seen waits for a person's tick: it is never taken over by itself."""
+    told = [f for f in facts(heard.match(text), "part") if ("answer", *answer) in {astuple(o) for o in f.offers}]
+    assert [False] == [f.ticked for f in told]
+
+
+@pytest.mark.parametrize("text", ["I think there is a stone in the meter, row 3 skips", "must be chewed wires on 3"])
+def test_a_part_only_blamed_is_kept_as_words(heard: Listener, text: str) -> None:
+    """What the caller only thinks answers no check."""
+    found = heard.match(text)
+    assert [] == facts(found, "part")
+    assert ["told"] == [o.slot for f in facts(found, "believed") for o in f.offers]
+
+
+def test_a_part_that_is_denied_is_not_heard(heard: Listener) -> None:
+    """"No stone in the meter" offers nothing."""
+    assert [] == facts(heard.match("no stone in the meter, row 3 skips"), "part")
+
+
+@pytest.mark.parametrize("text", ["left gauge says 9 inches, right gauge 16", "vacuum right side 16, left side 9"])
+def test_a_reading_that_a_check_asks_for_is_its_answer(whole: Knowledge, text: str) -> None:
+    """Both sides told are the answer of the check that asks for both, and it is not asked again."""
+    call = Desk(Engine(whole)).new_call("phone")
+    accept_facts(call, facts(listener(whole).match(text), "vacuum_measured"))
+    (answer,) = call.state.answers
+    assert "cab_vac_readout" == answer.check
+    assert {"left": ("9", "inH2O"), "right": ("16", "inH2O")} == {
+        place: (read["value"], read["unit"]) for place, read in (answer.values or {}).items()
+    }
+    assert "cab_vac_readout" not in {o.check for o in call.offers()}
+
+
+@pytest.mark.parametrize("text", ["left gauge says 9 inches", "left 9, right 16, set is 20 inches of vacuum"])
+def test_a_reading_that_is_not_all_a_check_asks_for_answers_nothing(whole: Knowledge, text: str) -> None:
+    """One side alone, or a third figure beside them, is kept as told."""
+    assert [] == facts(listener(whole).match(text), "vacuum_measured")
