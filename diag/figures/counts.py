@@ -116,6 +116,8 @@ def _timed(text: str, asked: Asked) -> tuple[str, list[tuple[str, Measured]]]:
     time = read(_cut(scanner.text, values[::2]), Asked("time", "s", "list")).sure().values
     alone = " ".join(e.text for e in entries if e.kind == "unit")
     told = read(f"{_cut(scanner.text, values[1::2])} {alone}", replace(asked, kind="list")).sure().values
+    if len(time) != len(told):
+        raise UsageError("Times and values do not pair.", "", "Write time and value in turn: 0 18, 10 18.2 inH2O.")
     if len({t.unit for t in time.values()}) > 1:
         raise UsageError("Times are given in several units.", "", "Give them all in s, or all in min.")
     return next(iter(time.values())).unit, list(zip((t.value for t in time.values()), told.values(), strict=True))

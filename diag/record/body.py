@@ -173,7 +173,7 @@ def _copied(value: Any, left_out: Iterable[str], path: str) -> Any:
 
 
 def filled(body: Mapping[str, Any], texts: Mapping[str, str]) -> dict[str, Any]:
-    """Return a body with free text back in its places. Raises KeyError for a place that it does not have."""
+    """Return a body with free text back in its places. Raises KeyError for a place that it does not have or that is taken."""
     made: dict[str, Any] = _copied(body, (), "")
     for path, text in texts.items():
         *steps, name = path.split("/")
@@ -181,6 +181,8 @@ def filled(body: Mapping[str, Any], texts: Mapping[str, str]) -> dict[str, Any]:
         try:
             for step in steps:
                 place = place[int(step) if isinstance(place, list) else step]
+            if name in place:
+                raise KeyError(path)
             place[name] = text
         except (LookupError, TypeError, ValueError):
             raise KeyError(path) from None

@@ -20,6 +20,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlch
 from sqlalchemy.pool import NullPool, StaticPool
 
 from diag.errors import AwayError, StoreError
+from diag.figures import number_in
 from diag.files import reason_of
 from diag.store import tables as t
 from diag.text import one_line
@@ -84,7 +85,7 @@ class Database:
             there = set(inspect(connection).get_table_names())
             if there >= set(t.metadata.tables):
                 stored = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == "schema"))
-                if str(stored).isdecimal() and int(str(stored)) > t.SCHEMA:
+                if (newest := number_in(str(stored), 10**6)) is not None and newest > t.SCHEMA:
                     raise StoreError("This store was made by a newer program.", self.shown, "Update this program.")
                 self._made = True
             elif there and self.path is not None:

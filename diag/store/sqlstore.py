@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Self
+from typing import Any
 
 from sqlalchemy import Connection, and_, case, func, or_, select, update
 
 from diag.errors import RecordError, StoreError
-from diag.record.body import faults
 from diag.record.graph import (
     KINDS,
     VERSION,
@@ -20,7 +19,6 @@ from diag.record.graph import (
     check,
     erase,
     erased_targets,
-    find_call_id,
     flaws_of,
     heads,
     keep_sealed,
@@ -33,10 +31,9 @@ from diag.record.graph import (
 )
 from diag.store import checking, erasing
 from diag.store import tables as t
-from diag.store.database import PATIENCE, Database
-from diag.store.exchange import read_export, write_export
-from diag.store.identity import DeskFile, user_folder
-from diag.store.kept import Erasure, Incoming, Profile, Repairs, Verified
+from diag.store.exchange import read_export
+from diag.store.kept import Erasure, Incoming, Repairs
+from diag.store.reading import StoreReader
 from diag.store.stored import (
     by_call,
     by_event,
@@ -47,58 +44,17 @@ from diag.store.stored import (
     free_key,
     insert_new,
     last_arrival,
-    loaded,
-    matches,
     named_by,
     sealed_of,
 )
-from diag.store.summary import LISTED_KINDS, CallSummary, damaged_summary, folded, summarise
+from diag.store.summary import LISTED_KINDS
 
 _NEWER = or_(t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS)))
 _ENDS = ("closed", "reopened", "withdrawn")
 
 
-class Store:
-    """Calls, profiles and settings in one database. All methods raise StoreError when it fails."""
-
-    def __init__(self, place: str | Path, random: Callable[[int], bytes], desk_file: Path | None = None,
-                 patience: float = PATIENCE) -> None:
-        self._db = Database(place, patience)
-        self._random = random
-        self._desk_file = DeskFile(desk_file or user_folder() / "desk", random) if self._db.shared else None
-        self._new_desk, self._desk_kept = "", False
-
-    @property
-    def place(self) -> str:
-        """File or address, as it may be shown."""
-        return self._db.shown
-
-    @property
-    def shared(self) -> bool:
-        """True when several desks keep their calls in it."""
-        return self._db.shared
-
-    def photo_folder(self, call: str) -> Path:
-        """Return where the kept pictures of a call are: beside the store's file, else in the user's data folder."""
-        return (self._db.path.parent if self._db.path is not None else user_folder()) / "photos" / call
-
-    @property
-    def waits(self) -> str:
-        """What is kept here and not yet where it belongs, in words: "" for a store of this machine."""
-        return ""
-
-    def watch(self, tell: Callable[[], None]) -> None:
-        """Have something called when other desks added: nothing comes by itself to a store of this machine."""
-
-    def close(self) -> None:
-        """Let go of the database."""
-        self._db.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
+class Store(StoreReader):
+    """A store that is written to, one transaction a step. All methods raise StoreError when it fails."""
 
     # -- appending
 
@@ -177,80 +133,7 @@ class Store:
             values = {"events": count, "changed": changed}
         connection.execute(update(t.calls).where(t.calls.c.id == call).values(values))
 
-    # -- reading
-
-    def events(self, call: str) -> list[Event]:
-        """Return the events of a call in reading order.
-
-        Raises RecordError when there is no such call, or an event is not in a form that can be folded.
-        """
-        with self._db.reading() as connection:
-            found = events_where(connection, t.events.c.call == call)
-        if not found:
-            raise RecordError(f"There is no call {show_call_id(call)} here.", self.place, "List the calls.")
-        return self._foldable(found)
-
-    def _foldable(self, events: list[Event]) -> list[Event]:
-        for event in events:
-            if event.known and any(True for _ in faults(KINDS[event.kind], event.v, event.body, event.sealed)):
-                raise RecordError("A stored event was damaged or changed.", place_of(event),
-                                  "Verify the call to see where; diag calls repair says what can be saved.")
-        return events
-
-    def news(self, call: str, known: Iterable[str]) -> tuple[list[Event], list[Sealed]]:
-        """Return the events of a call that are not `known` yet, with all its sealed values: what others added."""
-        there = set(known)
-        with self._db.reading() as connection:
-            ids = connection.scalars(select(t.events.c.id).where(t.events.c.call == call)).all()
-            new = events_named(connection, call, [i for i in ids if i not in there])
-            return self._foldable(new), sealed_of(connection, call) if new else []
-
-    def sealed(self, call: str) -> list[Sealed]:
-        """Return the sealed values of a call that are there."""
-        with self._db.reading() as connection:
-            return sealed_of(connection, call)
-
-    def calls(self, limit: int = 50, search: str | None = None) -> list[CallSummary]:
-        """Return summaries: what is due first, soonest first; then the rest, last changed first.
-
-        `search`: every word of it must occur (any case) in the caller's words, customer, place, machine
-        label, notes, lot code, crop, ids of symptoms or causes, or the call's id. A line that is damaged is made
-        anew from the events; a call whose events are damaged is shown as that.
-        """
-        with self._db.reading() as connection:
-            found = select(t.calls).where(matches(search)).order_by(
-                t.calls.c.due == "", t.calls.c.due, t.calls.c.changed.desc(), t.calls.c.id).limit(limit)
-            return [self._summary(connection, r) for r in connection.execute(found).all()]
-
-    def _summary(self, connection: Connection, row: Any) -> CallSummary:
-        kept = loaded(row.summary)
-        if isinstance(kept, dict) and (kept.get("call"), kept.get("due")) == (row.id, row.due) and (
-                found := CallSummary.from_json(kept | {"changed": row.changed, "events": row.events})):
-            return found
-        try:
-            events = self._foldable(events_where(connection, t.events.c.call == row.id))
-        except RecordError:
-            events = []
-        return summarise(events, sealed_of(connection, row.id))[0] if events else damaged_summary(str(row.id))
-
-    def count(self, search: str | None = None) -> int:
-        """Return how many calls there are, or fit a search."""
-        with self._db.reading() as connection:
-            return int(connection.scalar(select(func.count()).select_from(t.calls).where(matches(search))) or 0)
-
-    def call_ids(self) -> list[str]:
-        """Return the ids of all calls."""
-        with self._db.reading() as connection:
-            return list(connection.scalars(select(t.calls.c.id).order_by(t.calls.c.id)))
-
-    def find(self, prefix: str) -> str:
-        """Return the id of the one call that begins so. Raises UsageError otherwise."""
-        return find_call_id(prefix, self.call_ids())
-
-    def verify(self, call: str, head: str | None = None) -> Verified:
-        """Return every way in which a stored call is not as it was made, and what must be known beside."""
-        with self._db.reading() as connection:
-            return checking.verified(connection, call, head)
+    # -- repairing
 
     def repair(self) -> Repairs:
         """Make anew what is derived (lines of the list, arrival numbers) and return what is beyond that."""
@@ -258,12 +141,6 @@ class Store:
             return checking.repaired(connection)
 
     # -- going out and coming in
-
-    def export_file(self, calls: Sequence[str], path: Path | str, *, personal: bool = True) -> None:
-        """Write calls to a file for another desk, with or without personal data and free text."""
-        events = [e for call in calls for e in self.events(call)]
-        sealed = [s for call in calls for s in self.sealed(call)] if personal else []
-        write_export(Path(path), events, sealed)
 
     def preview_import(self, path: Path | str) -> list[Incoming]:
         """Return what an import would bring to each call; nothing is changed. Raises RecordError as the import."""
@@ -377,24 +254,10 @@ class Store:
             connection.execute(update(t.profiles).where(t.profiles.c.id == key).values(row))
         return key
 
-    def profiles(self) -> list[Profile]:
-        """Return all machine profiles, by label and id; one that is damaged is labelled so."""
-        with self._db.reading() as connection:
-            rows = connection.execute(select(t.profiles)).all()
-        found = [checking.profile_of(r) for r in rows]
-        return sorted(found, key=lambda p: (folded(p.personal.get("label", "")), p.id))
-
     def delete_profile(self, profile: str) -> bool:
         """Delete a machine profile with its personal data; False when there is none of that id."""
         with self._db.writing() as connection:
             return bool(connection.execute(t.profiles.delete().where(t.profiles.c.id == profile)).rowcount)
-
-    def get_setting(self, key: str, default: Any = None) -> Any:
-        """Return a setting; the default where there is none, or where it is damaged."""
-        with self._db.reading() as connection:
-            found = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == free_key(key)))
-        told = loaded(found)
-        return told if found is not None and (default is None or isinstance(told, type(default))) else default
 
     def set_setting(self, key: str, value: Any) -> None:
         """Keep a setting: plain data without fractions."""
@@ -402,24 +265,6 @@ class Store:
         with self._db.writing() as connection:
             insert_new(connection, t.settings, [{"key": free_key(key), **row}])
             connection.execute(update(t.settings).where(t.settings.c.key == key).values(row))
-
-    def desk_id(self) -> str:
-        """Return the id of this installation; one that is new is kept together with the first event.
-
-        It stands in the store; where several desks share a database, in a file of this one.
-        """
-        if self._desk_file is not None:
-            return self._desk_file.read()
-        if not self._new_desk:
-            try:
-                with self._db.reading() as connection:
-                    kept = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == "desk"))
-            except StoreError:
-                kept = None  # locked or damaged: whether anything can be recorded shows when it is
-            if kept:
-                return str(kept)
-            self._new_desk = new_desk_id(self._random)
-        return self._new_desk
 
     def _keep_desk(self, connection: Connection) -> None:
         if self._desk_file is not None:

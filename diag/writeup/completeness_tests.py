@@ -90,7 +90,10 @@ def filing_lag(story: Story) -> int | None:
     repaired, filed = story.item("repaired"), story.item("filed")
     if repaired is None or filed is None:
         return None
-    return (date.fromisoformat(filed.told.text[:10]) - date.fromisoformat(repaired.told.text[:10])).days
+    try:
+        return (date.fromisoformat(filed.told.text[:10]) - date.fromisoformat(repaired.told.text[:10])).days
+    except ValueError:  # from elsewhere: here only dates are taken
+        return None
 
 
 def _in_cover(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
