@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from diag.errors import UsageError
@@ -30,14 +31,14 @@ def write_new(said: str, text: str, where: str) -> None:
         raise UsageError(f"It cannot be written: {reason_of(e)}.", where, "Choose another place.") from None
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all; its owner alone may read it. Raises OSError."""
+def write_whole(path: Path, data: bytes | Iterable[bytes]) -> None:
+    """Write a file, in one or in pieces, whole or not at all; its owner alone may read it. Raises OSError."""
     if not path.name or path.is_dir():
         raise IsADirectoryError(21, "that is a folder")
     handle, beside = tempfile.mkstemp(prefix=".diag-", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
-            file.write(data)
+            file.writelines([data] if isinstance(data, bytes) else data)
             file.flush()
             os.fsync(file.fileno())
         Path(beside).replace(path)

@@ -173,7 +173,7 @@ def _copied(value: Any, left_out: Iterable[str], path: str) -> Any:
 
 
 def filled(body: Mapping[str, Any], texts: Mapping[str, str]) -> dict[str, Any]:
-    """Return a body with free text back in its places. Raises KeyError for a place that it does not have or that is taken."""
+    """Return a body with free text back in its places. Raises KeyError for a place that is not there or taken."""
     made: dict[str, Any] = _copied(body, (), "")
     for path, text in texts.items():
         *steps, name = path.split("/")

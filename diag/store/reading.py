@@ -140,9 +140,7 @@ class StoreReader:
 
     def export_file(self, calls: Sequence[str], path: Path | str, *, personal: bool = True) -> None:
         """Write calls to a file for another desk, with or without personal data and free text."""
-        events = [e for call in calls for e in self.events(call)]
-        sealed = [s for call in calls for s in self.sealed(call)] if personal else []
-        write_export(Path(path), events, sealed)
+        write_export(Path(path), calls, self.events, self.sealed if personal else lambda _: ())
 
     # -- profiles and settings
 

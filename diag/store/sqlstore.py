@@ -31,7 +31,7 @@ from diag.record.graph import (
 )
 from diag.store import checking, erasing
 from diag.store import tables as t
-from diag.store.exchange import read_export
+from diag.store.exchange import Export
 from diag.store.kept import Erasure, Incoming, Repairs
 from diag.store.reading import StoreReader
 from diag.store.stored import (
@@ -144,50 +144,40 @@ class Store(StoreReader):
 
     def preview_import(self, path: Path | str) -> list[Incoming]:
         """Return what an import would bring to each call; nothing is changed. Raises RecordError as the import."""
-        calls, values = self._read(path)
-        with self._db.reading() as connection:
-            return [self._joined(connection, theirs, values)[0] for theirs in calls.values()]
+        with Export(Path(path)) as export, self._db.reading() as connection:
+            return [self._joined(connection, theirs, values)[0] for theirs, values in export.calls()]
 
     def import_file(self, path: Path | str) -> list[Incoming]:
         """Take over the calls of an export, all or none; merge those that are here already.
 
         Raises RecordError naming call, n and kind when anything in the file is not as it was made.
         """
-        calls, values = self._read(path)
-        with self._db.writing() as connection:
-            return [self._take_over(connection, theirs, values) for theirs in calls.values()]
-
-    def _read(self, path: Path | str) -> tuple[dict[str, list[Event]], list[Sealed]]:
-        events, values = read_export(Path(path))
-        if missing := {s.event for s in values} - {e.id for e in events}:
-            raise RecordError(f"There are {len(missing)} sealed values of events that are missing.", str(path),
-                              "Ask for a fresh export from the desk it came from.")
-        return by_call(events), values
+        with Export(Path(path)) as export, self._db.writing() as connection:
+            return [self._take_over(connection, theirs, values) for theirs, values in export.calls()]
 
     def _joined(self, connection: Connection, theirs: Sequence[Event],
-                values: Sequence[Sealed]) -> tuple[Incoming, list[Event], list[Event], list[Sealed]]:
-        """Return what comes, the union of both sides, the new events, and their sealed values."""
+                values: Sequence[Sealed]) -> tuple[Incoming, list[Event], list[Event]]:
+        """Return what comes, the union of both sides, and the new events."""
         call = theirs[0].call
         mine = events_where(connection, t.events.c.call == call)
         if not mine:
             check(theirs)  # names the place of what is wrong; then it begins with its opening
         union = merge(mine, theirs)
-        ids, known = {e.id for e in theirs}, {e.id for e in mine}
-        brought = [s for s in values if s.event in ids]
-        check(union, brought)
+        known = {e.id for e in mine}
+        check(union, values)
         new = [e for e in union if e.id not in known]
         stored = {(s.event, s.field) for s in sealed_of(connection, call)}
         ends = tuple(e.kind for e in new if e.kind in _ENDS) if mine else ()
-        return Incoming(call, len(new), len(erased_targets(union) & stored), ends), union, new, brought
+        return Incoming(call, len(new), len(erased_targets(union) & stored), ends), union, new
 
     def _take_over(self, connection: Connection, theirs: Sequence[Event], values: Sequence[Sealed]) -> Incoming:
         first = order(theirs)[0]
         if not self._lock(connection, first):
             check(theirs)
             raise RecordError("The call does not begin with its opening.", place_of(first), "Export it whole.")
-        incoming, union, new, brought = self._joined(connection, theirs, values)
+        incoming, union, new = self._joined(connection, theirs, values)
         self._insert(connection, new, last_arrival(connection, first.call))
-        self._insert_sealed(connection, first.call, keep_sealed(union, brought))
+        self._insert_sealed(connection, first.call, keep_sealed(union, values))
         delete_sealed(connection, erased_targets(union))
         self._refresh(connection, first.call, new, wholly=True)
         return incoming

@@ -12,7 +12,7 @@ import pytest
 
 from diag.errors import RecordError
 from diag.record.fold import fold, sealed_view
-from diag.store.exchange import read_export
+from diag.store.exchange import Export
 from diag.store.open import Store, open_store
 
 GOLDEN = Path(__file__).parents[1] / "data" / "golden"
@@ -72,6 +72,7 @@ def test_an_altered_old_export_is_refused(tmp_path: Path) -> None:
     """The golden export is checked, not only read: one figure changed and nothing comes in."""
     text = (GOLDEN / "whole.json").read_text(encoding="utf-8")
     (tmp_path / "x.json").write_text(text.replace('"rows":[7]', '"rows":[8]', 1), encoding="utf-8")
-    assert read_export(tmp_path / "x.json")
+    with Export(tmp_path / "x.json") as export:
+        assert list(export.calls())
     with open_store(tmp_path / "new.db") as new, pytest.raises(RecordError, match="changed after it was recorded"):
         new.import_file(tmp_path / "x.json")

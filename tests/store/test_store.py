@@ -15,6 +15,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
+import tracemalloc
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -483,6 +484,26 @@ def test_an_altered_file_is_refused_whole(other: Store, tmp_path: Path, edit: Ca
         other.import_file(path)
     assert caught.value.where
     assert 0 == other.count()
+
+
+def test_an_export_costs_no_memory_for_its_size(tmp_path: Path) -> None:
+    """Out and in, call by call: the most that is held at once is about one call, whatever the file holds."""
+    with open_store(tmp_path / "calls.db") as store, open_store(tmp_path / "other.db") as other:
+        for number in range(12):
+            desk = Desk("DESK00000A", f"000000000{number:X}"[-10:])
+            desk.open()
+            for _ in range(5):
+                desk.add("note", text="x" * 19_000)
+            store.append_many(desk.events, desk.sealed)
+        store.export_file(store.call_ids()[:1], tmp_path / "one.json")
+        tracemalloc.start()
+        store.export_file(store.call_ids(), tmp_path / "all.json")
+        other.preview_import(tmp_path / "all.json")
+        other.import_file(tmp_path / "all.json")
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert store.call_ids() == other.call_ids()
+    assert most < 0.8 * (tmp_path / "all.json").stat().st_size
 
 
 def test_an_altered_event_under_a_known_id(store: Store, tmp_path: Path) -> None:
