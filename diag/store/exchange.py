@@ -32,18 +32,14 @@ _NOT_OURS = "Choose a file made by exporting calls."
 def write_export(path: Path, calls: Sequence[str], events_of: EventsOf, sealed_of: SealedOf) -> None:
     """Write an export for its owner's eyes, call by call; a file of that name is replaced whole or stays as it was."""
     try:
-        write_whole(path.expanduser(), (line.encode() for line in _text(calls, events_of, sealed_of)))
+        write_whole(path.expanduser(), (line.encode() for line in lines(calls, events_of, sealed_of)))
     except (OSError, ValueError, RuntimeError) as e:
         raise StoreError(f"The export cannot be written: {reason_of(e)}.", str(path) or "FILE",
                          "Name a file in a folder that is there.") from None
 
 
-def to_text(events: Iterable[Event], sealed: Iterable[Sealed]) -> str:
-    """Return the text of an export."""
-    return "".join(_text([""], lambda _: events, lambda _: sealed))
-
-
-def _text(calls: Sequence[str], events_of: EventsOf, sealed_of: SealedOf) -> Iterator[str]:
+def lines(calls: Sequence[str], events_of: EventsOf, sealed_of: SealedOf) -> Iterator[str]:
+    """Yield the text of an export, piece by piece."""
     yield f'{{"format": "{FORMAT}", "v": {FORMAT_VERSION},\n"events": [\n'
     yield from _listed(canonical(e.as_json()).decode() for call in calls for e in events_of(call))
     yield '],\n"sealed": [\n'

@@ -12,11 +12,11 @@ from harm import foreign
 from harm.base import DEMO, ROOT, engine, text
 from harm.commands import talk
 from harm.watch import FailedError, run_command
+from record.making import to_text
 
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError
 from diag.record.transcript import read_transcript
-from diag.store.exchange import to_text
 from diag.store.sqlstore import Store
 from diag.writeup.page.formats import FORMATS
 from diag.writeup.saving import ordered

@@ -15,6 +15,7 @@ from diag.record.graph import KINDS, Event, Sealed, heads, make_event, merge, or
 from diag.record.moved import linked
 from diag.record.state import State
 from diag.record.undo import corrected, live_events, redo_targets, undo_targets
+from diag.store.exchange import lines
 
 CALL = "K7Q2M4TXB9"
 START = datetime(2026, 5, 4, 6, 40, tzinfo=UTC)
@@ -176,3 +177,8 @@ def play(moves: Iterable[tuple[int, tuple[Any, ...]]]) -> list[Desk]:
 def desks(longest: int = 14) -> st.SearchStrategy[list[Desk]]:
     """Three desks with continuations of one call that partly know of each other."""
     return st.lists(st.tuples(st.integers(0, 2), _moves), max_size=longest).map(play)
+
+
+def to_text(events: Iterable[Any], sealed: Iterable[Sealed]) -> str:
+    """Return the text of an export of these."""
+    return "".join(lines([CALL], lambda _: events, lambda _: sealed))

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import jsonschema
 import pytest
 from hypothesis import given, settings
-from record.making import Desk, desks
+from record.making import Desk, desks, to_text
 
 from diag.errors import RecordError
 from diag.record import fields as f
@@ -18,7 +18,7 @@ from diag.record.fold import fold
 from diag.record.graph import verify
 from diag.record.kinds import KINDS, Free, RowsTold, Text
 from diag.record.transcript import read_transcript, transcript_text
-from diag.store.exchange import schema, to_text
+from diag.store.exchange import schema
 
 GOLDEN = Path(__file__).parents[1] / "data" / "golden"
 

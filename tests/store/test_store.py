@@ -23,12 +23,11 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from record.making import CALL, Desk, clock, desks
+from record.making import CALL, Desk, clock, desks, to_text
 from store.server import a_schema
 
 from diag.errors import AwayError, DiagError, RecordError, StoreError, UsageError
 from diag.record.graph import Event, Sealed, erase, event_id, heads, make_event, merge
-from diag.store.exchange import to_text
 from diag.store.identity import DeskFile
 from diag.store.kept import Erasure, Incoming
 from diag.store.open import Store, open_store
@@ -489,8 +488,8 @@ def test_an_altered_file_is_refused_whole(other: Store, tmp_path: Path, edit: Ca
 def test_an_export_costs_no_memory_for_its_size(tmp_path: Path) -> None:
     """Out and in, call by call: the most that is held at once is about one call, whatever the file holds."""
     with open_store(tmp_path / "calls.db") as store, open_store(tmp_path / "other.db") as other:
-        for number in range(12):
-            desk = Desk("DESK00000A", f"000000000{number:X}"[-10:])
+        for number in range(40):
+            desk = Desk("DESK00000A", f"00000000{number:02}")
             desk.open()
             for _ in range(5):
                 desk.add("note", text="x" * 19_000)
@@ -503,7 +502,7 @@ def test_an_export_costs_no_memory_for_its_size(tmp_path: Path) -> None:
         most = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         assert store.call_ids() == other.call_ids()
-    assert most < 0.8 * (tmp_path / "all.json").stat().st_size
+    assert most < 0.5 * (tmp_path / "all.json").stat().st_size
 
 
 def test_an_altered_event_under_a_known_id(store: Store, tmp_path: Path) -> None:
