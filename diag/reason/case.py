@@ -75,3 +75,10 @@ class Case:
     def epoch(self) -> int:
         """Epoch that answers given now belong to."""
         return len(self.repairs)
+
+    @property
+    def repaired_in_vain(self) -> frozenset[str]:
+        """Causes repaired in this call whose proof was not accepted."""
+        if self.proved:
+            return frozenset()
+        return frozenset(c for repair in self.repairs for c in repair.causes).difference(self.to_prove)

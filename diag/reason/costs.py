@@ -29,7 +29,7 @@ class Prices:
     """What is lost besides when it was not that cause."""
     works: Array
     doable: Flags
-    """Repairs that can be made in this channel."""
+    """Repairs that can be made in this channel and were not made in vain in this call."""
     leave: float
     """Handing the call on; by phone the drive."""
     found: Array
@@ -54,6 +54,7 @@ def prices(case: Case, tables: Tables) -> Prices:
         leave = case.drive_out if case.drive_out is not None else settings.drive_out
         here = tables.repair_minutes + proof_minutes(case, tables)
         away = leave + on_site
+    doable = doable & np.array([c not in case.repaired_in_vain for c in tables.causes], dtype=np.bool_)
     back = np.where(tables.reversible, tables.repair_minutes, 0.0)
     in_vain = np.maximum(tables.if_wrong, back)
     unknown = settings.hand_over

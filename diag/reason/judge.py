@@ -27,6 +27,7 @@ from diag.reason.judgement import (
     Ranked,
     Remark,
 )
+from diag.reason.misfit import CONFLICT_BITS, conflicts_in, unexplained_bits
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.proof_check import proof_check
 from diag.reason.rules import Firing, RuleBase
@@ -35,7 +36,6 @@ from diag.reason.worlds import (
     EpochEvidence,
     Evidence,
     Posterior,
-    Worlds,
     forward,
     posterior,
     top_up_worlds,
@@ -43,7 +43,8 @@ from diag.reason.worlds import (
 
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
-CONFLICT_BITS = 1.0
+FOREIGN_BITS = 2.0
+"""Bits left unexplained from which a call is like nothing in the book although a cause is likely (1 where none is)."""
 
 
 class Engine:
@@ -70,16 +71,16 @@ class Engine:
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
         last = runs[-1]
-        bits, conflicts = self._conflict(last, before)
+        conflicts = conflicts_in(last.evidence.looks, last.instances, before, self.evidence.look_of)
         ranking = self._ranking(belief, pi, last.evidence)
         second = self.rules.run(self.facts(case), _belief_keys(ranking))
         firings = (*last.firings, *second)
         supports = last.supports | self._supports(second, last.supports, last.instances)
         said = tuple(self._said(firings, supports, last.instances))
         plan = self._plan(case, belief, self._wishes(firings, case), self._misfit(case, conflicts), most=most)
-        top = ranking[0].probability if ranking else 0.0
-        known = not (belief.unknown >= 0.5 or (bits > CONFLICT_BITS and top < 0.5))
-        named = top >= self.knowledge.settings.claim_repair
+        misfit = unexplained_bits(start, [r.evidence for r in runs], now)
+        named = self._may_be_named(case, ranking)
+        known = named or self._in_the_book(case, belief, ranking, misfit=misfit)
         return Judgement(
             ranking=ranking, belief=belief, faults_known=known, may_be_named=named,
             findings=tuple(self._findings(firings, supports, last.instances)), said=said, firings=firings,
@@ -192,6 +193,20 @@ class Engine:
             return 0.0
         return math.log(self.tables.check(instance.check).ratio(instance.outcome, cause))
 
+    def _may_be_named(self, case: Case, ranking: Sequence[Ranked]) -> bool:
+        """Return whether the leading cause is sure enough; a repair in vain takes that away."""
+        sure = bool(ranking) and ranking[0].probability >= self.knowledge.settings.claim_repair
+        return sure and ranking[0].cause not in case.repaired_in_vain
+
+    def _in_the_book(self, case: Case, belief: Posterior, ranking: Sequence[Ranked], misfit: float) -> bool:
+        """Return whether the call looks like any known cause, or like none any more after a repair."""
+        if belief.clear >= LIKELY_FROM:
+            return True
+        likely = bool(ranking) and ranking[0].probability >= LIKELY_FROM
+        if likely and ranking[0].cause in case.repaired_in_vain:
+            return False
+        return belief.unknown < LIKELY_FROM and misfit <= (FOREIGN_BITS if likely else CONFLICT_BITS)
+
     # --- words ------------------------------------------------------------------------------------
 
     def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
@@ -207,25 +222,6 @@ class Engine:
                 word = SET_ASIDE
             ranked.append(Ranked(cause, p, word))
         return tuple(sorted(ranked, key=lambda r: (-r.probability, r.cause)))
-
-    def _conflict(self, run: _Run, before: Worlds) -> tuple[float, tuple[Conflict, ...]]:
-        looks = run.evidence.looks
-        if len(looks) < 2:
-            return 0.0, ()
-        base = before.total()
-        whole = before
-        for name in sorted(looks):
-            whole = whole.plus(looks[name])
-        together = whole.total() - base
-        alone = {name: before.plus(w).total() - base for name, w in looks.items()}
-        bits = (sum(alone.values()) - together) / math.log(2)
-        if bits <= CONFLICT_BITS:
-            return bits, ()
-        surprises = {name: (before_less(whole, w).total() - base - together) / math.log(2) for name, w in looks.items()}
-        name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
-        culprit = next(i for i in run.instances if self.evidence.look_of(i) == name and i.given)
-        events = tuple(e for i in run.instances if self.evidence.look_of(i) == name for e in i.events)
-        return bits, (Conflict(culprit.check, culprit.rows, events, round(bits, 2)),)
 
     def _findings(
         self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
@@ -329,11 +325,6 @@ def _disjoint_sum(entries: Sequence[tuple[frozenset[int], float, str]]) -> tuple
             rules.append(rule)
         used |= rests_on
     return total, tuple(rules)
-
-
-def before_less(whole: Worlds, part: Worlds) -> Worlds:
-    """Return the weights without one look (its logs are finite, so they can be taken off)."""
-    return whole.plus(part, -1.0)
 
 
 def _against(n: int, evidence: EpochEvidence) -> list[float]:

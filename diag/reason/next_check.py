@@ -84,7 +84,7 @@ class Planner:
         self.tables = tables
         self.feasible = Feasible(tables)
         self._stacks: dict[str, Stack] = {}
-        self._prices: dict[tuple[str, float | None, frozenset[str]], Prices] = {}
+        self._prices: dict[tuple[str, float | None, frozenset[str], frozenset[str]], Prices] = {}
 
     def plan(self, case: Case, belief: Posterior, wishes: Wishes, *, most: int = 3) -> Plan:
         """Return the best offers and what to do next."""
@@ -92,7 +92,7 @@ class Planner:
         view, price = View.of(belief), self._price(case)
         now, start = view.repair_cost(view.weights[None, :], price)
         cost_now = float(now[0])
-        sure = self._sure(belief, price)
+        sure = self._sure(case, belief, price)
         action, repair = self._act(case, belief, int(start[0]) if sure is None else sure)
         if not keys:
             return Plan((), action or self._leave(case), repair, cost_now, feasible=0)
@@ -108,13 +108,14 @@ class Planner:
         )
         return Plan(offers, action or self._leave(case), repair, cost_now, feasible=len(keys))
 
-    def _sure(self, belief: Posterior, price: Prices) -> int | None:
+    def _sure(self, case: Case, belief: Posterior, price: Prices) -> int | None:
         """Return the cause that may be named: nothing more is asked before its repair; -1 where that is made elsewhere.
 
-        What else is wrong shows when the repair is proved.
+        What else is wrong shows when the repair is proved; what was repaired in vain is not sure any more.
         """
         cause = int(belief.present.argmax())
-        if belief.present[cause] < self.tables.knowledge.settings.claim_repair:
+        sure = belief.present[cause] >= self.tables.knowledge.settings.claim_repair
+        if not sure or self.tables.causes[cause] in case.repaired_in_vain:
             return None
         return cause if price.doable[cause] else -1
 
@@ -131,7 +132,7 @@ class Planner:
         return ("try", cause) if self.tables.reversible[start] else ("", None)
 
     def _price(self, case: Case) -> Prices:
-        key = (case.channel, case.drive_out, case.not_here)
+        key = (case.channel, case.drive_out, case.not_here, case.repaired_in_vain)
         if key not in self._prices:
             self._prices[key] = prices(case, self.tables)
         return self._prices[key]

@@ -21,7 +21,6 @@ from diag.trial.follow import Followed, follow
 from diag.trial.simulate import AS_KNOWN, WORLDS, Fault, SimulatedMachine, Simulation, draw_fault
 
 BINS = 10
-NAMED = 0.9
 MOST_CHECKS = 30
 DESK = "desk"
 YARDSTICKS = ("fixed_chart", "no_questions")
@@ -51,6 +50,8 @@ class Played:
     to_mended: float
     """All minutes until every fault is mended and proved, drives and repairs in vain with theirs."""
     stopped: str
+    named: bool
+    """True when the leading cause may be named."""
     first_repair: str | None
     """The repair advised first."""
     faults_known: bool
@@ -86,7 +87,7 @@ def summary(played: Sequence[Played]) -> dict[str, Any]:
         "minutes_mean": round(mean(p.minutes for p in played), 1),
         "to_mended": round(mean(p.to_mended for p in played), 1),
         "wrong_first_advice": round(mean(p.first_repair not in (None, *p.fault.causes) for p in played), 4),
-        "named_wrongly": round(mean(p.place > 1 and p.top_probability >= NAMED for p in played), 4),
+        "named_wrongly": round(mean(p.place > 1 and p.named for p in played), 4),
         "said_unknown": round(mean(not p.faults_known for p in played), 4),
         "calibration": round(calibration_error([(p.top_probability, p.place == 1) for p in played]), 4),
     }
@@ -131,7 +132,8 @@ def play_one(simulation: Simulation, run: Run, number: int) -> Played:
         fault, ranking, judgement.ranking[0].probability, len(call.state.answers),
         minutes=round(spent["desk"] + spent["grower"] + spent["checks"], 1),
         to_mended=round(sum(spent.values()) + rest, 1),
-        stopped=done.stopped, first_repair=done.first_repair, faults_known=judgement.faults_known,
+        stopped=done.stopped, named=judgement.may_be_named, first_repair=done.first_repair,
+        faults_known=judgement.faults_known,
     )
 
 
