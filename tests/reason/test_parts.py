@@ -1,0 +1,253 @@
+"""The parts of a judgement one by one: order of offers, direct tests, costs, observers, pairs, what is known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from reason.helpers import said
+
+from diag.call.case_of import reported
+from diag.knowledge.base import Knowledge
+from diag.reason import worlds
+from diag.reason.case import Case, RepairDone
+from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
+from diag.reason.feasible import Feasible, usual_observer
+from diag.reason.judge import Engine, before_less
+from diag.reason.next_check import Weighed, separates, weigh
+from diag.reason.views import View
+from diag.reason.worlds import Worlds, heaviest_pairs
+
+AXES = {"fill": "bulk", "drive": "electric"}
+KEYS = ["motor_amps", "plain", "split", "what_changed.seed"]
+
+
+@pytest.fixture
+def engine(small: Knowledge) -> Engine:
+    """An engine on the small knowledge."""
+    return Engine(small)
+
+
+# --- the order of the offers --------------------------------------------------------------------------
+
+
+def order(engine: Engine, costs: list[float], *, now: float = 20.0, tests: tuple[str, ...] = (),
+          first: tuple[str, ...] = (), prefers: dict[str, float] | None = None) -> list[str]:
+    """Return KEYS in the order in which they are offered."""
+    wishes = engine._wishes((), Case())
+    wishes = replace(wishes, first=frozenset(first), prefers=prefers or {})
+    weighed = Weighed(np.array(costs), np.zeros(4), np.array([k in tests for k in KEYS]))
+    return [KEYS[i] for i in engine.planner._order(KEYS, weighed, now, wishes)]
+
+
+def test_the_cheapest_comes_first_and_of_equal_ones_the_first_by_name(engine: Engine) -> None:
+    """Minutes decide, to the hundredth; ties by id."""
+    assert ["split", "motor_amps", "plain", "what_changed.seed"] == order(engine, [12.0, 12.001, 11.0, 15.0])
+
+
+@pytest.mark.parametrize(("cost", "leads"), [(10.5, True), (10.6, False)])
+def test_a_wish_counts_within_half_a_minute(engine: Engine, cost: float, leads: bool) -> None:
+    """Half a minute, or 5 %, from the best; ten minutes away it is half a minute."""
+    costs = [10.0, cost, 15.0, 15.0]
+    assert leads == (order(engine, costs, prefers={"plain": 3.0})[0] == "plain")
+
+
+def test_what_saves_nothing_is_not_wished_for(engine: Engine) -> None:
+    """Where asking costs more than acting at once no wish and no direct test counts."""
+    costs = [20.0, 20.2, 25.0, 25.0]
+    assert "motor_amps" == order(engine, costs, now=20.1, prefers={"plain": 3.0})[0]
+    assert "motor_amps" == order(engine, costs, now=20.1, tests=("plain",))[0]
+
+
+@pytest.mark.parametrize(("cost", "leads"), [(15.0, True), (15.1, False)])
+def test_a_direct_test_leads_within_five_minutes(engine: Engine, cost: float, leads: bool) -> None:
+    """Five minutes, or 10 %, from the best, and before what is merely wished for."""
+    costs = [10.0, cost, 16.0, 16.0]
+    assert leads == (order(engine, costs, tests=("plain",), prefers={"motor_amps": 9.0})[0] == "plain")
+
+
+@pytest.mark.parametrize("wanted", ["what_changed", "what_changed.seed"])
+def test_what_must_come_first_does_whatever_it_costs(engine: Engine, wanted: str) -> None:
+    """An item of a list is wanted by its own name or by the list's."""
+    assert "what_changed.seed" == order(engine, [1.0, 1.0, 1.0, 99.0], tests=("plain",), first=(wanted,))[0]
+    assert "what_changed.seed" == order(engine, [1.0, 1.0, 1.0, 1.1], prefers={wanted: 2.0})[0]
+
+
+# --- what a check is worth -----------------------------------------------------------------------------
+
+
+def weighed_by_hand(engine: Engine, weights: list[float], shares: list[list[float]]) -> Weighed:
+    """Weigh one check over worlds: alpha, beta, none known; `shares`: P(outcome | world), a line an outcome."""
+    n = len(engine.tables.causes)
+    index = np.array([0, 1, n])
+    view = View(index, index, np.array(weights), pairs=False)
+    joint = np.array(shares) * np.array(weights)
+    return weigh(view, prices(Case(), engine.tables), joint, np.array([0]), minutes=np.array([2.0]))
+
+
+def test_information_by_hand(engine: Engine) -> None:
+    """A check that parts two equal causes for sure brings one bit, one that is the same for all brings none."""
+    sure = weighed_by_hand(engine, [0.5, 0.5, 0.0], [[1.0, 0.0, 0.5], [0.0, 1.0, 0.5]])
+    same = weighed_by_hand(engine, [0.5, 0.5, 0.0], [[0.3, 0.3, 0.3], [0.7, 0.7, 0.7]])
+    half = weighed_by_hand(engine, [0.5, 0.5, 0.0], [[1.0, 0.5, 0.0], [0.0, 0.5, 1.0]])
+    assert (1.0, 0.0) == (pytest.approx(sure.bits[0]), pytest.approx(same.bits[0], abs=1e-12))
+    # outcome 1 with 3/4: 2/3 against 1/3 are .918 bits; outcome 2 decides: 1 - .75 x .918 = .311
+    assert pytest.approx(1 - 0.75 * (math.log2(3) - 2 / 3)) == half.bits[0]
+
+
+@pytest.mark.parametrize(
+    ("leads", "shows", "others", "direct"),
+    [
+        (0.5, 0.5, 0.0625, True),  # half the time, eight times as often as with the others
+        (0.5, 0.5, 0.07, False), (0.5, 0.49, 0.01, False), (0.4, 0.9, 0.1, True), (0.39, 0.9, 0.1, False),
+    ],
+)
+def test_a_direct_test_shows_the_leader_and_little_else(
+    engine: Engine, leads: float, shows: float, others: float, direct: bool
+) -> None:
+    """From a belief of .4: it comes at least every second time, and raises the odds by eight."""
+    rest = (1 - leads) / 2
+    found = weighed_by_hand(engine, [leads, rest, rest], [[shows, others, others], [1 - shows, 1 - others, 1 - others]])
+    assert direct == bool(found.tests[0])
+
+
+def test_the_unknown_has_no_direct_test(engine: Engine) -> None:
+    """Nothing is found by its own test where no known cause leads."""
+    found = weighed_by_hand(engine, [0.1, 0.1, 0.8], [[0.0, 0.0, 1.0], [1.0, 1.0, 0.0]])
+    assert [False] == found.tests.tolist()
+
+
+def test_a_check_parts_causes_that_are_there(engine: Engine) -> None:
+    """Of causes that cannot be, none is named as told apart; motor amps part delta from the likeliest other."""
+    j = engine.judge(Case(axes=AXES, symptoms=("thick",)))
+    a, c = separates(engine.tables, "motor_amps", j.belief) or ("", "")
+    assert {"delta", "gamma"} == {a, c}
+    without = replace(j.belief, present=np.where(np.array(engine.tables.causes) == "delta", 0.0, j.belief.present))
+    assert separates(engine.tables, "motor_amps", without) is None
+
+
+# --- costs and observers ---------------------------------------------------------------------------------
+
+
+def test_what_nobody_knows_costs_the_handing_over_and_by_phone_the_drive(engine: Engine) -> None:
+    """The unknown on site: handing over; by phone: the drive first."""
+    settings = engine.knowledge.settings
+    phone, site = (prices(Case(channel=c), engine.tables) for c in ("phone", "site"))
+    assert settings.hand_over == site.known_unknown == site.leave == phone.found_unknown
+    assert settings.drive_out + settings.hand_over == phone.known_unknown
+    assert 7.0 + settings.hand_over == prices(Case(channel="phone", drive_out=7.0), engine.tables).known_unknown
+
+
+def test_a_repair_is_proved_by_its_cheapest_check(whole: Knowledge) -> None:
+    """By the checks of its own verification; a repair without one has a fixed price."""
+    engine = Engine(whole, counter=True)
+    found = dict(zip(engine.tables.causes, proof_minutes(Case(channel="site"), engine.tables).tolist(), strict=True))
+    proofs = {v.id: min(c.minutes.on_site(whole.settings.usual_rows) or math.inf
+                        for n in v.checks if (c := whole.checks.get(n))) for v in whole.verifications.values()}
+    for name, cause in whole.causes.items():
+        expected = proofs.get(cause.repair.verify or "", NO_PROOF_HERE)
+        assert found[name] == (expected if math.isfinite(expected) else NO_PROOF_HERE), name
+
+
+@pytest.mark.parametrize(
+    ("state", "observer"),
+    [("parked_safe", "caller_did"), ("after_planting", "caller_did"), ("bench", "caller_did"), ("talk", "caller")],
+)
+def test_by_phone_a_caller_who_had_his_hands_on_it_is_believed_more(
+    small: Knowledge, state: str, observer: str
+) -> None:
+    """Dug, felt or opened it, or only says so."""
+    check = small.questions["split"]
+    step = check.steps[0].model_copy(update={"state": state})
+    assert observer == usual_observer(check.model_copy(update={"steps": (step,)}), "phone")
+
+
+def test_of_a_list_that_was_begun_no_further_item_is_asked(engine: Engine, small: Knowledge) -> None:
+    """What changed was asked as a list: its other items were asked with it; another check is not one of them."""
+    feasible = Feasible(engine.tables)
+    begun = Case(axes=AXES, instances=(said(small, "what_changed.seed", "no"),))
+    assert not any(key.startswith("what_changed") for key in feasible.now(begun)[0])
+    other = Case(axes=AXES, instances=(said(small, "plain", "ok"),))
+    assert {"what_changed.seed", "what_changed.bolt"} <= set(feasible.now(other)[0])
+
+
+def test_an_observer_s_error_goes_to_the_other_outcomes() -> None:
+    """Of two outcomes the other one gets it all, of three each a half; without error nothing moves."""
+    assert [pytest.approx((0.9, 0.1))] == [reported((1.0, 0.0), 0.1)]
+    assert [pytest.approx((0.9, 0.05, 0.05))] == [reported((1.0, 0.0, 0.0), 0.1)]
+    assert (1.0, 0.0) == reported((1.0, 0.0), 0.0)
+    assert (1.0,) == reported((1.0,), 0.1)
+
+
+# --- worlds ------------------------------------------------------------------------------------------------
+
+
+def test_a_look_is_taken_off_again(engine: Engine) -> None:
+    """What two looks say together, less one of them, is what the other says."""
+    def look(unknown: float, *one: float) -> Worlds:
+        pairs = np.array([0, 1])
+        return Worlds(0.0, unknown, np.array(one), np.zeros((2, 2)), pairs=pairs)
+
+    first, second = look(-1.0, -2.0, -0.5), look(-0.25, -4.0, -1.5)
+    back = before_less(first.plus(second), second)
+    assert pytest.approx(-1.0) == back.unknown
+    assert [-2.0, -0.5] == back.one.tolist()
+
+
+def test_paired_are_the_heaviest_and_those_that_explain_an_answer(
+    engine: Engine, small: Knowledge, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The heaviest cause, of equal ones the first; with it what explains an answer best, usual answers apart."""
+    monkeypatch.setattr(worlds, "HEAVIEST_SINGLES", 1)
+    monkeypatch.setattr(worlds, "BEST_EXPLAINING", 1)
+    names = engine.tables.causes
+    one = np.array([-1.0 if n in ("beta", "gamma") else -5.0 for n in names])
+
+    def paired(*instances: object) -> list[str]:
+        return [names[i] for i in heaviest_pairs(engine.tables, one, instances)]  # type: ignore[arg-type]
+
+    assert ["beta"] == paired()
+    assert ["beta", "delta"] == paired(said(small, "motor_amps", "high"))
+    assert ["beta"] == paired(said(small, "motor_amps", "ok"), said(small, "motor_amps", None))
+
+
+# --- what is known -------------------------------------------------------------------------------------------
+
+
+def test_a_fault_is_known_unless_the_unknown_leads_or_answers_contradict_one_another(
+    engine: Engine, small: Knowledge
+) -> None:
+    """Half of the belief on the unknown; or answers in conflict while no cause has half of it."""
+    odd = (said(small, "plain", "ok"), said(small, "open_one", "bad"))
+    torn = engine.judge(Case(axes=AXES, instances=odd))
+    assert torn.conflicts
+    assert torn.ranking[0].probability < 0.5
+    assert torn.belief.unknown < 0.5
+    assert not torn.faults_known
+    clear = engine.judge(Case(axes=AXES, symptoms=("thin",), instances=(said(small, "plain", "red"),)))
+    assert not clear.conflicts
+    assert clear.faults_known
+    led = engine.judge(Case(axes=AXES, instances=(*odd, said(small, "what_changed.bolt", "yes"),
+                                                  said(small, "open_two", "bad"), said(small, "split", "upper"))))
+    assert (bool(led.conflicts), led.ranking[0].probability >= 0.5) == (True, True)
+    assert led.faults_known
+
+
+def test_by_phone_too_what_does_not_fit_is_measured_again_before_driving_out(
+    engine: Engine, small: Knowledge
+) -> None:
+    """The answer in conflict that can be had by phone is taken once more before the drive."""
+    rest = tuple(said(small, c, None) for c in small.questions if c not in ("plain", "open_one"))
+    odd = (said(small, "plain", "ok"), said(small, "open_one", "bad"))
+    case = Case(channel="phone", axes=AXES, instances=(*odd, *rest))
+    j = engine.judge(case)
+    assert ("measure_again", "plain") == (j.action, j.plan.again)
+
+
+def test_rules_read_repairs_of_earlier_epochs(engine: Engine) -> None:
+    """What was mended before now is a fact; a repair that ends the last epoch is one only in the next."""
+    case = Case(repairs=(RepairDone({"alpha": 0.95}), RepairDone({"beta": 0.95})))
+    assert 2 == case.epoch
+    assert {"repaired:alpha", "repaired:beta"} <= engine.facts(case).keys
