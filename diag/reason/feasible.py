@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,8 @@ from diag.reason.tables import Tables
 
 LEAST_MINUTES = 0.5
 MOST_REMEMBERED = 64
+_Possible = tuple[str, str, Check, float]
+"""A check as asked, the check it is a part of, itself, its minutes."""
 
 
 def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
@@ -44,25 +46,33 @@ def planter_stands(check: Check, tables: Tables) -> bool:
 
 
 class Feasible:
-    """Which checks are worth weighing; what a machine and a channel allow is worked out once."""
+    """Which checks are worth weighing; what machine, channel and complaint allow is worked out once."""
 
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
-        self._known: dict[Any, list[tuple[str, Check, float]]] = {}
+        self._here: dict[Any, list[_Possible]] = {}
+        self._in_occasion: dict[Any, list[_Possible]] = {}
 
-    def here(self, case: Case) -> list[tuple[str, Check, float]]:
-        """Return the checks that this machine can have and this channel allows, as asked, with their minutes."""
+    def _allowed(self, case: Case, asked: Iterable[str]) -> list[_Possible]:
+        """Return the checks, as asked, that machine, channel and complaint allow."""
         key = (case.channel, case.not_here, frozenset(case.axes.items()), case.machine_rows, case.prepared)
-        if key not in self._known:
-            if len(self._known) > MOST_REMEMBERED:
-                self._known.clear()
-            knowledge = self._tables.knowledge
-            self._known[key] = [
-                (name, check, minutes) for name, check in knowledge.questions.items()
-                if (minutes := check_minutes(check, case, self._tables)) is not None
-                and fit(check.applies, case.axes, knowledge) > 0
-            ]
-        return self._known[key]
+        occasion = Occasion.of(case, self._tables, asked)
+        if (key, occasion) not in self._in_occasion:
+            if len(self._in_occasion) > MOST_REMEMBERED:
+                self._here.clear()
+                self._in_occasion.clear()
+            if key not in self._here:
+                self._here[key] = list(self._possible(case))
+            self._in_occasion[key, occasion] = [p for p in self._here[key] if occasion.given(p[2])]
+        return self._in_occasion[key, occasion]
+
+    def _possible(self, case: Case) -> Iterator[_Possible]:
+        """Yield the checks that this machine can have and this channel allows."""
+        knowledge = self._tables.knowledge
+        for name, check in knowledge.questions.items():
+            minutes = check_minutes(check, case, self._tables)
+            if minutes is not None and fit(check.applies, case.axes, knowledge) > 0:
+                yield name, name.partition(".")[0], check, minutes
 
     def now(
         self, case: Case, blocked: Container[str] = (), again: Container[str] = ()
@@ -74,15 +84,13 @@ class Feasible:
         now = {i.check for i in case.instances if i.epoch == case.epoch and not i.control}
         asked = {i.check for i in case.instances if not i.control}
         lists = {i.check.partition(".")[0] for i in case.instances if i.events and "." in i.check}
-        occasion = Occasion.of(case, self._tables, asked)
         answered = asked | {check.partition(".")[0] for check in asked}
         keys, minutes = [], []
-        for key, check, cost in self.here(case):
-            whole = key.partition(".")[0]
+        for key, whole, check, cost in self._allowed(case, asked):
             done = key in (now if key in again else asked)
-            if done or key in blocked or whole in blocked or ("." in key and whole in lists):
+            if done or key in blocked or whole in blocked or (whole != key and whole in lists):
                 continue
-            if answered.issuperset(check.after) and occasion.given(check):
+            if answered.issuperset(check.after) and asked.isdisjoint(check.told_by):
                 keys.append(key)
                 minutes.append(cost)
         return keys, minutes
@@ -90,27 +98,24 @@ class Feasible:
 
 @dataclass(frozen=True)
 class Occasion:
-    """What a call is about, and what it holds already."""
+    """What a call is about, and what of it can be seen."""
 
     symptoms: frozenset[str]
     seen_in: frozenset[str]
     """Where the complaint is seen: furrow, stand, either."""
     stand_seen: bool
     """True when the stand was looked at."""
-    asked: frozenset[str]
 
     @classmethod
     def of(cls, case: Case, tables: Tables, asked: Iterable[str]) -> Occasion:
         """Return the occasion of a case."""
-        knowledge, asked = tables.knowledge, frozenset(asked)
+        knowledge = tables.knowledge
         stand = any(knowledge.questions[a].when_seen == "emerged" for a in asked)
         seen_in = frozenset(knowledge.symptoms[s].seen_in for s in case.symptoms)
-        return cls(frozenset(case.symptoms), seen_in, stand, asked)
+        return cls(frozenset(case.symptoms), seen_in, stand)
 
     def given(self, check: Check) -> bool:
-        """Return whether a check's thing can be seen now, belongs to the complaint, and is not told already."""
-        if not self.asked.isdisjoint(check.told_by):
-            return False
+        """Return whether a check's thing can be seen now and belongs to the complaint."""
         if not self.symptoms:
             return True
         if check.belongs_to and self.symptoms.isdisjoint(check.belongs_to):

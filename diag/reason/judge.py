@@ -71,7 +71,7 @@ class Engine:
         before, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
         last = runs[-1]
-        conflicts = conflicts_in(last.evidence.looks, last.instances, before, self.evidence.look_of)
+        conflicts = conflicts_in(last.evidence.looks, last.instances, before, self.evidence)
         ranking = self._ranking(belief, pi, last.evidence)
         second = self.rules.run(self.facts(case), _belief_keys(ranking))
         firings = (*last.firings, *second)

@@ -7,19 +7,19 @@ than one by one; where none does, less.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from diag.reason.case import Instance
 from diag.reason.judgement import Conflict
-from diag.reason.worlds import EpochEvidence, Worlds
+from diag.reason.worlds import EpochEvidence, Evidence, Worlds
 
 CONFLICT_BITS = 1.0
 
 
 def conflicts_in(
-    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, look_of: Callable[[Instance], str]
+    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, evidence: Evidence
 ) -> tuple[Conflict, ...]:
     """Return the answer that fits the others of one epoch least, with the bits by which they contradict."""
     if len(looks) < 2:
@@ -29,14 +29,14 @@ def conflicts_in(
     for name in sorted(looks):
         whole = whole.plus(looks[name])
     together = whole.total() - base
-    alone = {name: before.plus(w).total() - base for name, w in looks.items()}
+    alone = {name: evidence.alone(before, w) - base for name, w in looks.items()}
     bits = (sum(alone.values()) - together) / math.log(2)
     if bits <= CONFLICT_BITS:
         return ()
     surprises = {name: (_less(whole, w).total() - base - together) / math.log(2) for name, w in looks.items()}
     name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
-    culprit = next(i for i in instances if look_of(i) == name and i.given)
-    events = tuple(e for i in instances if look_of(i) == name for e in i.events)
+    culprit = next(i for i in instances if evidence.look_of(i) == name and i.given)
+    events = tuple(e for i in instances if evidence.look_of(i) == name for e in i.events)
     return (Conflict(culprit.check, culprit.rows, events, round(bits, 2)),)
 
 

@@ -160,13 +160,13 @@ class Planner:
         least, saves = float(value.min()), weighed.cost < cost_now
         counts = (saves & (value <= least + max(NEAR_MINUTES, NEAR_SHARE * abs(least)))).tolist()
         tests = (saves & weighed.tests & (value <= least + max(TEST_MINUTES, TEST_SHARE * abs(least)))).tolist()
-        dear = value.tolist()
-
-        def rank(i: int) -> tuple[bool, bool, float, float, str]:
-            wish = wishes.prefers.get(keys[i], wishes.prefers.get(keys[i].partition(".")[0], 0.0))
-            return (not _wanted(keys[i], wishes.first), not tests[i], -wish if counts[i] else 0.0, dear[i], keys[i])
-
-        return sorted(range(len(keys)), key=rank)
+        wish, first = wishes.prefers, wishes.first
+        ranks = [
+            (not _wanted(key, first), not test,
+             -wish.get(key, wish.get(key.partition(".")[0], 0.0)) if near else 0.0, cost, key)
+            for key, test, near, cost in zip(keys, tests, counts, value.tolist(), strict=True)
+        ]
+        return sorted(range(len(keys)), key=ranks.__getitem__)
 
     def _offer(self, key: str, minutes: float, saves: float, wishes: Wishes, case: Case, belief: Posterior) -> Offer:
         check = self.tables.knowledge.questions[key]
@@ -217,7 +217,7 @@ def _tests(view: View, unknown: int, joint: Array, starts: Index) -> Flags:
 
 
 def _wanted(key: str, first: frozenset[str]) -> bool:
-    return key in first or key.partition(".")[0] in first
+    return bool(first) and (key in first or key.partition(".")[0] in first)
 
 
 def _entropy(beliefs: Array) -> Array:

@@ -264,6 +264,8 @@ class Evidence:
     def __init__(self, tables: Tables) -> None:
         self.tables = tables
         self._known: dict[tuple[str, tuple[float, ...], bool], Worlds] = {}
+        self._looks: dict[tuple[int, ...], tuple[Sequence[Worlds], Worlds]] = {}
+        self._alone: dict[tuple[int, int], tuple[Worlds, Worlds, float]] = {}
 
     def of(self, instance: Instance, trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
         """Return the log likelihoods of one instance."""
@@ -293,7 +295,22 @@ class Evidence:
 
     def look(self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
         """Return the log likelihoods of all answers read off one look: fine neighbours neither dilute nor pile up."""
-        return strongest([self.of(i, trouble, pairs) for i in instances])
+        members = [self.of(i, trouble, pairs) for i in instances]
+        key = tuple(map(id, members))  # what is kept holds them, so an id is not given away meanwhile
+        if key not in self._looks:
+            if len(self._looks) > MOST_REMEMBERED:
+                self._looks.clear()
+            self._looks[key] = members, strongest(members)
+        return self._looks[key][1]
+
+    def alone(self, before: Worlds, look: Worlds) -> float:
+        """Return the log of the summed weights after one look alone."""
+        key = id(before), id(look)
+        if key not in self._alone:
+            if len(self._alone) > MOST_REMEMBERED:
+                self._alone.clear()
+            self._alone[key] = before, look, before.plus(look).total()
+        return self._alone[key][2]
 
 
 def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Annotated, Any, ClassVar, Self, get_origin
 
 from pydantic import (
@@ -135,6 +136,7 @@ class Body(BodyFields):
         return self._in_call.epoch
 
     @classmethod
+    @cache
     def texts(cls) -> frozenset[str]:
         """Return the fields that hold text of any length."""
         return frozenset(name for name, info in cls.model_fields.items() if f.type_of(info) is f.TEXT)

@@ -17,7 +17,7 @@ from diag.store.database import PATIENCE, Database
 from diag.store.exchange import write_export
 from diag.store.identity import DeskFile, user_folder
 from diag.store.kept import Profile, Verified
-from diag.store.stored import events_named, events_where, free_key, loaded, matches, sealed_of
+from diag.store.stored import events_named, events_where, free_key, ids_of, loaded, matches, sealed_of
 from diag.store.summary import CallSummary, damaged_summary, folded, summarise
 
 
@@ -87,8 +87,7 @@ class StoreReader:
         """Return the events of a call that are not `known` yet, with all its sealed values: what others added."""
         there = set(known)
         with self._db.reading() as connection:
-            ids = connection.scalars(select(t.events.c.id).where(t.events.c.call == call)).all()
-            new = events_named(connection, call, [i for i in ids if i not in there])
+            new = events_named(connection, call, [i for i in ids_of(connection, call) if i not in there])
             return self._foldable(new), sealed_of(connection, call) if new else []
 
     def sealed(self, call: str) -> list[Sealed]:

@@ -7,12 +7,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, and_, case, func, or_, select, update
+from sqlalchemy import Connection, update
 
 from diag.errors import RecordError, StoreError
 from diag.record.graph import (
-    KINDS,
-    VERSION,
     Event,
     Sealed,
     canonical,
@@ -38,18 +36,18 @@ from diag.store.stored import (
     by_call,
     by_event,
     copy_rows,
+    count_on,
     delete_sealed,
-    events_named,
     events_where,
     free_key,
+    hold,
     insert_new,
     last_arrival,
-    named_by,
     sealed_of,
+    standing,
 )
 from diag.store.summary import LISTED_KINDS
 
-_NEWER = or_(t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS)))
 _ENDS = ("closed", "reopened", "withdrawn")
 
 
@@ -88,14 +86,12 @@ class Store(StoreReader):
 
     def _is_new(self, connection: Connection, event: Event, sealed: Sequence[Sealed], last: list[int]) -> bool:
         """Check one event against what it rests on and insert it as the next that arrived; False when known."""
-        where = and_(t.events.c.call == event.call, or_(t.events.c.id == event.id, _NEWER))
-        found = connection.scalars(select(t.events.c.id).where(where)).all()
-        if event.id in found:
+        there, newer, before = standing(connection, event)
+        if there:
             return False
-        if found or not event.known:
+        if newer or not event.known:
             raise RecordError("This call holds events of a newer program, so nothing can be added here.",
                               place_of(event), "Go on in the newer program, or update this one.")
-        before = {e.id: e for e in events_named(connection, event.call, named_by(event))}
         for what in flaws_of(event, sealed, before):
             raise RecordError(what, place_of(event), "Open the call again and repeat the step.")
         self._insert(connection, [event], last)
@@ -107,8 +103,7 @@ class Store(StoreReader):
         if event.kind == "opened" and not event.parents:
             row = {"id": event.call, "changed": event.at, "events": 0, "due": "", "summary": "{}", "search": ""}
             insert_new(connection, t.calls, [row])
-        held = select(t.calls.c.id).where(t.calls.c.id == event.call).with_for_update()
-        return connection.execute(held).one_or_none() is not None
+        return hold(connection, event.call)
 
     def _insert(self, connection: Connection, events: Sequence[Event], last: list[int]) -> None:
         """Insert events after the last that arrived, and delete what they erase."""
@@ -126,12 +121,9 @@ class Store(StoreReader):
         """Bring the row of a call up to date; `wholly`: what a list shows may have changed without new events."""
         if wholly or any(e.kind in LISTED_KINDS for e in new):
             values = checking.row_of(connection, call)
+            connection.execute(update(t.calls).where(t.calls.c.id == call).values(values))
         else:
-            count = select(func.count()).where(t.events.c.call == call).scalar_subquery()
-            newest = max((e.at for e in new), default="")
-            changed = case((t.calls.c.changed < newest, newest), else_=t.calls.c.changed)
-            values = {"events": count, "changed": changed}
-        connection.execute(update(t.calls).where(t.calls.c.id == call).values(values))
+            count_on(connection, call, max((e.at for e in new), default=""))
 
     # -- repairing
 

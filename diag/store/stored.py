@@ -6,19 +6,47 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, and_, delete, func, insert, select, true, type_coerce
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Table,
+    and_,
+    bindparam,
+    case,
+    delete,
+    func,
+    insert,
+    or_,
+    select,
+    true,
+    type_coerce,
+    update,
+)
 from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.types import NullType
 
 from diag.errors import RecordError
-from diag.record.graph import Event, Sealed, order, references
+from diag.record.graph import KINDS, VERSION, Event, Sealed, order, references
 from diag.record.ids import is_call_id
 from diag.store import tables as t
 from diag.store.summary import folded
 
 _OWN_SETTINGS = ("schema", "desk")
 _CHUNK = 500  # values in one IN list
+
+# What every recording asks is made once: building a statement costs as much as running it.
+_OF_CALL = t.events.c.call == bindparam("call")
+_HERE = t.events.c.id.in_(bindparam("ids", expanding=True))
+_NAMED = select(t.events.c.id, t.events.c.form, t.events.c.arrival).where(_OF_CALL, _HERE)
+_STANDING = select(t.events.c.id, t.events.c.form, t.events.c.arrival, t.events.c.v, t.events.c.kind).where(
+    _OF_CALL, or_(_HERE, t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS))))
+_IDS = select(t.events.c.id).where(_OF_CALL)
+_LAST = select(func.max(t.events.c.arrival)).where(_OF_CALL)
+_HELD = select(t.calls.c.id).where(t.calls.c.id == bindparam("call")).with_for_update()
+_COUNTED = update(t.calls).where(t.calls.c.id == bindparam("row")).values(
+    events=select(func.count()).where(t.events.c.call == bindparam("row")).scalar_subquery(),
+    changed=case((t.calls.c.changed < bindparam("newest"), bindparam("newest")), else_=t.calls.c.changed))
 
 
 def by_event(sealed: Iterable[Sealed]) -> dict[str, list[Sealed]]:
@@ -39,12 +67,16 @@ def by_call(events: Iterable[Event]) -> dict[str, list[Event]]:
 
 def named_by(event: Event) -> list[str]:
     """Return the ids of the events that an event rests on: its parents and what it refers to."""
-    return list(dict.fromkeys([*event.parents, *(named for _, named, _ in references(event))]))
+    named = [id_ for _, id_, _ in references(event)] if event.known else []
+    return list(dict.fromkeys([*event.parents, *named]))
 
 
 def events_where(connection: Connection, *where: ColumnElement[bool]) -> list[Event]:
     """Return events in reading order; one whose stored form is broken is named."""
-    rows = connection.execute(select(t.events.c.id, t.events.c.form, t.events.c.arrival).where(*where)).all()
+    return _read(connection.execute(select(t.events.c.id, t.events.c.form, t.events.c.arrival).where(*where)))
+
+
+def _read(rows: Iterable[Any]) -> list[Event]:
     found = []
     for row in rows:
         event = read_event(row.id, row.form)
@@ -67,8 +99,32 @@ def events_named(connection: Connection, call: str, ids: Sequence[str]) -> list[
     """Return the events of a call with these ids, as far as they are there."""
     found: list[Event] = []
     for i in range(0, len(ids), _CHUNK):
-        found += events_where(connection, t.events.c.call == call, t.events.c.id.in_(ids[i : i + _CHUNK]))
+        found += _read(connection.execute(_NAMED, {"call": call, "ids": ids[i : i + _CHUNK]}))
     return found
+
+
+def ids_of(connection: Connection, call: str) -> list[str]:
+    """Return the ids of all events of a call."""
+    return list(connection.scalars(_IDS, {"call": call}))
+
+
+def standing(connection: Connection, event: Event) -> tuple[bool, bool, dict[str, Event]]:
+    """Return whether an event is there, whether its call holds events of a newer program, and what it rests on."""
+    named = named_by(event)
+    rows = connection.execute(_STANDING, {"call": event.call, "ids": [event.id, *named]}).all()
+    newer = any(not isinstance(r.v, int) or r.v > VERSION or r.kind not in KINDS for r in rows)
+    there = any(r.id == event.id for r in rows)
+    return there, newer, {e.id: e for e in _read(r for r in rows if r.id in named)}
+
+
+def hold(connection: Connection, call: str) -> bool:
+    """Hold the row of a call until the end of the transaction; False when there is none."""
+    return connection.execute(_HELD, {"call": call}).one_or_none() is not None
+
+
+def count_on(connection: Connection, call: str, newest: str) -> None:
+    """Count the events of a call anew, and move the time of its last change on."""
+    connection.execute(_COUNTED, {"row": call, "newest": newest})
 
 
 def sealed_of(connection: Connection, call: str) -> list[Sealed]:
@@ -87,11 +143,10 @@ def _bytes(stored: Any) -> bytes:
 
 def last_arrival(connection: Connection, call: str) -> list[int]:
     """Return [number of the last event of a call that arrived], to be counted on."""
-    of_call = t.events.c.call == call
-    found = connection.scalar(select(func.max(t.events.c.arrival)).where(of_call)) or 0
+    found = connection.scalar(_LAST, {"call": call}) or 0
     if isinstance(found, int):
         return [found]
-    every = connection.scalars(select(t.events.c.arrival).where(of_call)).all()  # one of them is damaged
+    every = connection.scalars(select(t.events.c.arrival).where(_OF_CALL), {"call": call}).all()  # one is damaged
     return [max((a for a in every if isinstance(a, int)), default=0)]
 
 
