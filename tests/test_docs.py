@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,28 @@ def test_the_test_command_is_one_line_that_ci_can_find() -> None:
     """CI takes the README's own test command."""
     text = README.read_text(encoding="utf-8").partition("<!-- test command -->")[2]
     assert re.search(r"^python3 -m venv .* pytest$", text, re.MULTILINE)
+
+
+def places(text: str) -> Iterator[tuple[str, list[str]]]:
+    """Yield the files that a document names in Python's spelling, each with the names that follow it."""
+    for file, names in re.findall(r"`((?:[\w.*]+/)*[\w*]+\.py)`((?:,? (?:and )?`\w+`)*)", text):
+        yield file, re.findall(r"`(\w+)`", names)
+
+
+def found(file: str) -> list[Path]:
+    """Return the files of that name: from the top, in diag/, or anywhere in it where it is named without a folder."""
+    whole = [p for top in (ROOT, ROOT / "diag") for p in top.glob(file)]
+    return whole or ([] if "/" in file else list((ROOT / "diag").rglob(file)) + list((ROOT / "tests").rglob(file)))
+
+
+def test_every_file_and_function_the_documents_name_is_there() -> None:
+    """The map and the walk from the key to the PDF lead to places that exist."""
+    named = [place for path in (README, GUIDE) for place in places(path.read_text(encoding="utf-8"))]
+    walk = [place for place in named if place[1]]
+    assert (len(named) > 100, len(walk) > 25) == (True, True)
+    assert [] == [file for file, _ in named if not found(file)]
+    assert [] == [(file, name) for file, names in walk for name in names
+                  if not re.search(rf"^ *(?:async )?(?:def|class) {name}\b", found(file)[0].read_text("utf-8"), re.M)]
 
 
 def test_nothing_else_lies_at_the_top() -> None:

@@ -80,3 +80,11 @@ def test_no_module_imports_itself_through_others() -> None:
              for file, tree in _trees()}
     arrows = {module: {*_imports(tree, set(trees))} & set(trees) - {module} for module, tree in trees.items()}
     assert len(trees) == len(list(TopologicalSorter(arrows).static_order()))
+
+
+def test_a_package_can_be_looked_over() -> None:
+    """No package holds more than twenty modules: what is to be found there can be read at a glance."""
+    files = defaultdict(int)
+    for file, _ in _trees():
+        files[file.parent.as_posix()] += file.name != "__init__.py"
+    assert {} == {package: n for package, n in files.items() if n > 20}
