@@ -33,7 +33,7 @@ def told_turn(call: CallDesk, key: str, outcome: str) -> Turn:
     check = call.engine.knowledge.questions[key]
     here = applicable(call.engine, key, call.think().read.case)
     doubt = () if here else (("beware", "this does not fit the machine of this call: it moves nothing"),)
-    said = f"{check.asks}: {check.outcomes[outcome].says}. Is that what was said?"
+    said = f"{present.answer_words(check, outcome)}. Is that what was said?"
     return Turn("check", said, (Choice(outcome, f"yes: {check.outcomes[outcome].says}"),), check=check, key=key,
                 beside=doubt, stage=stage_of(call))
 

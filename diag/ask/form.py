@@ -77,6 +77,12 @@ def need(value: Any, label: str, remedy: str = "Fill it in.") -> Any:
     return value
 
 
+def picked(values: Values, name: str, label: str) -> str:
+    """Return the key picked in a field. Raises UsageError when none was."""
+    key: str = need(text_of(values, name), label, "Tick one.")
+    return key
+
+
 def rows_of(call: CallDesk, text: str, label: str = "rows") -> list[int] | Literal["all"] | None:
     """Return rows as stored, None when left empty. Raises UsageError."""
     if not text:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import Any
 
 from diag.ask.form import (
@@ -13,6 +14,7 @@ from diag.ask.form import (
     keys_of,
     need,
     parts_of,
+    picked,
     rows_of,
     settings_of,
     text_of,
@@ -24,7 +26,7 @@ from diag.errors import UsageError
 from diag.figures.rows import show_rows
 from diag.knowledge.base import Knowledge
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import cautions_for, spoken, spoken_of_repair
+from diag.reason.cautions import cautions_for, in_order, spoken_of_repair
 from diag.reason.judgement import LIKELY, OPEN
 from diag.record.kinds import RESULTS
 from diag.record.state import NotPutBack
@@ -66,9 +68,9 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tup
     offered = offered or candidates(call, causes or ((plan.repair,) if plan.repair else ()))
     known = [knowledge.causes[c] for c in causes if c in knowledge.causes]
     rows = call.state.situation.rows
-    about = causes or tuple(c for c, _ in offered[:1])  # something safe is said before anything is ticked
-    meant = [knowledge.causes[c] for c in about if c in knowledge.causes]
-    hazards = tuple(dict.fromkeys(h for c in meant for h in c.repair.hazards))
+    meant = [c.repair.hazards for c in known] or [knowledge.causes[c].repair.hazards for c, _ in offered]
+    common = [h for h in dict.fromkeys(h for hs in meant for h in hs) if known or all(h in hs for hs in meant)]
+    hazards = tuple(common)  # of what is ticked; before that, what is dangerous in any of them
     flags, machine = call.state.situation.flags, call.state.machine.axes
     cautions = cautions_for(knowledge, hazards, call.state.channel, flags, machine=machine)
     parts = ", ".join(dict.fromkeys(knowledge.parts[p].label for c in known for p in c.repair.parts))
@@ -79,7 +81,7 @@ def repair_form(call: CallDesk, causes: tuple[str, ...] = (), offered: tuple[tup
               value=tuple(c for c in causes if c in knowledge.causes), choices=offered),
         Field("words", "What was done", "lines", "In your own words."),
         Field("rows", "Rows", hint=f"{in_trouble}The rows that were mended."),
-        Field("parts", "Parts", hint=(f"Usual: {parts}. " if parts else "") + "e.g. 1 seal, 4 brushes"),
+        Field("parts", "Parts", hint=f"It may take: {parts}." if parts else "e.g. 1 seal, 4 brushes"),
         Field("settings", "Settings", "lines", "e.g. vacuum: 18 inH2O -> 20 inH2O"),
         Field("minutes", "Minutes it took", hint="Left empty: not recorded."),
         Field("done_by", "Done by", "pick", choices=DONE_BY),
@@ -92,8 +94,7 @@ def safety_words(knowledge: Knowledge, hazards: Iterable[str], cautions: Sequenc
     """Return the one thing to be heard before a repair: a DANGER of it, else what is said, else its worst caution."""
     if cautions and cautions[0].word == "DANGER":
         return f"DANGER: {cautions[0].text}"
-    told = spoken(knowledge)
-    said = " ".join(told[s] for s in spoken_of_repair(knowledge, hazards))
+    said = in_order(knowledge, spoken_of_repair(knowledge, hazards))
     return said or "".join(f"{c.word}: {c.text}" for c in cautions[:1])
 
 
@@ -104,9 +105,19 @@ def _record_repair(call: CallDesk, values: Values) -> None:
         "rows": rows_of(call, text_of(values, "rows"), "Rows"), "minutes": minutes,
         "parts": parts_of(text_of(values, "parts")) or None,
         "settings": settings_of(text_of(values, "settings")) or None, "done_by": text_of(values, "done_by") or None,
-        "happened": parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True),
+        "happened": _after_answers(call, parse_when(text_of(values, "happened"), call.desk.clock(), "When", past=True)),
     }
     call.repair(causes, words=text_of(values, "words"), **{k: v for k, v in body.items() if v is not None})
+
+
+def _after_answers(call: CallDesk, when: str | None) -> str | None:
+    """Return when a repair was; raise UsageError where all answers of the call would count as taken after it."""
+    answers = call.state.answers
+    if when and answers and all(datetime.fromisoformat(when) < datetime.fromisoformat(a.at) for a in answers):
+        raise UsageError("That is before the first answer of this call: all of them would count as taken after it.",
+                         "When", "Give a later time. What was done before the call is no repair of this call: tell it "
+                         "as done before.")
+    return when
 
 
 def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
@@ -136,7 +147,7 @@ def interim_form(call: CallDesk, cause: str | None = None) -> Form | None:
 
 
 def _record_interim(call: CallDesk, values: Values) -> None:
-    cause = need(text_of(values, "cause"), "Against")
+    cause = picked(values, "cause", "Against")
     interim = call.engine.knowledge.causes[cause].interim
     until = parse_when(text_of(values, "until"), call.desk.clock(), "Look at it again")
     acres = whole_of_text(text_of(values, "acres"), "Or after acres")
@@ -201,8 +212,8 @@ def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
 
 
 def _record_proof(call: CallDesk, values: Values) -> None:
-    repair = need(text_of(values, "repair"), "Of which repair")
-    verdict = need(text_of(values, "verdict"), "Verdict")
+    repair = picked(values, "repair", "Of which repair")
+    verdict = picked(values, "verdict", "Verdict")
     answers = keys_of(values, "answers") or proofs_of(call)[repair].answers
     if verdict == "accepted" and not answers:
         raise UsageError("A repair is accepted on readings taken after it.", "Rests on",
@@ -258,7 +269,7 @@ def close_form(call: CallDesk) -> Form:
 
 
 def _record_close(call: CallDesk, values: Values) -> None:
-    result = need(text_of(values, "result"), "How it ended")
+    result = picked(values, "result", "How it ended")
     until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
     settle(call, values)
     call.close(result, text_of(values, "words"))
@@ -276,7 +287,7 @@ def follow_up_form(call: CallDesk) -> Form:
 
 
 def _record_follow_up(call: CallDesk, values: Values) -> None:
-    even = need(text_of(values, "even"), "Even with the neighbours", "Pick yes, no or no answer.")
+    even = picked(values, "even", "Even with the neighbours")
     new = text_of(values, "new")
     until = parse_when(text_of(values, "again"), call.desk.clock(), "Call again")
     closed = call.state.closed is not None

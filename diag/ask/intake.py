@@ -15,10 +15,12 @@ from diag.hear.facts import Candidate, FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.text import one_line
+from diag.units import QUANTITIES
 
 LISTS = ("changes", "flags")
 ALIKE = 0.8
 """Share of its words that makes a text no more than another says."""
+THOUSANDS = 1000
 QUANTITY_OF = {"speed": "speed", "target": "rate"}
 
 
@@ -134,28 +136,35 @@ def _situation(call: CallDesk, offers: Sequence[Candidate]) -> dict[str, Any]:
     return body
 
 
-def situation_field(call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None) -> dict[str, Any]:
+def situation_field(
+    call: CallDesk, name: str, value: str, sofar: dict[str, Any] | None = None, units: str | None = None
+) -> dict[str, Any]:
     """Return {field: stored value} for a field of the situation as typed. Raises UsageError, UnitError."""
     state = call.state
     before = (sofar or {}).get(name) or list(getattr(state.situation, name, None) or ()) if name in LISTS else ()
     sections = {n: to_stored(r) for n, r in state.machine.sections.items()}
-    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections=sections, before=before)
+    return situation_value(call.engine.knowledge, name, value, state.machine.rows, sections=sections, before=before,
+                           units=units)
 
 
 def situation_value(
     knowledge: Knowledge, name: str, value: str, rows: int | None = None,
-    sections: Mapping[str, StoredRows] | None = None, before: Iterable[str] = (),
+    sections: Mapping[str, StoredRows] | None = None, before: Iterable[str] = (), units: str | None = None,
 ) -> dict[str, Any]:
     """Return {field: stored value} of a field of the situation as typed. Raises UsageError, UnitError.
 
-    `rows`, `sections`: of the machine; `before`: what a list holds already.
+    `rows`, `sections`: of the machine; `before`: what a list holds already; `units`: us or metric, for a figure
+    without a unit, which is refused where None.
     """
     if name == "rows":
         return {"rows": to_stored(parse_rows(value, rows, sections or {}, "rows"))}
     if name in LISTS:
         return {name: list(dict.fromkeys([*before, value]))}
     if name in QUANTITY_OF:
-        return {name: target_value(value) if name == "target" else figures.measured(value, QUANTITY_OF[name]).as_json()}
+        if name == "target":
+            return {name: target_value(value, units)}
+        quantity = QUANTITY_OF[name]
+        return {name: figures.measured(value, quantity, default_unit=_unit(quantity, units)).as_json()}
     if name in ("since", "rhythm", "seed_lot_code"):
         return {name: one_line(value, limit=100)}
     if name == "crop":
@@ -168,15 +177,27 @@ def situation_value(
     return {}
 
 
-def target_value(text: str) -> dict[str, str]:
-    """Return a target rate or spacing as stored: "32000/ac", "79 000 seeds/ha", "6.5 in"."""
+def _unit(quantity: str, units: str | None) -> str | None:
+    """Return the unit of the settings for a quantity."""
+    known = QUANTITIES[quantity]
+    return None if units is None else known.us if units == "us" else known.metric
+
+
+def target_value(text: str, units: str | None = None) -> dict[str, str]:
+    """Return a target rate or spacing as stored: "32000/ac", "79 000 seeds/ha", "6.5 in".
+
+    Without a unit, thousands are a rate and less is a spacing, in the units of the settings.
+    """
     from diag.errors import UnitError
 
+    plain = (figures.number_in(one_line(text), 10**9) or 0) if units else 0
     try:
-        return figures.measured(text, "rate").as_json()
+        if 0 < plain < THOUSANDS:
+            return figures.measured(text, "spacing", default_unit=_unit("spacing", units)).as_json()
+        return figures.measured(text, "rate", default_unit=_unit("rate", units)).as_json()
     except UnitError as error:
         try:
-            return figures.measured(text, "spacing").as_json()
+            return figures.measured(text, "spacing", default_unit=_unit("spacing", units)).as_json()
         except UnitError:
             raise error from None
 

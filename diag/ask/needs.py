@@ -59,7 +59,7 @@ def need_words(call: CallDesk, need: Need, text: str, units: str = "us") -> str:
 def _body(call: CallDesk, need: Need, text: str, units: str) -> tuple[str, dict[str, Any]]:
     said = one_line(text)
     if need.name in SITUATION:
-        return "situation", situation_field(call, SITUATION[need.name], said)
+        return "situation", situation_field(call, SITUATION[need.name], said, units=units)
     if need.name in COUNTED:
         return "machine", {need.name: figures.whole(said, need.asks, 1, 1000)}
     value: dict[str, str] | str = said

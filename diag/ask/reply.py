@@ -7,7 +7,7 @@ the check is measured, in the unit of the settings where none is typed; "?" is n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,16 +15,21 @@ from diag.ask.answers import answer_form, take_answer
 from diag.ask.needs import give, need_words
 from diag.ask.preview import verdict_of
 from diag.ask.turn import NOT_KNOWN, Turn
+from diag.ask.wording import begins, is_fine, meant, says_no_more
 from diag.call.desk import CallDesk
 from diag.call.looks import record_form
 from diag.errors import DiagError
 from diag.knowledge.model import Check
 from diag.text import clean, one_line
 
-UNSURE, CANNOT = "?", "x"
+CANNOT = "x"
 DANGER = "DANGER"
 YES, NO = ("y", "yes", "yeah", "yep"), ("n", "no", "nope")
-_WORDS = re.compile(r"[a-z0-9]+")
+_NOT_KNOWN = re.compile(
+    r"\?|(?:i am |i'm |he is |he's |is )?(?:not sure|unsure|not certain)|no (?:idea|clue)|(?:not known|unknown)|"
+    r"(?:(?:i |he |we |they |she )?(?:don'?t know|do not know|doesn'?t know|does not know|can'?t say|cannot say)|"
+    r"nobody knows)(?: it| that)?")
+"""Words for not being sure, at any question."""
 _NUMBERS = re.compile(r"\d{1,3}(?:[ ,]+\d{1,3})*")
 
 
@@ -160,7 +165,7 @@ def _acknowledge(call: CallDesk, turn: Turn, how: str) -> None:
 
 def _axis(asked: _Asked) -> Reply:
     axis, turn = asked.turn.axis or "", asked.turn
-    found = [NOT_KNOWN] if asked.said.lower() in (UNSURE, "not known", "don't know") else _chosen(asked)
+    found = [NOT_KNOWN] if _NOT_KNOWN.fullmatch(asked.said.lower()) else _chosen(asked)
     if len(found) != 1:
         return _not_one(asked, found, "?: not known.")
     value = found[0]
@@ -178,7 +183,7 @@ def _axis(asked: _Asked) -> Reply:
 def _need(asked: _Asked) -> Reply:
     need = asked.turn.need
     assert need is not None
-    if asked.said.lower() in (UNSURE, "not known", "don't know"):
+    if _NOT_KNOWN.fullmatch(asked.said.lower()):
         return Reply(("not known",), act="not_known", then=asked.turn.key)
     if not asked.said:
         return NOTHING
@@ -191,8 +196,9 @@ def _need(asked: _Asked) -> Reply:
 
 def _form(asked: _Asked) -> Reply:
     turn, low = asked.turn, asked.said.lower()
-    if low in (UNSURE, CANNOT):
-        return _refused(asked, "unsure" if low == UNSURE else "cannot_here")
+    unsure = _NOT_KNOWN.fullmatch(low)
+    if unsure or low == CANNOT:
+        return _refused(asked, "unsure" if unsure else "cannot_here")
     if not low:
         return NOTHING
     rest = low.endswith("-") or low in ("none", "fine", "all fine", "none of them")
@@ -201,6 +207,8 @@ def _form(asked: _Asked) -> Reply:
     found = (_numbered(inner) if _NUMBERS.fullmatch(body) else _chosen(inner)) if body else []
     if body and not found:
         return _not_one(inner, [])
+    if len(found) > 1 and not _NUMBERS.fullmatch(body):
+        return _not_one(inner, found)
     lines = {f"{n.check}/{n.outcome}": n for n in turn.form}
     ticked = {lines[k].check: lines[k].outcome for k in found}
     fine = {n.check: n.fine for n in turn.form if n.fine is not None and n.check not in ticked} if rest else {}
@@ -217,9 +225,9 @@ def _check(asked: _Asked) -> Reply:
     low = said.lower()
     if not said:
         return NOTHING
-    if low in (UNSURE, "not sure", "unsure", "don't know", CANNOT, "can't"):
-        return _refused(asked, "cannot_here" if low in (CANNOT, "can't") else "unsure")
-    found = [*_yes_or_no(check, low)] or _chosen(asked)
+    if low in (CANNOT, "can't", "can't do that", "can't be done") or _NOT_KNOWN.fullmatch(low):
+        return _refused(asked, "unsure" if _NOT_KNOWN.fullmatch(low) else "cannot_here")
+    found = [*_yes_or_no(asked, low)] or _chosen(asked)
     if len(found) == 1:
         told = check.outcomes[found[0]].says
         return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
@@ -230,10 +238,11 @@ def _check(asked: _Asked) -> Reply:
     return _not_one(asked, found, "?: not sure.")
 
 
-def _yes_or_no(check: Check, low: str) -> Sequence[str]:
-    """Return the outcomes that a plain yes or no means to the question, () where it means none."""
+def _yes_or_no(asked: _Asked, low: str) -> Sequence[str]:
+    """Return the outcomes that a plain yes or no ("yes, they do") means to the question, () where it means none."""
+    check, first = asked.check, re.split(r"[ ,.]", low, maxsplit=1)[0]
     for name, words, means in (("yes", YES, check.yes), ("no", NO, check.no)):
-        if low in words:
+        if first in words and says_no_more(asked.call.engine.knowledge.lexicon, low.removeprefix(first)):
             return means or ((name,) if name in check.outcomes else ())
     return ()
 
@@ -291,15 +300,19 @@ def _chosen(asked: _Asked) -> list[str]:
     yes_no = {"y": "yes", "n": "no"}.get(low)
     if yes_no and any(c.key == yes_no for c in choices):
         return [yes_no]
-    return exact or [c.key for c in choices if _all_words(low, (c.key.replace("_", " "), c.words))]
+    return exact or [c.key for c in choices if begins(low, (c.key.replace("_", " "), c.words))] or _guessed(asked)
 
 
-def _all_words(said: str, texts: Iterable[str]) -> bool:
-    """Tell whether every word said begins a word of one of the texts."""
-    words = _WORDS.findall(said)
-    return bool(words) and any(
-        all(any(h.startswith(w) for h in _WORDS.findall(text.lower())) for w in words) for text in texts
-    )
+def _guessed(asked: _Asked) -> list[str]:
+    """Return the choices that words of the caller's own mean most likely; they are read back before Enter."""
+    turn, lexicon = asked.turn, asked.call.engine.knowledge.lexicon
+    check = turn.check if turn.kind == "check" else None
+    if check is not None and is_fine(lexicon, asked.said):
+        return [name for name, outcome in check.outcomes.items() if outcome.normal]
+    if any(c.isdigit() for c in asked.said):
+        return []
+    context = f"{turn.asks} {check.asks}" if check is not None else turn.asks
+    return meant(lexicon, asked.said, {c.key: c.words for c in turn.choices}, context)
 
 
 def _words_of(asked: _Asked, key: str) -> str:

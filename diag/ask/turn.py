@@ -11,7 +11,7 @@ from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import cautions_for, spoken, spoken_of_check, spoken_of_repair
+from diag.reason.cautions import cautions_for, in_order, spoken_of_check, spoken_of_repair
 from diag.reason.next_check import Offer
 from diag.say import present
 from diag.say.follows import Choice, at_first
@@ -74,6 +74,12 @@ def acknowledged_now(call: CallDesk) -> frozenset[str]:
         if c.acknowledged != "none" and c.shown_to == role
         and call.desk.clock() - datetime.fromisoformat(c.at) < HOLDS
     )
+
+
+def said_already(call: CallDesk, check: Check) -> str:
+    """Return the sentences of a check that were said and hold, as they were said; "" for none."""
+    knowledge, known = call.engine.knowledge, acknowledged_now(call)
+    return in_order(knowledge, (s for s in spoken_of_check(knowledge, check) if s in known))
 
 
 def asked_for_flags(call: CallDesk) -> bool:
@@ -240,8 +246,7 @@ def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str)
         return replace(base, kind="place", asks=f"Anything special about the place: {words}?", choices=asked,
                        beside=(), hint="Enter: nothing special; else numbers or words.")
     if unsaid:
-        told = spoken(knowledge)
-        return replace(base, kind="say", asks=" ".join(told[s] for s in unsaid), sentences=unsaid,
+        return replace(base, kind="say", asks=in_order(knowledge, unsaid), sentences=unsaid,
                        choices=_agreed(call), beside=(("then", then),))
     if dangers:
         hint = "read to the caller and he said yes." if _phone(call) else "read and understood."
@@ -284,6 +289,8 @@ def _beside(call: CallDesk, check: Check, keys: Sequence[str], as_form: bool) ->
     told: list[tuple[str, str]] = []
     if _phone(call) and check.read_back:
         told.append(("hear back", check.read_back))
+    before = [a for a in call.state.answers if a.check == check.id and a.epoch < call.state.epoch]
+    told += [("before the repair", present.reading_text(before[-1], check))] if before else []
     cost = present.cost_words(call, check)
     if cost:
         told.append(("takes", cost))

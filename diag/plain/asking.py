@@ -6,9 +6,8 @@ from collections.abc import Callable
 
 from diag.ask.answers import answer_form
 from diag.ask.reply import reply
-from diag.ask.turn import Turn, acknowledged_now, turn, worth_doing
+from diag.ask.turn import Turn, said_already, turn, worth_doing
 from diag.plain.talk import Part
-from diag.reason.cautions import spoken, spoken_of_check
 from diag.say import present
 
 Commands = Callable[[str, Turn], bool]
@@ -69,7 +68,8 @@ class Asking(Part):
     def _page(self, asked: Turn) -> None:
         """Say the question first, then its answers, then what stands beside it."""
         self.say()
-        head = {"say": "Say first: ", "danger": "DANGER: ", "stop": "STOP: "}.get(asked.kind, "")
+        first = "Say first: " if self.call.state.channel == "phone" else "First: "
+        head = {"say": first, "danger": "DANGER: ", "stop": "STOP: "}.get(asked.kind, "")
         self.say(head + asked.asks)
         group = ""
         groups = {f"{n.check}/{n.outcome}": n.group for n in asked.form}
@@ -78,11 +78,9 @@ class Asking(Part):
                 group = groups[choice.key]
                 self.say(group, "  ")
             self.say(f"  {i} {choice.words}")
-        if asked.kind in ("check", "form", "need") and asked.check is not None:
-            told, known = spoken(self.desk.engine.knowledge), acknowledged_now(self.call)
-            held = [told[s] for s in spoken_of_check(self.desk.engine.knowledge, asked.check) if s in known]
-            if held:
-                self.say("Said: " + " ".join(held), "  ")
+        about = asked.check if asked.kind in ("check", "form", "need") else None
+        if about is not None and (held := said_already(self.call, about)):
+            self.say("Said: " + held, "  ")
         if asked.kind in ("check", "form") and asked.check is not None:
             from diag.writeup.completeness import only_now
 

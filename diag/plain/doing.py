@@ -122,7 +122,7 @@ class Doing(Part):
         found = search_answers(knowledge, rest)
         if not found:
             raise UsageError(f"No result holds {rest!r}.", "tell", "Try one word of it.")
-        told = [f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}" for c, o in found]
+        told = [present.answer_words(knowledge.questions[c], o) for c, o in found]
         chosen = 0 if len(found) == 1 else self.number_of("number", told)
         if chosen is not None:
             observer = {"observer": "caller"} if self.call.state.channel == "phone" else {}

@@ -96,4 +96,4 @@ class Looking(Part):
             self.say(f"  take {key}: {knowledge.questions[key].asks}")
         for key, outcome in search_answers(knowledge, rest, 6):
             check = knowledge.questions[key]
-            self.say(f"  tell: {check.asks}: {check.outcomes[outcome].says}")
+            self.say(f"  tell: {present.answer_words(check, outcome)}")

@@ -97,16 +97,26 @@ class Talk:
         """
         self.say(f"{form.title}. Nothing typed keeps what stands in brackets; {REST} keeps all the rest.")
         values: dict[str, Value] = {f.name: known.get(f.name, f.value) for f in form.fields}
-        asked = [f for f in form.fields if f.name not in known]
-        for field in asked:
+        for name in [f.name for f in form.fields if f.name not in known]:
+            field = next(f for f in form.fields if f.name == name)
             if not self._field(field, values):
                 break
+            if field.kind == "ticks" and form.again is not None:
+                form = self._anew(form, form.again(values), upto=name)
         try:
             self.record(lambda call: form.record(call, values))
         except DiagError as error:
             self.say(f"Not taken: {error}")
             return False
         return True
+
+    def _anew(self, form: Form, anew: Form, upto: str) -> Form:
+        """Say what stands otherwise before a field, now that it is ticked; return the form anew."""
+        said = {f.name: f.value for f in form.fields}
+        for field in anew.fields[: [f.name for f in anew.fields].index(upto)]:
+            if field.kind == "note" and field.value != said.get(field.name):
+                self.say(str(field.value), "  ")
+        return anew
 
     def _field(self, field: Field, values: dict[str, Value]) -> bool:
         """Ask one field; False when all the rest stays as it is."""

@@ -75,6 +75,13 @@ def spoken_of_repair(knowledge: Knowledge, hazards: Iterable[str]) -> tuple[str,
     return _sentences(knowledge, [safe] if safe else [], wanted)
 
 
+def in_order(knowledge: Knowledge, sentences: Iterable[str]) -> str:
+    """Return sentences as they are said one after the other; of several machine states each comes when it is due."""
+    told, said = spoken(knowledge), list(sentences)
+    states = [told[s] for s in said if s.startswith("state.")]
+    return " ".join([*([" Then: ".join(states)] if states else []), *(told[s] for s in said if told[s] not in states)])
+
+
 def _sentences(knowledge: Knowledge, states: Iterable[str], hazards: Iterable[str]) -> tuple[str, ...]:
     told = spoken(knowledge)
     named = [f"state.{name}" for name in states] + [f"hazard.{name}" for name in with_wants(knowledge, hazards)]

@@ -18,6 +18,7 @@ from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
 from diag.record.kinds import KINDS
 from diag.record.times import age_words
+from diag.say.steps import answer_words as answer_words
 from diag.say.steps import reading_text as reading_text
 from diag.say.steps import step_texts as step_texts
 from diag.say.steps import trail_lines as trail_lines
@@ -178,9 +179,17 @@ def ended_lines(call: CallDesk) -> list[str]:
 
 def act_words(call: CallDesk, events: Iterable[str]) -> str:
     """Return what an act of the user recorded, in words on one line; "" when it shows nowhere."""
-    wanted = set(events)
-    told = [text for event, text in step_texts(call) if event in wanted]
+    wanted, plain = set(events), _as_usual(call)
+    told = [text for event, text in sorted(step_texts(call), key=lambda t: t[0] in plain) if event in wanted]
     return told[0] + (f" (and {len(told) - 1} more)" if len(told) > 1 else "") if told else ""
+
+
+def _as_usual(call: CallDesk) -> frozenset[str]:
+    """Return the answers that found nothing out of order: told after those that did."""
+    asked = call.engine.knowledge.questions
+    return frozenset(a.event for a in call.state.answers
+                     if a.check in asked and a.outcome in asked[a.check].outcomes
+                     and asked[a.check].outcomes[a.outcome].normal)
 
 
 def last_act(call: CallDesk, events: Iterable[str] = ()) -> tuple[str, bool]:
@@ -325,7 +334,7 @@ def how_lines(call: CallDesk, cause: str) -> list[str]:
     for w in how(engine, thought.read.case, thought.judgement, cause):
         if w.kind == "look":
             told = "; ".join(
-                f"{knowledge.questions[c].asks}: {knowledge.questions[c].outcomes[o].says}"
+                answer_words(knowledge.questions[c], o)
                 for c, o in zip(w.checks, w.outcomes, strict=True)
             )
         elif w.kind == "rule":

@@ -33,6 +33,12 @@ def reading_text(answer: Answer, check: Check | None) -> str:
     return figures.reading_words({name: getattr(answer, name) for name in figures.READINGS}) or "noted"
 
 
+def answer_words(check: Check, outcome: str) -> str:
+    """Return a question with an answer; once, where its words are its question (one item of a list)."""
+    says = check.outcomes[outcome].says
+    return says if says == check.asks else f"{check.asks}: {says}"
+
+
 def step_texts(call: CallDesk) -> list[tuple[str, str]]:
     """Return (event id, words) for everything recorded, in order."""
     answers = {a.event: a for a in call.state.answers}
@@ -118,8 +124,8 @@ def _caution_text(call: CallDesk, step: TrailStep) -> str:
     """Return what was said or read, and to whom."""
     knowledge, name = call.engine.knowledge, step.body["caution"]
     words = spoken(knowledge).get(name) or (knowledge.cautions[name].text if name in knowledge.cautions else "")
-    head = "said to the caller: " if step.body.get("shown_to") == "grower" else "read: "
-    return head + words if words and step.body["acknowledged"] != "none" else ""
+    head = "said to the caller, " if step.body.get("shown_to") == "grower" else "read, "
+    return f'{head}"{words}"' if words and step.body["acknowledged"] != "none" else ""
 
 
 _SAID: dict[str, Callable[[CallDesk, TrailStep], str]] = {

@@ -45,10 +45,15 @@ def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     if due is not None and due <= now:
         state = "due"
     who = ", ".join(p for p in (c.customer, c.place, c.machine) if p) or "nobody named"
-    rows = "all rows" if c.rows == "all" else f"row {c.rows}" if c.rows else ""
+    rows = "all rows" if c.rows == "all" else _rows(c.rows)
     who = " | ".join(p for p in (show_call_id(c.call)[:5], who, rows, "PRACTICE" if c.practice else "") if p)
     about = [labels.get(x, x.replace("_", " ")) for x in (c.causes[:1] or c.symptoms[:2])]
     return Listed(c.call, state, who, _told(c, due, now), about="; ".join(about) or c.words)
+
+
+def _rows(rows: str) -> str:
+    """Return "3" as row 3, "3-7" and "3, 5" as rows."""
+    return f"{'row' if rows.isdigit() else 'rows'} {rows}" if rows else ""
 
 
 def _told(c: CallSummary, due: datetime | None, now: datetime) -> str:

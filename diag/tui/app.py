@@ -329,8 +329,9 @@ class DiagApp(App[int]):
     def action_help(self) -> None:
         from diag.tui.screens.help import HelpScreen
 
-        if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen(self.acts(self.screen)))
+        page = self.screen
+        if isinstance(page, Page) and not isinstance(page, HelpScreen):
+            self.push_screen(HelpScreen(self.acts(page), page.DO_FIRST))
 
     def action_emergency(self) -> None:
         """Show what to do now; the diagnosis of the call on the screen stops."""

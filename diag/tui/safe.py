@@ -51,7 +51,13 @@ def fit(text: str, width: int) -> str:
 
 
 def fit_echo(text: str, width: int) -> str:
-    """Return "question: answer" on one line in so many columns; what is left out is of the question, if it can be."""
-    asked, colon, answer = " ".join(clean(text).split()).rpartition(": ")
+    """Return "question: answer" on one line in so many columns; what is left out is of the question, if it can be.
+
+    A question that is cut keeps no more than its heading, so that no half of it reads as the answer.
+    """
+    told = " ".join(clean(text).split())
+    asked, colon, answer = told.rpartition(": ")
     room = width - len(answer) - 2
-    return fit(text if room < LEAST_ASKED else fit(asked, room) + colon + answer, width)
+    if len(told) <= width or room < LEAST_ASKED:
+        return fit(told, width)
+    return fit(asked.partition(": ")[0] + " .." if ": " in asked else asked, room) + colon + answer

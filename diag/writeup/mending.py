@@ -135,8 +135,8 @@ def save_form(call: CallDesk, audience: str = SERVICE, said: Callable[[str], Non
     return Form("save_writeup", "Save the write-up", (
         Field("reader", "Reader", "pick", value=audience, choices=tuple((a, READERS[a]) for a in AUDIENCES)),
         Field("file", "File", hint=f"The ending says the form: {endings}", value=str(Path.home() / name)),
-        Field("there", "Such a file is there", "pick", value="keep",
-              choices=(("keep", "then it stays, nothing is written"), ("replace", "then it is replaced"))),
+        Field("there", "If it exists", "pick", value="keep",
+              choices=(("keep", "leave it, write nothing"), ("replace", "replace it"))),
         Field("paper", "Paper", "pick", value="letter", choices=(("letter", "letter"), ("a4", "A4"))),
         Field("personal", "Names and words", "pick", value="yes",
               choices=(("yes", "with names, places and the caller's words"), ("no", "without anything personal"))),

@@ -433,7 +433,45 @@ def test_usual_parts_are_those_of_what_is_ticked(whole: Knowledge) -> None:
         told[causes] = fields["parts"].hint, bool(fields["usual"].value)
     label = whole.parts[whole.causes["seal_worn"].repair.parts[0]].label
     assert {(): ("e.g. 1 seal, 4 brushes", False),
-            ("seal_worn",): (f"Usual: {label}. e.g. 1 seal, 4 brushes", True)} == told
+            ("seal_worn",): (f"It may take: {label}.", True)} == told
+
+
+def test_what_is_dangerous_is_told_of_what_is_ticked(whole: Knowledge) -> None:
+    """Nothing ticked: only what belongs to every cause offered; ticked: what belongs to that one."""
+    call = Desk(Engine(whole)).new_call("site")
+    offered = tuple((c, whole.causes[c].label) for c in whole.causes)
+    hurts = next(c for c, cause in whole.causes.items()
+                 if forms_mend.repair_form(call, (c,), offered).fields[0].value.startswith("DANGER"))
+    harmless = next(c for c in whole.causes if not forms_mend.repair_form(call, (c,), offered).fields[0].value)
+    both = ((hurts, ""), (harmless, ""))
+    assert "" == forms_mend.repair_form(call, (), both).fields[0].value
+    assert forms_mend.repair_form(call, (), ((hurts, ""),)).fields[0].value.startswith("DANGER")
+
+
+def test_a_repair_before_all_answers_is_refused(desk: Desk) -> None:
+    """A repair dated before the first answer would make all of them readings taken after it."""
+    call = desk.new_call("site")
+    call.answer("plain", outcome="blue")
+    form = forms_mend.repair_form(call, ("beta",))
+    with pytest.raises(DiagError, match="before the first answer"):
+        form.record(call, {"causes": ("beta",), "happened": "2 h ago"})
+    form.record(call, {"causes": ("beta",)})
+    assert len(call.state.repairs) == 1
+
+
+def test_the_old_reading_stands_beside_the_new_one(desk: Desk) -> None:
+    """After a repair the check that showed the fault is asked with what it gave before."""
+    call = desk.new_call("site")
+    call.answer("plain", outcome="blue")
+    call.repair(["beta"])
+    assert ("before the repair", "blue") in turn(call, "plain", form=False).beside
+
+
+def test_a_pick_that_is_missing_says_tick_one(desk: Desk) -> None:
+    """What is picked is ticked, not filled in."""
+    call = desk.new_call("site")
+    with pytest.raises(DiagError, match="Tick one"):
+        forms_mend.close_form(call).record(call, {})
 
 
 def test_a_fact_is_not_said_twice_in_like_words(whole: Knowledge) -> None:

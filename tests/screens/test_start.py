@@ -300,3 +300,39 @@ def test_every_key_before_ctrl_s_is_taken(little: Engine, place: Path) -> None:
         assert work.call.text_of("complaint", "words") == "it is thin"
 
     drive(make_app(little, place), body)
+
+
+def test_letters_typed_in_the_list_begin_a_call(little: Engine, place: Path) -> None:
+    """Wherever the focus stands, nothing typed on the first screen is lost; Up on the first line leads to the words."""
+    fill(little, place)
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await press(pilot, "down", "down", "up", "up")
+        assert app.screen.query_one(WordsField).has_focus
+        await press(pilot, "down", *"jk 7")
+        assert app.screen.query_one(WordsField).text == "jk 7"
+        await press(pilot, *["backspace"] * 4)
+        await put_on_desk(app, pilot)
+        await press(pilot, "f2")
+        assert app.screen.query_one(WordsField).has_focus
+
+    drive(make_app(little, place), body)
+
+
+def test_a_notice_goes_when_it_is_heeded(little: Engine, place: Path) -> None:
+    """What a digit did is told; the notice that nothing is taken does not outlive it, nor the call."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await type_in(pilot, "it is thin")
+        await press(pilot, "enter", "1")
+        panel = app.screen.query_one(HeardPanel)
+        taken = panel.candidates[0].taken
+        assert f"{'Taken' if taken else 'Dropped'}: {panel.candidates[0].words}" in words(app)
+        await press(pilot, *(["1"] if taken else []), "enter")
+        assert "Nothing is taken of what it sounds like" in words(app)
+        await press(pilot, "9", "1")
+        assert "Nothing is taken" not in words(app)
+        await press(pilot, "enter", "f2")
+        assert "aken: " not in words(app)
+
+    drive(make_app(little, place), body)

@@ -28,6 +28,7 @@ class AloudScreen(Page[str]):
     """Gives the answer as text, "" when left."""
 
     TITLE_TEXT = "Read aloud"
+    DO_FIRST = "type each figure as it is called out, and Enter; say back what stands here. Ctrl+S takes them all."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("use", "Use", "Put what was read into the answer.", "ctrl+s", shown=True, first=True),
         Act("one_back", "One back", "Take the last figure off again.", "ctrl+z", shown=True, first=True),

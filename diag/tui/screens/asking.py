@@ -14,9 +14,8 @@ from textual.widgets import Input, Static
 from textual.worker import get_current_worker
 
 from diag.ask.reply import NOTHING, Reply, reply
-from diag.ask.turn import Turn, acknowledged_now, stage_of
+from diag.ask.turn import Turn, said_already, stage_of
 from diag.call.desk import CallDesk
-from diag.reason.cautions import spoken, spoken_of_check
 from diag.say import present
 from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
@@ -53,6 +52,11 @@ class Area(Vertical):
 class AskingScreen(Page[None]):
     """One question of a call in work."""
 
+    DO_FIRST = (
+        "answer the question in the middle. Type the number of an answer, or its words, or figures; below the line "
+        "stands what was understood; Enter records it, and nothing is recorded without Enter. Wrong? Ctrl+Z takes the "
+        "last act back, whole. ? is not sure, x can't be done here."
+    )
     ACTS: ClassVar[tuple[Act, ...]] = PAGES
     BINDINGS = bindings(ACTS)
 
@@ -68,6 +72,8 @@ class AskingScreen(Page[None]):
         self._follows: dict[str, Lead] = {}
         """What each answer would lead to, once that is known of all."""
         self._tried = 0
+        self._height = 0
+        """Lines of the question that are seen at once."""
         self._drawn: dict[str, Content] = {}
 
     def body(self) -> Iterable[Widget]:
@@ -138,10 +144,11 @@ class AskingScreen(Page[None]):
         if turn is None or not self.work.ready:
             return
         beside = bool(self.query_one("#right").display)
-        back = self._read_back()
+        back = folded(self._read_back(), self.query_one("#left").size.width - 5)
         question = self._fitted(turn, beside, back.plain.count("\n") + 2)
+        more = len(question) > self._height and not back.plain
         self._put("question", lines(question))
-        self._put("back", back)
+        self._put("back", say(("PgDn", "bold $accent"), (" more below", "$quiet")) if more else back)
         self._put("last", self._last())
         if beside:
             side = self.query_one("#right").size
@@ -161,7 +168,8 @@ class AskingScreen(Page[None]):
                 break
         self._put("say", safety)
         self._put("causes", causes)
-        self.query_one("#ask").styles.max_height = max(3, height)
+        self._height = max(3, height)
+        self.query_one("#ask").styles.max_height = self._height
         return question
 
     def _put(self, name: str, content: Content) -> None:
@@ -179,20 +187,21 @@ class AskingScreen(Page[None]):
         if turn.kind == "danger":
             return say(("DANGER", "bold reverse $error"), ("  stands alone: read it, then type it", "$error"))
         if turn.kind == "say":
-            return say(("SAY FIRST", "bold $warning"), ("   F7 all cautions in full", "$quiet"))
+            told = "SAY FIRST" if call.state.channel == "phone" else "FIRST"
+            return say((told, "bold $warning"), ("   F7 all cautions in full", "$quiet"))
         if turn.kind not in ("check", "form", "need") or turn.check is None:
             return say("")
         from diag.writeup.completeness import only_now
 
-        told, known = spoken(call.engine.knowledge), acknowledged_now(call)
-        held = [told[s] for s in spoken_of_check(call.engine.knowledge, turn.check) if s in known]
+        held = said_already(call, turn.check)
+        width = self.query_one("#left").size.width - 2
         shown: list[tuple[str, str]] = []
         if now := only_now(call, turn.check.id):
             shown += [("before you touch it: ", "bold $warning"), (now, "$warning")]
         if held:
-            shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"), (" ".join(held), "$warning"),
-                      ("   F7 in full", "$quiet")]
-        return folded(say(*shown), self.query_one("#left").size.width - 2)
+            shown += [("\n" if shown else "", ""), ("said: ", "bold $warning"),
+                      (fit(held, 2 * width - 20), "$warning"), ("   F7", "$quiet")]
+        return folded(say(*shown), width)
 
     def _read_back(self) -> Content:
         if self.line.waiting:

@@ -25,6 +25,7 @@ class CautionsScreen(Page[None]):
     """Cautions, worst first."""
 
     TITLE_TEXT = "Cautions"
+    DO_FIRST = "read to the end; PgDn scrolls."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("read", "Read to the end, understood", "Note that all of this was read, once its end was here.", "ctrl+s",
             shown=True, first=True),

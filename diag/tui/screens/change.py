@@ -25,6 +25,7 @@ class TrailScreen(Page[None]):
     """The trail; Enter on a line says what can be done with it."""
 
     TITLE_TEXT = "Recorded"
+    DO_FIRST = "go to what is to be changed or taken back; Enter opens it, Esc goes back to the question."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("undo", "Undo", "Take back the last step.", "ctrl+z", shown=True),
         Act("redo", "Redo", "Do again what was taken back.", "ctrl+y"),

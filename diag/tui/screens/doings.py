@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from textual.content import Content
-
 from diag.ask import forms_call, forms_mend
 from diag.ask.form import Form
 from diag.ask.fromfile import can_come_from_file
@@ -19,6 +17,7 @@ from diag.errors import DiagError
 from diag.knowledge.model import Check
 from diag.say.explaining import entry_text, told
 from diag.tui.act import Act
+from diag.tui.safe import say
 from diag.tui.screens.aloud import AloudScreen, can_be_read_aloud
 from diag.tui.screens.asking import PAGES, AskingScreen
 from diag.tui.screens.cautions import CautionsScreen
@@ -300,11 +299,17 @@ class Doings:
         if not self.work.ready:
             self.desk.tell(BUSY)
             return
-        told = doable(self.work.call)
-        rows: list[tuple[str | None, str | Content]] = [(d.name, d.words) for d in told if not d.why_not]
-        rows += [(None, ""), *((None, f"Not now: {d.words} ({d.why_not})") for d in told if d.why_not)]
-        self._push(MenuScreen(self.work, "Mend, prove, close", rows),
-                   lambda picked: self.do(picked) if picked else None)
+        told = {d.name: d for d in doable(self.work.call)}
+        rows = [(d.name, say(d.words, (f"   not now: {d.why_not}", "$quiet")) if d.why_not else d.words)
+                for d in told.values()]  # each keeps its number, whatever can be done now
+
+        def then(picked: str | None) -> None:
+            if picked and told[picked].why_not:
+                self.desk.tell(f"Not now: {told[picked].why_not}.")
+            elif picked:
+                self.do(picked)
+
+        self._push(MenuScreen(self.work, "Mend, prove, close", rows), then)
 
     def _reopen(self) -> None:
         self._tell(self.work.do(lambda call: call.record("reopened", {})))

@@ -23,6 +23,7 @@ class EmergencyScreen(Page[None]):
     """The list of what may have happened, with what to do; Enter notes it in the call, which then stands still."""
 
     TITLE_TEXT = "EMERGENCY"
+    DO_FIRST = "do what stands there, now; Esc goes back when nobody is in danger any more."
     ACTS: ClassVar[tuple[Act, ...]] = (BACK,)
     BINDINGS = bindings(ACTS)
 

@@ -27,6 +27,7 @@ class ExplainScreen(Page[None]):
     """Topics above (or left), the one under the cursor told below (or right)."""
 
     TITLE_TEXT = "Why"
+    DO_FIRST = "go along the lines with the arrows: what each is about stands beside or below; Esc goes back."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("entry", "Knowledge entry", "The entry of the knowledge behind this topic.", "e", shown=True),
         Act("page_up", "Page up", "Scroll the text up.", "pageup", first=True),

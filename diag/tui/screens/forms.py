@@ -30,6 +30,20 @@ def ticks_of(field: Field) -> list[Tick]:
     return [Tick(key, label, "x" if key in held else "", only=only) for key, label in field.choices]
 
 
+HINT_ROOM = 56
+"""Columns of a hint that are seen inside a field of the narrowest window."""
+
+
+def _inside(field: Field) -> str:
+    """Return the hint where it fits into the field."""
+    return "" if len(field.hint) > HINT_ROOM else field.hint
+
+
+def _beneath(field: Field) -> str:
+    """Return the hint where it stands under the field: of a list, or one that is too long."""
+    return field.hint if field.choices or (field.kind != "note" and not _inside(field)) else ""
+
+
 class FormFields(VerticalScroll, can_focus=False, inherit_bindings=False):
     """The fields: they scroll with the focus alone, so that no key moves it out of sight."""
 
@@ -37,6 +51,10 @@ class FormFields(VerticalScroll, can_focus=False, inherit_bindings=False):
 class FormScreen(Page[bool]):
     """One form; Ctrl+S records it, Esc leaves it (what was typed is kept for the next time)."""
 
+    DO_FIRST = (
+        "fill in what you know and leave the rest empty; Tab goes to the next field. In a list a number goes to a "
+        "line, Space ticks it. Ctrl+S records; Esc leaves, and what was typed is kept."
+    )
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("done", "Record", "Record the form.", "ctrl+s", shown=True, first=True),
         Act("cautions", "Cautions", "All cautions of this in full.", "f7"),
@@ -49,11 +67,13 @@ class FormScreen(Page[bool]):
         self.form, self._then = form, then
         self._drafts: MutableMapping[str, str] = work.drafts if work is not None else {}
         self.TITLE_TEXT = form.title
+        self._wrong = False
+        """True while it is told what does not fit."""
 
     def body(self) -> Iterable[Widget]:
         with FormFields(id="page"):
             for field in self.form.fields:
-                yield Row(field.name, field.label, self._widget(field), field.hint if field.choices else "")
+                yield Row(field.name, field.label, self._widget(field), _beneath(field))
             yield PickList(id="done", numbered=False)
 
     def _widget(self, field: Field) -> Widget:
@@ -64,7 +84,7 @@ class FormScreen(Page[bool]):
             return Ticks(classes="held")
         text = kept if kept is not None else str(field.value)
         made = LinesField if field.kind == "lines" else LineField
-        return made(text, placeholder=field.hint)
+        return made(text, placeholder=_inside(field))
 
     def _key(self, name: str) -> str:
         return f"form:{self.form.name}:{name}"
@@ -88,6 +108,7 @@ class FormScreen(Page[bool]):
     @on(Ticks.Changed)
     def _renew(self) -> None:
         """Show the texts of the form for what is ticked now."""
+        self._right_now()
         if self.form.again is None:
             return
         self.form = self.form.again(self.values())
@@ -98,7 +119,8 @@ class FormScreen(Page[bool]):
                 row.query_one(".note", Static).update(say(str(field.value)))
                 row.display = bool(field.value)
             elif isinstance(row.field, LineField):
-                row.field.placeholder = field.hint
+                row.field.placeholder = _inside(field)
+                row.hinted(_beneath(field))
         self.keys()
 
     def action_cautions(self) -> None:
@@ -134,10 +156,19 @@ class FormScreen(Page[bool]):
             event.option_list.choose()
         self.focus_next()
 
+    def _right_now(self) -> None:
+        """Take away what was wrong: the form is another one since."""
+        if self._wrong:
+            self._wrong = False
+            self.tell("")
+            for row in self.query(Row):
+                row.wrong("")
+
     @on(Input.Changed)
     @on(TextArea.Changed)
     def _keep_drafts(self) -> None:
         """Keep what is typed, against the end of the program."""
+        self._right_now()
         for row in self.query(Row):
             if isinstance(row.field, LinesField | LineField):
                 text = row.field.text if isinstance(row.field, LinesField) else row.field.value
@@ -161,6 +192,7 @@ class FormScreen(Page[bool]):
             if self._then is not None:
                 self._then()
             return
+        self._wrong = True
         self.tell(str(wrong), "bad")
         for row in self.query(Row):
             if wrong.where and row.label.casefold() == wrong.where.casefold():

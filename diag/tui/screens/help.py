@@ -13,12 +13,7 @@ from diag.tui.act import Act, bindings, key_name
 from diag.tui.safe import Part, lines
 from diag.tui.screens.page import Page
 
-FIRST = (
-    "Do this first: answer the question in the middle. Type the number of an answer, or its words, or figures;",
-    "below the line stands what was understood; Enter records it. Nothing is recorded without Enter.",
-    "Wrong? Ctrl+Z takes the last act back, whole. ? is not sure, x can't be done here.",
-    "Somebody hurt or in danger: F12.",
-)
+HURT = "Somebody hurt or in danger: F12."
 FIELDS = (
     ("Up, Down", "choose an answer, go along a list"),
     ("Enter", "records what is read back, or takes the line that was chosen"),
@@ -37,18 +32,17 @@ class HelpScreen(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (Act("back", "Back", "Back to the screen before.", "escape", shown=True),)
     BINDINGS = bindings(ACTS)
 
-    def __init__(self, acts: Sequence[Act]) -> None:
+    def __init__(self, acts: Sequence[Act], first: str) -> None:
         super().__init__()
-        self._acts = acts
+        self._acts, self._first_of_all = acts, first
 
     def body(self) -> Iterable[Widget]:
-        rows: list[list[Part]] = [[(line, "bold $bright")] for line in FIRST]
-        rows.append([""])
-        for act in self._acts:
-            rows.append([(f"{key_name(act.key) if act.key else 'Ctrl+P':<8}", "bold"), f" {act.name}: {act.tells}"])
+        rows: list[list[Part]] = [[(f"Do this first: {self._first_of_all} {HURT}", "bold $bright")], [""]]
+        rows += [[(f"{key_name(a.key):<8}", "bold"), f" {a.name}: {a.tells}"] for a in self._acts if a.key]
         rows.append([("In fields and lists", "bold")])
         rows += [[(f"{key:<8}", "bold"), f" {tells}"] for key, tells in FIELDS]
-        rows.append(["What has no key of its own stands under Ctrl+P: type a word of it."])
+        rows += [[("Under Ctrl+P, by a word of it", "bold")]] if any(not a.key for a in self._acts) else []
+        rows += [[f"         {a.name}: {a.tells}"] for a in self._acts if not a.key]
         with VerticalScroll(id="page"):
             yield Static(lines(rows))
 

@@ -40,6 +40,8 @@ class Page(Screen[T], Generic[T]):
     HORIZONTAL_BREAKPOINTS = [(0, "-slim"), (LEAST_WIDTH, "-narrow"), (104, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-flat"), (LEAST_HEIGHT, "-low"), (32, "-high")]  # noqa: RUF012
     TITLE_TEXT: str = ""
+    DO_FIRST: ClassVar[str] = "read it; Esc goes back."
+    """What the help begins with: what is done on this screen, in a sentence or two."""
 
     def __init__(self, work: Work | None = None) -> None:
         super().__init__()

@@ -43,6 +43,9 @@ KEPT = ("do('search')", "do('trail')", "do('cautions')", "page(-1)", "page(1)")
 class PracticeScreen(DeskScreen, inherit_bindings=False):
     """The trainee chooses what he looks at; what the desk would do or believe is shown only when asked for."""
 
+    DO_FIRST = (
+        "choose what you would look at, by a word of it; the machine answers. When you know what is wrong, F9 names it."
+    )
     ACTS: ClassVar[tuple[Act, ...]] = (
         *(a for a in DeskScreen.ACTS if a.action in KEPT),
         Act("another", "Another check", "Leave this check and choose another.", "escape"),

@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Input, OptionList
 
 from diag.ask.search import search_answers, search_causes, search_checks, search_symptoms
+from diag.say.present import answer_words
 from diag.tui.act import Act, bindings
 from diag.tui.safe import say
 from diag.tui.screens.page import Page, T
@@ -34,9 +35,6 @@ class FindScreen(Page[T]):
     """Words, and under them the lines they find: Enter and Down go there."""
 
     @on(Input.Submitted)
-    def _to_list(self) -> None:
-        self.query_one("#found").focus()
-
     def action_to_list(self) -> None:
         """Go from the words to the first line found."""
         found = self.query_one("#found", PickList)
@@ -48,6 +46,7 @@ class SearchScreen(FindScreen[Found | None]):
     """Type words; Down and Enter take a line."""
 
     TITLE_TEXT = "Search"
+    DO_FIRST = "type a word of what you look for; Enter goes to what was found, Enter on a line takes it."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("back", "Back", "Back to the desk.", "escape", shown=True),
         TO_LIST,
@@ -86,9 +85,8 @@ class SearchScreen(FindScreen[Found | None]):
             asked, causes = knowledge.questions, knowledge.causes
             finds: Mapping[str, Callable[[], list[tuple[str, str]]]] = {
                 "take": lambda: [(f"take|{k}|", asked[k].asks) for k in search_checks(knowledge, text, 8)],
-                "tell": lambda: [
-                    (f"tell|{c}|{o}", f"{asked[c].asks}: {asked[c].outcomes[o].says}")
-                    for c, o in search_answers(knowledge, text, 8)],
+                "tell": lambda: [(f"tell|{c}|{o}", answer_words(asked[c], o))
+                                 for c, o in search_answers(knowledge, text, 8)],
                 "cause": lambda: [(f"cause|{c}|", causes[c].label) for c in search_causes(knowledge, text, 8)],
                 "symptom": lambda: [
                     (f"symptom|{s}|", knowledge.symptoms[s].label) for s in search_symptoms(knowledge, text, 8)],

@@ -26,7 +26,7 @@ from diag.tui.screens.text import MenuScreen
 from diag.tui.widgets.fields import LineField
 from diag.tui.widgets.heard import Chip, HeardPanel
 from diag.tui.widgets.lines import WordsField
-from diag.tui.widgets.lists import PickList
+from diag.tui.widgets.lists import CallsList, PickList
 from diag.tui.working import guarded
 
 if TYPE_CHECKING:
@@ -54,6 +54,10 @@ class StartScreen(Page[None]):
     """Calls, and the one that is being taken."""
 
     TITLE_TEXT = "diag · fault diagnosis for vacuum row-crop planters"
+    DO_FIRST = (
+        "type what they say. Enter goes to what was made of it: a digit takes or drops a trouble, a letter a fact; "
+        "Enter once more asks the first question. A call that is there already: Down, and Enter on its line."
+    )
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("find", "Find", "Search calls by any word; while words are typed, the whole list of symptoms.", "f3"),
         Act("card", "Card", "Customer, machine, lot, target: what is known before the first question.", "f5"),
@@ -90,7 +94,7 @@ class StartScreen(Page[None]):
         with VerticalScroll(id="page", can_focus=False):
             yield HeardPanel(id="heard")
         yield LineField(placeholder="Find a call: any words", id="search")
-        yield PickList(id="calls", numbered=False)
+        yield CallsList(id="calls", numbered=False)
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -119,13 +123,16 @@ class StartScreen(Page[None]):
     def moment(self) -> tuple[str, ...]:
         if self.hearing:
             return ("card", "find", "channel", "leave", "help")
-        return ("find", "channel", "settings", "help", "quit")
+        return ("find", "channel", "help", "quit")
 
     # --- drawing ----------------------------------------------------------------------------------
 
     def on_screen_resume(self) -> None:
         super().on_screen_resume()
+        self.tell("")
         self.show_calls()
+        if self.query_one("#calls").has_focus and not self._parked:
+            self.words.focus()
 
     def start_ready(self) -> None:
         """Store or knowledge came: take up what was half typed, show the calls."""
@@ -210,6 +217,7 @@ class StartScreen(Page[None]):
     @on(TextArea.Changed, "#words")
     def _typing(self) -> None:
         self._parked = False
+        self.tell("")
         self.diag.drafts.save(FRESH, "words", self.words.text)
         self._face()
         self._asked += 1
@@ -254,7 +262,8 @@ class StartScreen(Page[None]):
         self.heard.show(candidates, facts, said if danger or (found.none and not self._more) else "")
 
     @on(HeardPanel.Changed)
-    def _chips(self) -> None:
+    def _chips(self, event: HeardPanel.Changed) -> None:
+        self.tell(event.told)
         for chip in (*self.heard.candidates, *self.heard.facts):
             if chip.key in self._said or chip.taken != self._before(chip.key):
                 self._said[chip.key] = chip.taken
@@ -272,6 +281,16 @@ class StartScreen(Page[None]):
 
     @on(HeardPanel.Words)
     def _to_words(self) -> None:
+        self.words.focus()
+
+    @on(CallsList.Typed)
+    def _typed_in_list(self, event: CallsList.Typed) -> None:
+        """A call begins with the first letter, wherever it was typed."""
+        self.words.focus()
+        self.words.insert(event.character)
+
+    @on(CallsList.Up)
+    def _up_to_words(self) -> None:
         self.words.focus()
 
     @on(WordsField.Down)

@@ -42,6 +42,7 @@ class TextScreen(Page[None]):
 class MenuScreen(Page[str]):
     """A numbered menu; gives the key of the line taken, or "" for none."""
 
+    DO_FIRST = "type the number of a line, or go there with the arrows; Enter takes it, Esc goes back."
     ACTS: ClassVar[tuple[Act, ...]] = (BACK,)
     BINDINGS = bindings(ACTS)
 

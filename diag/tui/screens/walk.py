@@ -34,6 +34,7 @@ class WalkScreen(Page[None]):
     """Checks to be done on one walk: ticked, shown as a message or a sheet, answered in one form."""
 
     HOMEWORK, SHEET = "Homework", "Field sheet"
+    DO_FIRST = "tick what goes along; Esc goes back."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act(
             "answers",
@@ -147,6 +148,7 @@ class CatchUpScreen(FindScreen[None]):
     """Pick the checks that were done, in the order they were done; then one form for all of them."""
 
     TITLE_TEXT = "Catch up"
+    DO_FIRST = "type a word of what was done and take its line; one after the other, in your own order."
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("answers", "Type the answers", "What was picked, as one form.", "ctrl+s", shown=True, first=True),
         Act("drop", "Take off", "Take the last one off again.", "ctrl+z", shown=True, first=True),

@@ -29,6 +29,10 @@ class WriteUpScreen(Page[str]):
     """What is missing stands first, the preview below it; gives the check to be taken, or ""."""
 
     TITLE_TEXT = "Write-up"
+    DO_FIRST = (
+        "see what is missing; Enter on a line of it opens the field that mends it. Ctrl+S saves the write-up; PgUp and "
+        "PgDn scroll the preview."
+    )
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("save", "Save", "Save the write-up as PDF, Markdown, text or JSON.", "ctrl+s", shown=True, first=True),
         Act("copy", "Copy", "Copy the short form, to paste it into a form's field.", "c"),

@@ -26,6 +26,11 @@ class Row(Vertical):
     def on_mount(self) -> None:
         self.query_one(".row-hint").display = bool(self.hint)
 
+    def hinted(self, hint: str) -> None:
+        """Show another hint."""
+        self.hint = hint
+        self.wrong("")
+
     def wrong(self, text: str) -> None:
         """Show what is wrong, or the hint again when nothing is."""
         hint = self.query_one(".row-hint", Static)

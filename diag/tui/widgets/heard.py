@@ -43,7 +43,11 @@ class HeardPanel(Widget, can_focus=True):
         """Back to the words."""
 
     class Changed(Message):
-        """A chip was taken or dropped."""
+        """A chip was taken or dropped; `told` says which."""
+
+        def __init__(self, told: str) -> None:
+            super().__init__()
+            self.told = told
 
     def __init__(self, *, id: str | None = None) -> None:  # noqa: A002
         super().__init__(id=id)
@@ -63,7 +67,7 @@ class HeardPanel(Widget, can_focus=True):
     def render(self) -> Content:
         width = max(40, self.size.width)
         enter: Part = ("  Enter", "bold $accent")
-        rows: list[list[Part]] = [[enter, " when that is all they say; then digits and letters choose"]]
+        rows: list[list[Part]] = [[enter, " when that is all they say; then digits, letters and + choose"]]
         if self.has_focus:
             rows = [[enter, " to the first question   ", ("Up", "bold $accent"), " back to the words"]]
         if self.driving is not None:
@@ -103,24 +107,34 @@ class HeardPanel(Widget, can_focus=True):
     def on_key(self, event: events.Key) -> None:
         char = event.character or ""
         if char.isdigit() and char.isascii():
-            self._digit(int(char))
+            told = self._digit(int(char))
         elif char == "+":
             self.facts = tuple(replace(c, taken=True) for c in self.facts)
+            told = "All that was heard goes along." if self.facts else ""
         elif len(char) == 1 and char in LETTERS:
-            at = LETTERS.index(char)
-            if at < len(self.facts):
-                self.facts = _flipped(self.facts, at)
+            told = self._letter(LETTERS.index(char))
         else:
             return
         event.stop()
         self.refresh(layout=True)
-        self.post_message(self.Changed())
+        self.post_message(self.Changed(told))
 
-    def _digit(self, digit: int) -> None:
+    def _digit(self, digit: int) -> str:
+        """Take or drop a candidate, 0: he is driving; return what was done."""
         if digit == 0 and self.driving is not None:
             self.driving = replace(self.driving, taken=not self.driving.taken)
-        elif 1 <= digit <= len(self.candidates):
-            self.candidates = _flipped(self.candidates, digit - 1)
+            return _told(self.driving)
+        if not 1 <= digit <= len(self.candidates):
+            return f"There is no {digit} in the list."
+        self.candidates = _flipped(self.candidates, digit - 1)
+        return _told(self.candidates[digit - 1])
+
+    def _letter(self, at: int) -> str:
+        """Take or drop a fact; return what was done."""
+        if at >= len(self.facts):
+            return f"There is no {LETTERS[at]} here. Up: back to the words."
+        self.facts = _flipped(self.facts, at)
+        return _told(self.facts[at])
 
     def on_focus(self) -> None:
         self.refresh(layout=True)
@@ -140,6 +154,10 @@ class HeardPanel(Widget, can_focus=True):
 def _that_fits(because: str, width: int) -> str:
     """Return a reason whole, else the words it rests on, else nothing."""
     return next((text for text in (because, because.partition(": ")[0]) if len(text) <= width), "")
+
+
+def _told(chip: Chip) -> str:
+    return f"{'Taken' if chip.taken else 'Dropped'}: {chip.words}"
 
 
 def _flipped(chips: tuple[Chip, ...], at: int) -> tuple[Chip, ...]:

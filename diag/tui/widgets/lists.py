@@ -96,6 +96,33 @@ class PickList(OptionList):
         """A number led to a line; plain lists only go there."""
 
 
+class CallsList(PickList):
+    """The calls on the first screen: what is typed there belongs to the words, and Up on the first line leads there."""
+
+    class Typed(Message):
+        """A letter or figure was typed."""
+
+        def __init__(self, character: str) -> None:
+            super().__init__()
+            self.character = character
+
+    class Up(Message):
+        """Up was pressed on the first line."""
+
+    def on_key(self, event: events.Key) -> None:
+        if event.is_printable and event.character:
+            event.stop()
+            self.post_message(self.Typed(event.character))
+
+    def action_cursor_up(self) -> None:
+        """Go a line up, or out of the list."""
+        first = next((i for i, key in enumerate(self.keys) if key is not None), None)
+        if self.highlighted in (None, first):
+            self.post_message(self.Up())
+        else:
+            super().action_cursor_up()
+
+
 def _hung(head: str, shown: Content, width: int) -> Content:
     """Return a line with its head, folded so that what runs over stands under the text."""
     room = width - len(head)

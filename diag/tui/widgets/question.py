@@ -54,6 +54,7 @@ def question_rows(
         said = f'"{said}"'
     style = "bold $error" if turn.kind in ("danger", "stop") else "bold $bright"
     asked: Rows = [[PAD, (line, style)] for line in wrap(said, min(68, width - 2 * MARGIN)).splitlines()]
+    asked += _quiet(turn.hint, width) if turn.kind == "form" else []
     answers = _answers(turn, work, width, picked, leads=leads)
     small = _small(turn, work, room)
     free = room.height - len(asked) - len(answers) - len(small)
@@ -99,7 +100,6 @@ def _answers(
     elif turn.kind in ("axis", "need"):
         rows.append([PAD, ("? not known", "$quiet")])
     elif turn.kind == "form":
-        rows += _quiet(turn.hint, width)
         rows.append([PAD[:2], ("  ? not sure   x can't be done here", "$quiet")])
     elif turn.hint:
         rows.append([PAD, (turn.hint, "$quiet")])
