@@ -60,7 +60,7 @@ def test_a_call_end_to_end(engine: Engine) -> None:
     """Complaint, answers, repair, measuring again, proof, close."""
     script, dialogue = talk(
         engine, *INTAKE, "blue", "repair beta", "", "", "", "", "", "10", ".", "take plain", "ok",
-        "proof", "", "", "accepted", ".", "close", "mended", ".",
+        "proof", "", "accepted", ".", "close", "mended", ".",
     )
     state = dialogue.call.state
     assert [a.outcome for a in state.answers] == ["blue", "ok"]

@@ -73,10 +73,14 @@ def _record_done_before(call: CallDesk, values: Values) -> None:
     call.record("done_before", {k: v for k, v in body.items() if v is not None}, {"said": text_of(values, "said")})
 
 
-def change_form(call: CallDesk) -> Form:
-    """Return the form of a setting or part changed in this call, for a test or for good."""
-    rows = call.state.situation.rows
+def change_form(call: CallDesk, cause: str | None = None) -> Form:
+    """Return the form of a setting or part changed in this call, for a test or for good.
+
+    `cause`: the one that it is tried against, whose steps are then told.
+    """
+    rows, known = call.state.situation.rows, call.engine.knowledge.causes
     return Form("change", "A setting or part was changed", (
+        Field("told", "To try", "note", value=known[cause].repair.do if cause and cause in known else ""),
         Field("setting", "Which setting or part"),
         Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
         Field("before", "Before", hint="e.g. 18 inH2O, notch 3, old brush"),

@@ -186,7 +186,7 @@ def proof_form(call: CallDesk) -> Form:
     return Form("proof", "Proof", (
         Field("how", "How it is proved", "note", value="\n".join(how_proved(call, last.causes))),
         Field("says", "The readings say", "note", value=f"{SAYS[judged.says]} {judged.why}"),
-        Field("repair", "Of which repair", "pick", value=last.event, choices=names),
+        *([Field("repair", "Of which repair", "pick", value=last.event, choices=names)] if len(names) > 1 else []),
         Field("answers", "Rests on", "ticks", "Left empty: every reading of the repaired rows since."
               if readings else "Nothing was measured since the repair: measure "
               "again first, by the same method.", value=(), choices=tuple(readings)),
@@ -212,7 +212,8 @@ def how_proved(call: CallDesk, causes: tuple[str, ...]) -> list[str]:
 
 
 def _record_proof(call: CallDesk, values: Values) -> None:
-    repair = picked(values, "repair", "Of which repair")
+    repair = (picked(values, "repair", "Of which repair") if "repair" in values
+              else next(r.event for r in reversed(call.state.repairs) if r.kind == "repair"))
     verdict = picked(values, "verdict", "Verdict")
     answers = keys_of(values, "answers") or proofs_of(call)[repair].answers
     if verdict == "accepted" and not answers:
@@ -255,16 +256,20 @@ def settle(call: CallDesk, values: Values) -> None:
 
 def close_form(call: CallDesk) -> Form:
     """Return the form that ends a call: what is not put back first, then how it ended."""
-    mended = any(r.kind == "repair" for r in call.state.repairs)
+    done = {s.kind if s.kind != "repair" else str(s.body["kind"]) for s in call.state.trail if s.live and s.known}
+    mended = "repair" in done
     usual = "question_answered" if not mended else "mended_by_phone" if call.state.channel == "phone" else "mended"
+    nobody = {*(() if done & {"repair", "change"} else ("mended_by_phone", "mended")),
+              *(() if "interim" in done else ("interim",))}  # nobody did that in this call
+    ends = sorted((r for r in RESULTS if r not in nobody), key=lambda r: r != usual)
     return Form("close", "Close the call", (
         *put_back_fields(call),
-        Field("result", "How it ended", "pick", f"Usual here: {ENDS[usual]}.",
-              choices=tuple((r, ENDS[r]) for r in RESULTS)),
-        Field("words", "Words for the file", "lines"),
+        Field("result", "How it ended", "pick", choices=tuple((r, ENDS[r]) for r in ends)),
+        Field("words", "Words for the file", "lines",
+              "" if mended else "Of a question answered: what was asked, and the answer."),
         Field("follow_up", "Call back",
               hint="e.g. tomorrow 8:00, in 2 days" + (" (usual: in 1 day)" if mended else "")),
-        Field("to_ask", "To ask then", "note", value=FOLLOW_UP),
+        Field("to_ask", "To ask then", "note", value=FOLLOW_UP if mended else ""),
     ), _record_close, done="Close")
 
 

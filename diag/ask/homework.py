@@ -51,10 +51,12 @@ def message(call: CallDesk, checks: Sequence[str], until: str | None = None, now
         for caution in present.cautions_now(call, check):
             if caution.word in ("DANGER", "WARNING"):
                 words.setdefault(present.caution_line(caution, frozenset({caution.id})))
+    mind = [w.removeprefix("WARNING: ").rstrip(".") for w in words if w.startswith("WARNING: ")]
+    care = [w for w in words if w.startswith("DANGER")] + ([f"WARNING: {'. '.join(mind)}."] if mind else [])
     if until:
         told = clock(datetime.fromisoformat(until), now or call.desk.clock())
         lines.append(f"Call back: {told}.")
-    return "\n".join([*words, *lines])
+    return "\n".join([*care, *([""] if care else []), *lines])
 
 
 def sheet(call: CallDesk, checks: Sequence[str], width: int = 78) -> str:

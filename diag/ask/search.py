@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from diag.knowledge.base import Knowledge
@@ -13,8 +14,8 @@ from diag.unit_table import QUANTITIES, UNITS
 _WORDS = re.compile(r"[a-z0-9/]+")
 LEAST_INSIDE = 5
 """Letters of a word that is looked for inside other words too: "amps" is no "clamps"."""
-OWN, ALIKE = 0, 1
-"""How a word is held: as it was typed, or by another word for the same thing."""
+OWN, ALIKE, AKIN = 0, 1, 2
+"""How a word is held: as it was typed, by another word for the same thing, or by one of the same field."""
 
 
 @dataclass(frozen=True)
@@ -23,26 +24,34 @@ class _Sought:
 
     word: str
     alike: tuple[str, ...]
+    akin: tuple[str, ...]
 
     def held(self, text: str) -> int | None:
         """Return how a text (see `_text`) holds the word, None when it does not."""
         if f" {self.word}" in text:
             return OWN
         inside = len(self.word) >= LEAST_INSIDE and self.word in text
-        return ALIKE if inside or any(f" {other}" in text for other in self.alike) else None
+        if inside or any(f" {other}" in text for other in self.alike):
+            return ALIKE
+        return AKIN if any(f" {other}" in text for other in self.akin) else None
 
 
 def _sought(knowledge: Knowledge, text: str) -> list[_Sought]:
     lexicon = knowledge.lexicon
-    groups = [*lexicon.sets.values(), *((word, *others) for word, others in lexicon.searched.items())]
+    searched = [(word, *others) for word, others in lexicon.searched.items()]
     found = []
     for typed in one_line(text).lower().split():
         word = lexicon.spellings.get(typed, typed)
         forms = {word, word.removesuffix("s")}
-        alike = [w.lower() for group in groups if forms & set(group) for w in group]
-        alike += [] if word == typed else [word]
-        found.append(_Sought(typed, tuple(dict.fromkeys(w for w in alike if len(w) > 2))))
+        alike = [*_others(searched, forms), *([] if word == typed else [word])]
+        found.append(_Sought(typed, tuple(alike), tuple(_others(lexicon.sets.values(), forms))))
     return found
+
+
+def _others(groups: Iterable[Iterable[str]], forms: set[str]) -> list[str]:
+    """Return the words of the groups that hold one of the forms, short ones left out."""
+    found = (w.lower() for group in groups if forms & set(group) for w in group)
+    return list(dict.fromkeys(w for w in found if len(w) > 2))
 
 
 def _text(*parts: str) -> str:
@@ -68,7 +77,7 @@ def _measured_in(check: Check) -> str:
 def search_checks(knowledge: Knowledge, text: str, most: int = 12) -> list[str]:
     """Return ids of checks (as asked) that fit: every word, or another for the same thing, in what it asks and takes.
 
-    Those that hold the words themselves come first, then those that hold them in the heading.
+    Those that hold the words in their heading come first, then those that hold them side by side.
     """
     sought, found = _sought(knowledge, text), []
     for key, check in knowledge.questions.items():
@@ -76,7 +85,9 @@ def search_checks(knowledge: Knowledge, text: str, most: int = 12) -> list[str]:
         whole = head + _text(*(o.says for o in check.outcomes.values()))
         rank = _rank(sought, whole)
         if rank is not None:
-            found.append((rank, _rank(sought, head) is None, len(head), key))
+            headed = _rank(sought, head)
+            place = 1 + rank if headed is None else headed  # as typed in the heading, then by a like word or elsewhere
+            found.append((place, one_line(text).lower() not in whole, headed is None, len(head), key))
     return [key for *_, key in sorted(found)[:most]]
 
 

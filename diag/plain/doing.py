@@ -144,7 +144,11 @@ class Doing(Part):
 
     def take(self, rest: str) -> None:
         """take WORDS: take any check."""
-        self.talk.taken = self._looking.pick_check(rest)
+        key = self._looking.pick_check(rest)
+        if key is not None and not present.applies(self.call, key):
+            asks = self.desk.engine.knowledge.questions[key].asks
+            raise UsageError(f"{asks}: that does not apply to this machine.", "take", "machine tells what it is.")
+        self.talk.taken = key
 
     def undo(self, rest: str) -> None:
         """undo: take the last act back, whole."""

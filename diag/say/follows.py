@@ -17,7 +17,7 @@ class Choice:
 
 
 ACTS: dict[str, tuple[Choice, ...]] = {
-    "repair": (Choice("repair", "mended, or about to be: record it"), Choice("interim", "go on for now, mend later"),
+    "repair": (Choice("repair", "mended: record it"), Choice("interim", "go on for now, mend later"),
                Choice("hand_over", "hand the call on"), Choice("waiting", "call back later")),
     "try": (Choice("change", "tried: what was changed, to be put back"), Choice("repair", "mended for good: record it"),
             Choice("hand_over", "hand the call on"), Choice("waiting", "call back later")),

@@ -14,6 +14,7 @@ from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 from diag.reason.cautions import cautions_of_check, stopping
 from diag.reason.explain import how, why_check, why_not
+from diag.reason.judge import applicable
 from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
 from diag.record.kinds import KINDS
@@ -29,7 +30,7 @@ BELIEF_WORDS: Mapping[str, str] = {
     "likely": "likely", "open": "open", "unlikely": "unlikely", "set_aside": "set aside",
 }
 ACTIONS: Mapping[str, str] = {
-    "repair": "Mend this", "try": "Try this, it can be put back", "drive_out": "Drive out",
+    "repair": "Put this right", "try": "Try this, it can be put back", "drive_out": "Drive out",
     "hand_over": "Hand the call over", "prove": "Measure again: only that shows that it is mended",
     "close": "Close the call",
 }
@@ -324,6 +325,11 @@ def _last_change_first(call: CallDesk) -> list[str]:
 def outcome_choices(check: Check) -> list[tuple[str, str]]:
     """Return (outcome or item id, words) in the order written."""
     return [(name, o.says) for name, o in (check.items or check.outcomes).items()]
+
+
+def applies(call: CallDesk, check: str) -> bool:
+    """Tell whether a check fits this machine, as far as it is known."""
+    return applicable(call.engine, check, call.think().read.case)
 
 
 def how_lines(call: CallDesk, cause: str) -> list[str]:

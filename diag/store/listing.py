@@ -27,6 +27,8 @@ class Listed:
     """What it waits for and until when, or how it ended."""
     about: str
     """Leading causes, else symptoms or the caller's words."""
+    practice: bool = False
+    """Nobody's call: it stands after the others."""
 
 
 def listed(calls: Sequence[CallSummary], now: datetime, labels: Mapping[str, str]) -> list[Listed]:
@@ -36,7 +38,7 @@ def listed(calls: Sequence[CallSummary], now: datetime, labels: Mapping[str, str
     """
     found = [_one(c, now, labels) for c in calls]
     order = {"due": 0, "open": 1, "waiting": 2, "closed": 3}
-    return sorted(found, key=lambda c: order[c.state])
+    return sorted(found, key=lambda c: (order[c.state], c.practice))
 
 
 def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
@@ -48,7 +50,7 @@ def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     rows = "all rows" if c.rows == "all" else _rows(c.rows)
     who = " | ".join(p for p in (show_call_id(c.call)[:5], who, rows, "PRACTICE" if c.practice else "") if p)
     about = [labels.get(x, x.replace("_", " ")) for x in (c.causes[:1] or c.symptoms[:2])]
-    return Listed(c.call, state, who, _told(c, due, now), about="; ".join(about) or c.words)
+    return Listed(c.call, state, who, _told(c, due, now), about="; ".join(about) or c.words, practice=c.practice)
 
 
 def _rows(rows: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import logging
 import os
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, MutableMapping
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -119,7 +119,7 @@ class DiagApp(App[int]):
         kept = self.drafts
         self.drafts = Drafts(place_beside(message.store.place))
         for call in kept.calls():  # what was typed while the store was being opened
-            self.drafts.of(call).update(kept.load(call))
+            _beside_older(self.drafts.of(call), kept.load(call))
         self.set_interval(KEEP_EVERY, self.keep_drafts)
         self.store.watch(self._news)
         self._exchanged()
@@ -369,6 +369,14 @@ class DiagApp(App[int]):
         told += f" The log tells more:\n{self._log_file}" if self._log_file else ""
         self._exit_renderables.append(Text(told, no_wrap=True, overflow="ignore"))
         self._close_messages_no_wait()
+
+
+def _beside_older(held: MutableMapping[str, str], typed: Mapping[str, str]) -> None:
+    """Take typed text up; words of a call that was half taken before are put by, not written over."""
+    before = held.get("words", "")
+    if typed.get("words") and before and before != typed["words"]:
+        held["older"] = "\n".join(filter(None, (held.get("older", ""), before)))
+    held.update(typed)
 
 
 def _warm(engine: Engine) -> None:

@@ -31,9 +31,15 @@ def lines(rows: Iterable[Iterable[Part]]) -> Content:
     return say(*joined)
 
 
-def folded(content: Content, width: int) -> Content:
-    """Return content folded to so many columns, for where its lines are counted before it is drawn."""
-    return Content("\n").join(content.wrap(max(20, width)))
+def folded(content: Content, width: int, most: int = 0) -> Content:
+    """Return content folded to so many columns, for where its lines are counted before it is drawn.
+
+    `most`: lines at the most, 0 for all; what is left out is marked.
+    """
+    wrapped = content.wrap(max(20, width))
+    if most and len(wrapped) > most:
+        wrapped = [*wrapped[: most - 1], wrapped[most - 1].rstrip() + say(" ..")]
+    return Content("\n").join(wrapped)
 
 
 LEAST_ASKED = 12

@@ -674,19 +674,20 @@ def test_not_sure_and_cannot_here(little: Engine, place: Path) -> None:
 
 
 def test_other_offers_and_any_check(little: Engine, place: Path) -> None:
-    """Ctrl+T takes the second offer; F3 finds any check by words, and Enter alone takes none."""
+    """Ctrl+T takes the second offer; F3 finds any check by words: Enter goes to its line, Enter there asks it."""
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
-        await put_on_desk(app, pilot)
+        call = await put_on_desk(app, pilot)
         first = app.screen.turn.key  # type: ignore[attr-defined]
         await press(pilot, "ctrl+t")
         assert app.screen.turn.key != first  # type: ignore[attr-defined]
         await press(pilot, "f3")
         await type_in(pilot, "every")
-        await press(pilot, "enter", "enter")
+        await press(pilot, "enter")
         assert not isinstance(app.screen, DeskScreen)
-        await press(pilot, "down", "enter")
+        await press(pilot, "enter")
         assert app.screen.turn.key == "row_gauge"  # type: ignore[attr-defined]
+        assert not call.state.answers
 
     drive(make_app(little, place), body)
 

@@ -96,7 +96,7 @@ def test_repair_proof_and_close(little: Engine, place: Path) -> None:
         await press(pilot, "ctrl+s")
         assert call.state.proofs[0].verdict == "accepted"
         await mend(app, pilot, "close")
-        await put(app, pilot, result=2, follow_up="tomorrow 8:00")
+        await put(app, pilot, result=1, follow_up="tomorrow 8:00")
         await press(pilot, "ctrl+s")
         assert call.state.closed is not None
         assert call.state.due == "2026-05-05T08:00:00Z"
@@ -113,7 +113,7 @@ def test_the_cause_that_was_chosen_is_ticked(little: Engine, place: Path) -> Non
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         await put_on_desk(app, pilot)
         await press(pilot, "1", "enter")
-        assert "Mend this: Alpha." in words(app)
+        assert "Put this right: Alpha." in words(app)
         await press(pilot, "1", "enter")
         field = row(app, "causes")
         assert isinstance(field, Ticks)
@@ -262,7 +262,7 @@ def test_changes_not_put_back_are_asked_for_at_the_end(little: Engine, place: Pa
         await mend(app, pilot, "close")
         assert isinstance(app.screen, FormScreen)
         assert app.screen.form.fields[0].label.startswith("Not put back: vacuum")
-        await put(app, pilot, put_back_0=2, result=2)
+        await put(app, pilot, put_back_0=2, result=1)
         await press(pilot, "ctrl+s")
         assert call.state.not_put_back == ()
         assert call.state.closed is not None

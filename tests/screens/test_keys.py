@@ -137,7 +137,7 @@ async def work_through(hands: Hands, call: CallDesk) -> None:
     await hands.keys("ctrl+s")
     assert call.state.proofs
     await hands.mend("close")
-    await hands.tick("result", "2")
+    await hands.tick("result", "1")
     await hands.keys("ctrl+s")
     assert call.state.closed is not None
 
@@ -179,7 +179,7 @@ def test_a_newcomers_first_call(big: Engine, place: Path) -> None:
         await hands.keys("ctrl+z")
         await hands.turn()
         await hands.mend("close")
-        await hands.tick("result", "4")
+        await hands.tick("result", "1")
         await hands.keys("ctrl+s")
         assert call.state.closed is not None
         counted.append(hands.count)

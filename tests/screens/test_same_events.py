@@ -30,7 +30,7 @@ LINES = (
     "change 3", "red",
     "repair alpha", "", "", "", "", "", "25", ".",
     "take plain", "ok",
-    "proof", "", "", "1", ".",
+    "proof", "", "1", ".",
     "close", "mended", "", ".",
 )
 
@@ -117,7 +117,7 @@ def by_screens(engine: Engine, place: Path) -> CallDesk:
         await put(app, pilot, "verdict", "1")
         await press(pilot, "ctrl+s")
         await mend(app, pilot, "close")
-        await put(app, pilot, "result", "2")
+        await put(app, pilot, "result", "1")
         await press(pilot, "ctrl+s")
 
     drive(make_app(engine, place), body)

@@ -37,6 +37,8 @@ PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed line is worked out."""
 CAUSES = {"-low": 3, "-high": 5}
 """Most causes shown under the question, by the height of the window."""
+READ_BACK = {"-low": 3, "-high": 6}
+"""Most lines of what is read back, by the height of the window."""
 
 
 class Area(Vertical):
@@ -144,7 +146,7 @@ class AskingScreen(Page[None]):
         if turn is None or not self.work.ready:
             return
         beside = bool(self.query_one("#right").display)
-        back = folded(self._read_back(), self.query_one("#left").size.width - 5)
+        back = folded(self._read_back(), self.query_one("#left").size.width - 5, READ_BACK[self._tall])
         question = self._fitted(turn, beside, back.plain.count("\n") + 2)
         more = len(question) > self._height and not back.plain
         self._put("question", lines(question))
@@ -154,11 +156,15 @@ class AskingScreen(Page[None]):
             side = self.query_one("#right").size
             self._put("side", lines(side_rows(turn, self.work, max(30, side.width - 3), max(20, side.height))))
 
+    @property
+    def _tall(self) -> str:
+        return "-high" if self.has_class("-high") else "-low"
+
     def _fitted(self, turn: Turn, beside: bool, below: int) -> Rows:
         """Draw what stands above and under the question, and return the question; causes make way for a long one."""
         left, safety = self.query_one("#left").size, self._safety(turn)
         picked = self.reply.picked or tuple(filter(None, (self.picked,)))
-        for most in range(CAUSES["-high" if self.has_class("-high") else "-low"], 0, -1):
+        for most in range(CAUSES[self._tall], 0, -1):
             causes = self._causes(most)
             used = sum(text.plain.count("\n") + 2 for text in (safety, causes) if text.plain)
             height = left.height - used - below

@@ -15,6 +15,7 @@ from diag.call.desk import CallDesk
 from diag.call.healthy import keep_healthy
 from diag.errors import DiagError
 from diag.knowledge.model import Check
+from diag.say import present
 from diag.say.explaining import entry_text, told
 from diag.tui.act import Act
 from diag.tui.safe import say
@@ -39,6 +40,7 @@ FORMS: Mapping[str, Callable[[CallDesk], Form | None]] = {
 }
 OF_CAUSE: Mapping[str, Callable[[CallDesk, str], Form | None]] = {
     "repair": lambda call, cause: forms_mend.repair_form(call, (cause,)), "interim": forms_mend.interim_form,
+    "change": forms_call.change_form,
 }
 """Forms about one cause, where it was chosen before."""
 NO_FORM = {"interim": "No way to go on for now is known against the leading causes."}
@@ -260,7 +262,11 @@ class Doings:
     # --- going on ---------------------------------------------------------------------------------------
 
     def take(self, check: str) -> None:
-        """Ask this check now."""
+        """Ask this check now, if it fits the machine."""
+        if self.work.ready and not present.applies(self.work.call, check):
+            asks = self.work.call.engine.knowledge.questions[check].asks
+            self.desk.tell(f"{asks}: that does not apply to this machine. F5 shows what is known of it.")
+            return
         self.work.taken = check
         self.desk.show_call()
 

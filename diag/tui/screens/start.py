@@ -183,6 +183,9 @@ class StartScreen(Page[None]):
         rows: list[tuple[str | None, Content | str]] = []
         if self._parked and self.words.text.strip():
             rows.append(("go_on", say(("Half taken: ", "bold $warning"), self.words.text[:60])))
+        older = host.drafts.load(FRESH).get("older", "")
+        if older:
+            rows.append(("older", say(("Half taken before: ", "bold $warning"), older[:60])))
         rows += stored if host.store is not None else [(None, host.trouble or "Opening the calls ...")]
         rows += [(None, ""), *OTHER.items()]
         box = self.query_one("#calls", PickList)
@@ -388,7 +391,9 @@ class StartScreen(Page[None]):
         self._clear()
 
     def _clear(self) -> None:
+        older = self.diag.drafts.load(FRESH).get("older", "")
         self.diag.drafts.drop(FRESH)
+        self.diag.drafts.save(FRESH, "older", older)
         self.words.text = ""
         self._typed, self._profile, self._said, self._more = {}, Draft(), {}, ()
         self._match, self._warned, self.kind = None, False, ""
@@ -413,10 +418,20 @@ class StartScreen(Page[None]):
             self._parked = False
             self._face()
             self.words.focus()
+        elif picked == "older":
+            self._take_older()
         elif picked in OTHER:
             self.diag.run_named(picked or "")
         elif picked is not None:
             self.tell(self.diag.open_call(picked), "bad")
+
+    def _take_older(self) -> None:
+        """Go on with the words that were put by; those that stand in the field are put by instead."""
+        kept, now = self.diag.drafts.load(FRESH).get("older", ""), self.words.text.strip()
+        self.diag.drafts.save(FRESH, "older", now)
+        self.words.text = kept
+        self.words.move_cursor(self.words.document.end)
+        self.words.focus()
 
     def action_find(self) -> None:
         """Search the calls; while a call is taken, the whole list of symptoms."""

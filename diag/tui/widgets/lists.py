@@ -202,7 +202,11 @@ class Ticks(PickList):
 
     def number_hit(self) -> None:
         if len(self.ticks) <= SHORT:
-            self.action_tick()
+            now = next((t for t in self.ticks if t.key == self.picked), None)
+            if now is not None and now.only:
+                self.choose()  # of lines that exclude one another a number only ever chooses
+            else:
+                self.action_tick()
 
     def action_tick(self) -> None:
         """Tick the line under the cursor, or take its tick off."""

@@ -158,7 +158,7 @@ def side_rows(turn: Turn, work: Work, width: int, height: int) -> Rows:
         parts.append(("Causes", _causes_beside(work, 5 if height > 30 else 3, width)))
     seen = present.warnings(work.call) if work.trial is None else []
     if seen:
-        parts.append(("To be seen", _wrapped(seen, width, "! ")))
+        parts.append(("Mind this", _wrapped(seen, width, "! ")))
     if turn.steps and turn.kind in ("check", "form", "say", "danger", "need"):
         parts.append(("How it is done", _wrapped(turn.steps, width)))
     if turn.offer is not None and turn.check is not None and work.trial is None:
