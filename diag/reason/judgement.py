@@ -49,7 +49,6 @@ class Conflict:
     """The answer that fits the others least."""
 
     check: str
-    rows: str
     events: tuple[str, ...]
     bits: float
     """Conflict measure of all answers together."""

@@ -37,7 +37,7 @@ def conflicts_in(
     name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
     culprit = next(i for i in instances if evidence.look_of(i) == name and i.given)
     events = tuple(e for i in instances if evidence.look_of(i) == name for e in i.events)
-    return (Conflict(culprit.check, culprit.rows, events, round(bits, 2)),)
+    return (Conflict(culprit.check, events, round(bits, 2)),)
 
 
 def unexplained_bits(start: Worlds, epochs: Sequence[EpochEvidence], now: Worlds) -> float:

@@ -59,7 +59,6 @@ MOVED = 0.02
 class CauseLine:
     """One cause as shown on the desk."""
 
-    cause: str
     label: str
     belief: str
     chance: str
@@ -81,7 +80,7 @@ def cause_lines(call: CallDesk, before: Mapping[str, float] | None = None, most:
         sign = " " if abs(moved) < MOVED else "+" if moved > 0 else "-"
         label = knowledge.causes[r.cause].label
         words = BELIEF_WORDS[r.belief], chance_words(r.probability)
-        lines.append(CauseLine(r.cause, label, *words, r.probability, sign))
+        lines.append(CauseLine(label, *words, r.probability, sign))
     return lines
 
 

@@ -81,7 +81,6 @@ class Decision:
     crop: str
     losses: tuple[Loss, ...]
     ways: tuple[Way, ...]
-    acres_left: float | None
     price: float | None
     says: tuple[str, ...]
     """What the range allows to conclude, and what not."""
@@ -103,7 +102,7 @@ def decide(call: CallDesk, given: Given | None = None) -> Decision:
     ways = tuple(_ways(call, given))
     says = tuple(_says(crop, losses, given, delay, share=share))
     advice = _advice(losses, ways[0], given, delay, gone=told if crop == STUDIED_CROP else None)
-    return Decision(crop, losses, ways, acres_left=given.acres_left, price=given.price, says=says, advice=advice)
+    return Decision(crop, losses, ways, price=given.price, says=says, advice=advice)
 
 
 # --- what was measured ------------------------------------------------------------------------------------------

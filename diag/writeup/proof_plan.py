@@ -17,7 +17,6 @@ from diag.errors import UsageError
 from diag.figures.rows import Rows, expand
 from diag.knowledge.model import Check, Verification
 from diag.measure.proof import LIMIT, Sequential, cannot_show, fixed, repaired, sequential
-from diag.reason.feasible import usual_observer
 from diag.record.kinds import Repaired
 from diag.text import number, rows_words, wrap
 from diag.writeup.story.measured import Measurements, pairs_of
@@ -50,7 +49,6 @@ class ProofStep:
 class ProofPlan:
     """How to prove one repair, and how far it is."""
 
-    repair: str
     label: str
     """Which kind of repair this proof is for."""
     check: str
@@ -58,7 +56,6 @@ class ProofPlan:
     asks: str
     same_method: bool
     """True when the fault was shown by that very check."""
-    observer: str
     rows: tuple[int, ...]
     control: int | None
     """A good row to measure beside it; None when none is needed or the rows are not known."""
@@ -95,8 +92,8 @@ def proof_plan(call: CallDesk) -> ProofPlan:
     rows, control = _rows(call, done, verification)
     pairs = pairs_of(Measurements(call, bench).tests())
     return ProofPlan(
-        repair=done.event, label=verification.label, check=check.id, asks=check.asks.rstrip("."), same_method=same,
-        observer=usual_observer(check, call.state.channel), rows=rows, control=control, measures=verification.measures,
+        label=verification.label, check=check.id, asks=check.asks.rstrip("."), same_method=same,
+        rows=rows, control=control, measures=verification.measures,
         sample=verification.sample, accept=verification.accept,
         wait="Oil warm, discs full, 200 ft planted first; same rows, speed, vacuum and lot as before.",
         steps=tuple(_steps(call, check, verification, counted)), pairs=pairs,

@@ -77,7 +77,6 @@ class Document:
     subtitle: str
     running: str
     """Head of every page."""
-    audience: str
     banner: tuple[str, ...]
     lacks: str
     """What is missing, below the banner; "" for a customer, and where the list follows on the same page."""

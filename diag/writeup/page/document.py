@@ -23,7 +23,7 @@ def document(story: Story, audience: str = SERVICE, ready: Readiness | None = No
     behind = appendix if told.measured or told.photos else brief
     sections = tuple(customer_page(told)) if customer else (*front(told), *behind(told, audience, ready))
     ready = None if customer else ready
-    return Document(title_of(told, audience), subtitle(told), _running(told), audience, banner=banner(told, ready),
+    return Document(title_of(told, audience), subtitle(told), _running(told), banner=banner(told, ready),
                     lacks=lacks_text(ready) if ready and told.measured else "", sections=sections)
 
 
