@@ -111,7 +111,7 @@ def _parser() -> Parser:
     for name, text, run in (
         ("measure", "work out readings: spacing, stand, vacuum, drive, fan, wire, slip", _measure),
         ("knowledge", "lint, show, train, trial, play, effect, new, schema, watch", _knowledge),
-        ("calls", "list, show, export, import, search, verify, backup, erase", _calls),
+        ("calls", "list, show, export, import, search, verify, sign, backup, repair, erase", _calls),
     ):
         # No prefix character: options, --help among them, are left to the command itself.
         command = commands.add_parser(name, help=text, add_help=False, prefix_chars="\0")

@@ -230,6 +230,9 @@ ROWS = Type('"all" or a sorted list of row numbers', is_stored,
             hand.rows_of, write=hand.write_rows, hold=from_stored, keep=to_stored)
 CALL = Type("a call id of ten characters", is_call_id, _TEXT, hand.call_of)
 SHA = Type("a SHA-256 in hex", is_hash, _TEXT, hand.text_of)
+PUBLIC_KEY = Type("an Ed25519 public key in hex", is_hash, _TEXT, hand.text_of)
+SIGNATURE = Type("an Ed25519 signature in hex", lambda v: isinstance(v, str) and is_hash(v[:64]) and is_hash(v[64:]),
+                 _TEXT, hand.text_of)
 DATA = Type("plain data without fractions and without long text", _is_plain, {}, hand.data_of)
 MEASURED = Type('a measured value {value: "18.5", unit: "inH2O"}', _is_measured, _MEASURED, hand.measured_of,
                 write=hand.write_reading)

@@ -390,4 +390,13 @@ class Erased(Body):
     targets: tuple[tuple[EventId, Annotated[str, f.LABEL]], ...]
 
 
+class Signed(Body):
+    """Everything before it was signed by a key that stays with whoever signed."""
+
+    KIND, WITHDRAWABLE, SAYS = "signed", False, "signed"
+
+    key: Annotated[str, f.PUBLIC_KEY]
+    signature: Annotated[str, f.SIGNATURE]
+
+
 KINDS: Mapping[str, type[Body]] = {kind.KIND: kind for kind in Body.__subclasses__()}

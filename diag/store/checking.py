@@ -11,6 +11,8 @@ from sqlalchemy import Connection, select, update
 from diag.errors import RecordError
 from diag.record.graph import Event, RecordFlaw, Sealed, erased_targets, flaws_of, heads, order, show_call_id, verify
 from diag.record.ids import is_call_id
+from diag.record.kinds import Signed
+from diag.store import signing
 from diag.store import tables as t
 from diag.store.kept import Profile, Repairs, Verified
 from diag.store.stored import events_where, insert_new, loaded, read_event, sealed_of
@@ -65,6 +67,13 @@ def verified(connection: Connection, call: str, head: str | None) -> Verified:
     flaws += verify(events, sealed)
     flaws += _line_flaws(connection, call, line, broken=bool(flaws))
     remarks = [*_missing(events, sealed), *_branches(events)]
+    for event in (e for e in order(events) if e.kind == Signed.KIND and not any(f.event == e.id for f in flaws)):
+        fit, key = signing.fits(event), signing.fingerprint(event.body["key"])
+        if fit is False:
+            flaws.append(_flaw(event, f"The signature is not that of key {key} over what stands before it."))
+        else:
+            told = "" if fit else " That was not tried: install diag with the extra sign."
+            remarks.append(f"Event {event.n} signs all that it follows from, with key {key}.{told}")
     if head is not None:
         flaws, remarks = _against(events, head, flaws, remarks)
     return Verified(call, tuple(flaws), tuple(remarks), tuple(e.id for e in heads(events)))

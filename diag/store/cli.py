@@ -1,4 +1,4 @@
-"""`diag calls ...`: list, show, search, export, import, verify, backup, erase."""
+"""`diag calls ...`: list, show, search, export, import, verify, sign, backup, repair, erase."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from diag.store.kept import Incoming
     from diag.store.open import CallSummary, Store
 
-NAMED = ("show", "export", "verify", "erase")
+NAMED = ("show", "export", "verify", "sign", "erase")
 DESTROYS = {"closed": "closes it", "reopened": "opens it again", "withdrawn": "withdraws what was recorded"}
 
 
@@ -40,6 +40,7 @@ def _parser() -> Parser:
     verify = commands.add_parser("verify", help="was the record altered after the fact, and where")
     verify.add_argument("call")
     verify.add_argument("--head", help="hash printed in a write-up: shows whether newer events were cut off")
+    commands.add_parser("sign", help="sign all that was recorded in a call, with your key").add_argument("call")
     commands.add_parser("backup", help="copy the whole store to a file").add_argument("file")
     commands.add_parser("schema", help="print the JSON schema of an export")
     commands.add_parser("repair", help="make damaged lists anew, and say what can be saved")
@@ -64,7 +65,7 @@ def main(argv: Sequence[str], *, open_store: Callable[[], Store], json_out: bool
         options.call = found if isinstance(options.call, list) else found[0]
     command = {
         "list": _list, "search": _list, "show": _show, "export": _export, "import": _import, "verify": _verify,
-        "backup": _backup, "erase": _erase, "repair": _repair,
+        "backup": _backup, "erase": _erase, "repair": _repair, "sign": _sign,
     }[options.command]
     return command(store, options, json_out)
 
@@ -157,6 +158,14 @@ def _verify(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     tell({"call": options.call, "altered": bool(found.flaws), "flaws": told, "remarks": found.remarks,
                      "heads": found.heads}, "\n".join([*lines, *found.remarks]), as_json=json_out)
     return 1 if found.flaws else 0
+
+
+def _sign(store: Store, options: argparse.Namespace, json_out: bool) -> int:
+    key = store.sign(options.call, at=datetime.now(UTC))
+    shown = show_call_id(options.call)
+    tell({"call": options.call, "key": key}, f"{shown} is signed with key {key}. Tell that number to whoever verifies "
+                                             "it, by another way than the file.", as_json=json_out)
+    return 0
 
 
 def _repair(store: Store, options: argparse.Namespace, json_out: bool) -> int:

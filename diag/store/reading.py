@@ -29,6 +29,7 @@ class StoreReader:
         self._db = Database(place, patience)
         self._random = random
         self._desk_file = DeskFile(desk_file or user_folder() / "desk", random) if self._db.shared else None
+        self._keys = desk_file.parent if desk_file else user_folder()
         self._new_desk, self._desk_kept = "", False
 
     @property

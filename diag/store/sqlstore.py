@@ -27,7 +27,7 @@ from diag.record.graph import (
     place_of,
     show_call_id,
 )
-from diag.store import checking, erasing
+from diag.store import checking, erasing, signing
 from diag.store import tables as t
 from diag.store.exchange import Export
 from diag.store.kept import Erasure, Incoming, Repairs
@@ -173,6 +173,17 @@ class Store(StoreReader):
         delete_sealed(connection, erased_targets(union))
         self._refresh(connection, first.call, new, wholly=True)
         return incoming
+
+    def sign(self, call: str, *, at: str | datetime, by: str = "technician") -> str:
+        """Sign everything recorded in a call with this user's key; return the key's fingerprint.
+
+        Raises StoreError where the key cannot be used, RecordError where nothing is new since the last signature.
+        """
+        newest = heads(self.events(call))
+        body = signing.signature(self._keys, call, newest)
+        event, _ = make_event(call, newest, at, self.desk_id(), by=by, kind="signed", body=body)
+        self.append(event)
+        return signing.fingerprint(body["key"])
 
     def erase(self, call: str, targets: Iterable[tuple[str, str]] | None = None, *, at: str | datetime,
               by: str = "technician") -> Event:

@@ -477,11 +477,11 @@ def test_find_a_call_refusals() -> None:
 
 
 def test_every_kind_says_what_it_takes() -> None:
-    """The kinds are those of the contract; only four can never be withdrawn."""
+    """The kinds are those of the contract; only five can never be withdrawn."""
     assert {"opened", "machine", "situation", "complaint", "done_before", "answer", "withdrawn", "channel",
             "caution", "swap", "change", "waiting", "repair", "proof", "note", "photo", "judged", "closed",
-            "reopened", "erased"} == set(KINDS)
-    assert {"opened", "judged", "caution", "erased"} == {k for k, v in KINDS.items() if not v.WITHDRAWABLE}
+            "reopened", "erased", "signed"} == set(KINDS)
+    assert {"opened", "judged", "caution", "erased", "signed"} == {k for k, v in KINDS.items() if not v.WITHDRAWABLE}
 
 
 def test_utc_is_used_everywhere() -> None:

@@ -31,6 +31,7 @@ from diag.record.graph import Event, Sealed, erase, event_id, heads, make_event,
 from diag.store.identity import DeskFile
 from diag.store.kept import Erasure, Incoming
 from diag.store.open import Store, open_store
+from diag.store.signing import signature
 
 KILLS = int(os.environ.get("DIAG_KILLS", "20"))
 
@@ -610,6 +611,56 @@ def test_what_is_no_flaw_is_remarked(tmp_path: Path) -> None:
 
 
 # ------------------------------------------------------------------------------------------------ damage
+
+
+def test_a_signed_call_tells_its_key(store: Store, other: Store, tmp_path: Path) -> None:
+    """Signed here and verified elsewhere: by which key, up to which event; a key is made once, for its owner alone."""
+    pytest.importorskip("cryptography")
+    desk = kept(store, a_call())
+    key = store.sign(CALL, at=clock(30))
+    with pytest.raises(RecordError, match="signed already"):
+        store.sign(CALL, at=clock(31))
+    store.append(make_event(CALL, heads(store.events(CALL)), clock(32), "DESK00000A", "technician", "reopened")[0])
+    assert key == store.sign(CALL, at=clock(33)), "the same key again"
+    store.export_file([CALL], tmp_path / "x.json")
+    other.import_file(tmp_path / "x.json")
+
+    found = other.verify(CALL)
+    assert ((), [f"Event {n} signs all that it follows from, with key {key}." for n in (6, 8)]) == (
+        found.flaws, list(found.remarks))
+    assert len(desk.events) + 3 == len(other.events(CALL))
+    if os.name == "posix":
+        assert 0o600 == (tmp_path / "signing.key").stat().st_mode & 0o777
+        (tmp_path / "signing.key").chmod(0o644)
+        with pytest.raises(StoreError, match="Others may read"):
+            store.sign(CALL, at=clock(34))
+
+
+@pytest.mark.parametrize("broken", ["key", "signature", "call"])
+def test_a_signature_of_something_else_is_a_flaw(other: Store, tmp_path: Path, broken: str) -> None:
+    """Another key, another signature, a signature of another call: told as a flaw, though all hashes fit."""
+    pytest.importorskip("cryptography")
+    desk = kept(other, a_call())
+    body = signature(tmp_path, "0000000000" if broken == "call" else CALL, heads(desk.events))
+    if broken != "call":
+        body[broken] = "ab" * (len(body[broken]) // 2)
+    other.append(make_event(CALL, heads(desk.events), clock(30), "DESK00000A", "technician", "signed", body)[0])
+    assert ["The signature is not that of key"] == [f.what[:32] for f in other.verify(CALL).flaws]
+
+
+def test_without_the_extra_a_signature_is_told_untried(other: Store, tmp_path: Path,
+                                                       monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the package is missing, signing says so, and verifying says whose signature it could not try."""
+    pytest.importorskip("cryptography")
+    desk = kept(other, a_call())
+    body = signature(tmp_path, CALL, heads(desk.events))
+    other.append(make_event(CALL, heads(desk.events), clock(30), "DESK00000A", "technician", "signed", body)[0])
+    for name in ("cryptography.hazmat.primitives.asymmetric.ed25519", "cryptography.exceptions"):
+        monkeypatch.setitem(sys.modules, name, None)
+    (remark,) = other.verify(CALL).remarks
+    assert "That was not tried" in remark
+    with pytest.raises(StoreError, match="one more package"):
+        other.sign(CALL, at=clock(31))
 
 
 @pytest.mark.parametrize("damage", [
