@@ -15,10 +15,10 @@ from diag.reason import worlds
 from diag.reason.case import Case, RepairDone
 from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
-from diag.reason.judge import Engine, before_less
+from diag.reason.judge import Engine
 from diag.reason.next_check import Weighed, separates, weigh
 from diag.reason.views import View
-from diag.reason.worlds import Worlds, heaviest_pairs
+from diag.reason.worlds import heaviest_pairs
 
 AXES = {"fill": "bulk", "drive": "electric"}
 KEYS = ["motor_amps", "plain", "split", "what_changed.seed"]
@@ -182,18 +182,6 @@ def test_an_observer_s_error_goes_to_the_other_outcomes() -> None:
 
 
 # --- worlds ------------------------------------------------------------------------------------------------
-
-
-def test_a_look_is_taken_off_again(engine: Engine) -> None:
-    """What two looks say together, less one of them, is what the other says."""
-    def look(unknown: float, *one: float) -> Worlds:
-        pairs = np.array([0, 1])
-        return Worlds(0.0, unknown, np.array(one), np.zeros((2, 2)), pairs=pairs)
-
-    first, second = look(-1.0, -2.0, -0.5), look(-0.25, -4.0, -1.5)
-    back = before_less(first.plus(second), second)
-    assert pytest.approx(-1.0) == back.unknown
-    assert [-2.0, -0.5] == back.one.tolist()
 
 
 def test_paired_are_the_heaviest_and_those_that_explain_an_answer(
