@@ -10,7 +10,13 @@ from pathlib import Path
 import pytest
 
 from diag import __version__
+from diag.call.desk import Desk
 from diag.cli import BAD_INPUT, GOOD, NOT_AS_EXPECTED, main
+from diag.knowledge.base import Knowledge
+from diag.reason.judge import Engine
+from diag.store.open import open_store
+
+SMALL = Path(__file__).parent / "data" / "small"
 
 HEAVY = ("numpy", "pydantic", "yaml", "sqlalchemy", "textual", "rich", "experta", "reportlab", "rapidfuzz")
 TRANSCRIPT = """
@@ -131,3 +137,24 @@ def test_broken_knowledge_names_file_and_line(tmp_path: Path, capsys: pytest.Cap
     told = capsys.readouterr().err
     assert "causes/mine.yaml:" in told
     assert "my_cause" in told
+
+
+def test_a_recorded_call_becomes_a_transcript(
+    tmp_path: Path, small: Knowledge, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What was recorded is written as a file that replays; names only where they are wanted; one call a file."""
+    place, file = tmp_path / "calls.db", tmp_path / "call.yaml"
+    store = open_store(place)
+    call = Desk(Engine(small), store).new_call("site", customer="Alder Flat")
+    call.answer("plain", outcome="red")
+    store.close()
+    start = ["--store", str(place), "--knowledge", str(SMALL)]
+    assert main([*start, "calls", "export", call.call, "-o", str(file)]) == GOOD
+    assert main([*start, "replay", str(file)]) == GOOD
+    assert "outcome: red" in file.read_text(encoding="utf-8")
+    assert "customer: Alder Flat" in file.read_text(encoding="utf-8")
+    assert main([*start, "calls", "export", call.call, "-o", str(file), "--no-personal"]) == GOOD
+    assert "Alder Flat" not in file.read_text(encoding="utf-8")
+    capsys.readouterr()
+    assert main([*start, "calls", "export", call.call, call.call, "-o", str(file)]) == BAD_INPUT
+    assert "A transcript holds one call." in capsys.readouterr().err

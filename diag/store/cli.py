@@ -30,7 +30,7 @@ def _parser() -> Parser:
     search.add_argument("text", nargs="+")
     search.add_argument("--most", type=int, default=50)
     commands.add_parser("show", help="everything recorded in a call").add_argument("call")
-    export = commands.add_parser("export", help="write calls to a file")
+    export = commands.add_parser("export", help="write calls to a file, or one call as a transcript (.yaml)")
     export.add_argument("call", nargs="+")
     export.add_argument("-o", "--output", required=True, metavar="FILE")
     export.add_argument("--no-personal", action="store_true", help="without names, words and places")
@@ -109,11 +109,24 @@ def _show(store: Store, options: argparse.Namespace, json_out: bool) -> int:
 
 
 def _export(store: Store, options: argparse.Namespace, json_out: bool) -> int:
-    store.export_file(options.call, options.output, personal=not options.no_personal)
+    if options.output.endswith((".yaml", ".yml")):
+        _transcript(store, options)
+    else:
+        store.export_file(options.call, options.output, personal=not options.no_personal)
     told = {"calls": options.call, "file": options.output, "personal": not options.no_personal}
     without = " without personal data" if options.no_personal else ""
     tell(told, f"{len(options.call)} calls written to {options.output}{without}.", as_json=json_out)
     return 0
+
+
+def _transcript(store: Store, options: argparse.Namespace) -> None:
+    """Write one call as a transcript, which `diag replay` plays again and a hand can change."""
+    from diag.record.transcript_write import write_transcript
+
+    if len(options.call) != 1:
+        raise UsageError("A transcript holds one call.", options.output, "Name one call, or export to a .json file.")
+    (call,) = options.call
+    write_transcript(store.events(call), [] if options.no_personal else store.sealed(call), options.output)
 
 
 def _import(store: Store, options: argparse.Namespace, json_out: bool) -> int:
