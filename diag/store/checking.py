@@ -9,7 +9,18 @@ from typing import Any
 from sqlalchemy import Connection, select, update
 
 from diag.errors import RecordError
-from diag.record.graph import Event, RecordFlaw, Sealed, erased_targets, flaws_of, heads, order, show_call_id, verify
+from diag.record.graph import (
+    Event,
+    RecordFlaw,
+    Sealed,
+    erased_targets,
+    flaws_of,
+    heads,
+    keep_sealed,
+    order,
+    show_call_id,
+    verify,
+)
 from diag.record.ids import is_call_id
 from diag.record.kinds import Signed
 from diag.store import signing
@@ -25,6 +36,8 @@ DAMAGED_LABEL = "(damaged profile)"
 def row_of(connection: Connection, call: str) -> dict[str, Any]:
     """Return the row of a call as its events give it. Raises RecordError when they cannot be read."""
     events = events_where(connection, t.events.c.call == call)
+    if not events:
+        raise RecordError("No event of it is found.", show_call_id(call), "See what can be saved: diag calls repair.")
     changed = max(e.at for e in events)
     summary, search = summarise(events, sealed_of(connection, call))
     told = json.dumps(summary.as_json(), ensure_ascii=False)
@@ -88,7 +101,12 @@ def _line_flaws(connection: Connection, call: str, line: Any, *, broken: bool) -
     if line is None:
         yield RecordFlaw(call, 0, "", event="", what="Its line in the list is missing.")
     elif not broken:
-        for name, true in row_of(connection, call).items():
+        try:
+            given = row_of(connection, call)
+        except RecordError as e:
+            yield RecordFlaw(call, 0, "", event="", what=e.what)
+            return
+        for name, true in given.items():
             there = getattr(line, name)
             if (_lasting(there) != _lasting(true)) if name == "summary" else there != true:
                 yield RecordFlaw(call, 0, "", event="",
@@ -168,13 +186,32 @@ def repaired(connection: Connection) -> Repairs:
         if call not in there:
             insert_new(connection, t.calls, [{"id": call, "changed": "", "events": 0, "due": "", "summary": "{}",
                                               "search": ""}])
-        true = row_of(connection, call)
+        try:
+            true = row_of(connection, call)
+        except RecordError as e:
+            lost.append(f"call {shown}: {e.what[:1].lower()}{e.what[1:].rstrip('.')}")
+            continue
         if call not in there or any(_line_flaws(connection, call, there[call], broken=False)):
             connection.execute(update(t.calls).where(t.calls.c.id == call).values(true))
             rebuilt.append(f"call {shown}: its line in the list")
     lost += [f"machine profile {p.id}: it cannot be read" for p in map(
         profile_of, connection.execute(select(t.profiles)).all()) if p.personal.get("label") == DAMAGED_LABEL]
     return Repairs(len(by_call), tuple(rebuilt), tuple(lost))
+
+
+def saved(connection: Connection) -> dict[str, tuple[list[Event], list[Sealed]]]:
+    """Return what is whole of every call that is damaged: events and the texts that fit them, by call."""
+    by_call: dict[str, list[Any]] = {}
+    for row in connection.execute(select(t.events)).all():
+        by_call.setdefault(row.call, []).append(row)
+    found = {}
+    for call, rows in sorted(by_call.items(), key=str):
+        events, beyond = savable(rows)
+        if beyond and events:
+            kept, known = sealed_of(connection, call), {e.id: e for e in events}
+            found[call] = events, [s for s in keep_sealed(events, kept)
+                                   if not any(True for _ in flaws_of(known[s.event], [s], known))]
+    return found
 
 
 def savable(rows: Iterable[Any]) -> tuple[list[Event], int]:

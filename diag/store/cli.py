@@ -43,7 +43,8 @@ def _parser() -> Parser:
     commands.add_parser("sign", help="sign all that was recorded in a call, with your key").add_argument("call")
     commands.add_parser("backup", help="copy the whole store to a file").add_argument("file")
     commands.add_parser("schema", help="print the JSON schema of an export")
-    commands.add_parser("repair", help="make damaged lists anew, and say what can be saved")
+    repair = commands.add_parser("repair", help="make damaged lists anew, and say what can be saved")
+    repair.add_argument("-o", "--output", metavar="FILE", help="save what is whole of damaged calls")
     erase = commands.add_parser("erase", help="erase names, words, photos and profiles of a call for good")
     erase.add_argument("call")
     erase.add_argument("--yes", action="store_true", help="do not ask")
@@ -185,7 +186,14 @@ def _repair(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     done = store.repair()
     lines = [f"{count(done.calls, 'call')} looked through.", *(f"Made anew: {r}." for r in done.rebuilt),
              *(f"Damaged: {what}." for what in done.lost)]
-    tell({"calls": done.calls, "rebuilt": done.rebuilt, "lost": done.lost}, "\n".join(lines), as_json=json_out)
+    saved = store.export_saved(options.output) if options.output else []
+    if saved:
+        lines.append(f"What is whole of {count(len(saved), 'call')} is in {options.output}. Take it into a new store: "
+                     "diag --store NEW calls import FILE.")
+    elif done.lost and not options.output:
+        lines.append("To save what is whole: diag calls repair -o FILE.")
+    tell({"calls": done.calls, "rebuilt": done.rebuilt, "lost": done.lost, "saved": saved}, "\n".join(lines),
+         as_json=json_out)
     return 1 if done.lost else 0
 
 

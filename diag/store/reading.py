@@ -142,6 +142,17 @@ class StoreReader:
         """Write calls to a file for another desk, with or without personal data and free text."""
         write_export(Path(path), calls, self.events, self.sealed if personal else lambda _: ())
 
+    def export_saved(self, path: Path | str) -> list[str]:
+        """Write what is whole of the damaged calls to a file that another store can import; return their ids.
+
+        Nothing is written where nothing can be saved.
+        """
+        with self._db.reading() as connection:
+            found = checking.saved(connection)
+        if found:
+            write_export(Path(path), list(found), lambda call: found[call][0], lambda call: found[call][1])
+        return list(found)
+
     # -- profiles and settings
 
     def profiles(self) -> list[Profile]:

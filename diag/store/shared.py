@@ -223,6 +223,10 @@ class SharedStore(Store):
         """Make anew what is derived on the server."""
         return self._ask(lambda server: server.repair())
 
+    def export_saved(self, path: Path | str) -> list[str]:
+        """Write what is whole of damaged calls on the server to a file."""
+        return self._ask(lambda server: server.export_saved(path))
+
     def preview_import(self, path: Path | str) -> list[Incoming]:
         """Return what an import would bring to the server."""
         return self._ask(lambda server: server.preview_import(path))

@@ -1,8 +1,10 @@
-"""Timings against the budgets: python tests/bench/run.py [--json] [--check] [--times N ...].
+"""Timings against the budgets: python tests/bench/run.py [--json] [--check] [--beside] [--times N ...].
 
 answer_to_next_question is measured on the whole knowledge through the real desk: recording an answer in a
 file-backed store, folding, rules, belief, look-ahead; wall time, and the CPU time of this process (one core).
 `--times 3 10` measures it on knowledge so many times as large, too.
+`--beside` adds the same work by others: belief and next check by a general Bayesian-network library, the exact
+optimum on small instances, a fixed chart.
 rules: one run over the facts of the same calls, counted, by experta and by CLIPS, side by side.
 """
 
@@ -120,8 +122,9 @@ def rules_ways(engine: Any, calls: int = 4) -> dict[str, float]:
 
 def versions() -> dict[str, str]:
     """Return what gave the figures."""
-    named = ("numpy", "experta", "clipspy", "SQLAlchemy", "pydantic", "textual")
-    return {"python": platform.python_version()} | {name: metadata.version(name) for name in named}
+    named = ("numpy", "experta", "clipspy", "pyagrum", "SQLAlchemy", "pydantic", "textual")
+    installed = {d.name.casefold() for d in metadata.distributions()}
+    return {"python": platform.python_version()} | {n: metadata.version(n) for n in named if n.casefold() in installed}
 
 
 def larger(times: int) -> dict[str, float]:
@@ -193,6 +196,11 @@ def main() -> int:
     }
     sizes = sys.argv[sys.argv.index("--times") + 1 :] if "--times" in sys.argv else []
     report |= {f"times_{n}_cpu_ms": larger(int(n)) for n in sizes if n.isdecimal()}
+    if "--beside" in sys.argv:
+        import beside
+
+        report |= {"beside_a_network": beside.network(engine), "beside_the_optimum": beside.optimum(),
+                   "beside_a_chart": beside.chart(engine)}
     report["versions"] = versions()
     print(json.dumps(report, indent=1) if "--json" in sys.argv else "\n".join(f"{k}: {v}" for k, v in report.items()))
     limits = report["answer_to_next_question_ms"]["p95"] <= 50 and report["version_ms"] <= 100

@@ -71,6 +71,11 @@ def _use(place: Path, calls: dict[str, tuple[object, ...]], touched: str | None)
         with contextlib.suppress(DiagError):
             store.profiles()
             store.repair()
+        if saved := store.export_saved(place.parent / "saved.json"):
+            with open_store(place.parent / "saved.db") as other:
+                other.import_file(place.parent / "saved.json")
+                if any(other.verify(call).flaws for call in saved):
+                    raise FailedError("what was saved of a damaged call does not verify")
 
 
 def change_row(rng: random.Random) -> str:

@@ -1,6 +1,7 @@
 """Over random calls and the whole knowledge, counting, experta and CLIPS fire the same clauses in the same order.
 
-`DIAG_SEQUENCES=5000 python -m pytest tests/reason/test_rules_sequences.py` runs as many calls as are asked for.
+`DIAG_SEQUENCES=5000 python -m pytest tests/reason/test_rules_sequences.py` runs as many calls as are asked for;
+DIAG_SEQUENCES_FROM=5000 goes on where an earlier run ended.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from diag.reason.judge import Engine
 from diag.reason.rules import firings_of
 
 SEQUENCES = int(os.environ.get("DIAG_SEQUENCES", "12"))
+FIRST = int(os.environ.get("DIAG_SEQUENCES_FROM", "0"))
 STEPS = 6
 
 
@@ -80,7 +82,7 @@ def moments(engine: Engine, rng: random.Random) -> Iterator[tuple[FactSet, list[
         yield FactSet(keys, numbers), [k for k in some if k.startswith("belief:")]
 
 
-@pytest.mark.parametrize("seed", range(SEQUENCES))
+@pytest.mark.parametrize("seed", range(FIRST, FIRST + SEQUENCES))
 def test_three_ways_of_running_the_rules_agree(engine: Engine, other: Clips, seed: int) -> None:
     """Answers, changes, undos and repairs: the same clauses fire in the same order in all three."""
     for facts, belief in moments(engine, random.Random(f"sequence {seed}")):

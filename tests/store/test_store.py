@@ -707,6 +707,23 @@ def test_a_damaged_call_is_shown_and_told_apart(tmp_path: Path) -> None:
             done.lost)
 
 
+def test_what_is_whole_of_a_damaged_call_is_saved(tmp_path: Path) -> None:
+    """Events before the damaged one, with the texts that fit, go to a file that a new store takes whole."""
+    with open_store(tmp_path / "calls.db") as store, open_store(tmp_path / "new.db") as new:
+        desk = kept(store, a_call())
+        kept(store, a_call("0000000000"))
+        assert [] == store.export_saved(tmp_path / "saved.json")
+        assert not (tmp_path / "saved.json").exists()
+        spoilt(tmp_path / "calls.db", "UPDATE event SET form = 'x' WHERE kind = 'complaint' AND call != '0000000000'",
+               "UPDATE sealed SET value = 'x' WHERE field = 'customer' AND call != '0000000000'")
+
+        assert [CALL] == store.export_saved(tmp_path / "saved.json")
+        new.import_file(tmp_path / "saved.json")
+        assert desk.events[:3] == new.events(CALL)
+        assert {"contact", "place", "label", "seed_lot_code"} == {s.field for s in new.sealed(CALL)}
+        assert () == new.verify(CALL).flaws
+
+
 def test_repair_makes_lists_anew(tmp_path: Path) -> None:
     """Lines of the list that are gone or forged come back as the events give them."""
     path = tmp_path / "calls.db"
