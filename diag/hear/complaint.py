@@ -250,17 +250,16 @@ def _points(symptom: Symptom, evidence: Mapping[str, Sequence[Heard]]) -> dict[s
     """Return the points of each concept heard; circumstances count only beside something seen that speaks for it."""
     points: dict[str, float] = {}
     sentences: set[int] = set()
-    for name, weight in symptom.concepts.items():
-        best = evidence.get(name)
-        if best is None or best[0].concept.kind != "seen":
+    heard = [(name, weight, evidence[name]) for name, weight in symptom.concepts.items() if name in evidence]
+    for name, weight, best in heard:
+        if best[0].concept.kind != "seen":
             continue
         denied = best[0].status == "denied"
         points[name] = -abs(weight) * (weight > 0) if denied else weight * COUNTS[best[0].status]
         if points[name] > 0:
             sentences |= {h.sentence for h in best}
-    for name, weight in symptom.concepts.items():
-        best = evidence.get(name)
-        if sentences and best is not None and best[0].concept.kind == "context" and best[0].status != "denied":
+    for name, weight, best in heard:
+        if sentences and best[0].concept.kind == "context" and best[0].status != "denied":
             here = any(h.sentence in sentences for h in best)
             points[name] = weight * COUNTS[best[0].status] * (1 if here else _ELSEWHERE)
     return points

@@ -34,6 +34,8 @@ _SLOT_TICKED = 0.9
 """The same for ticking a slot of the whole text."""
 _RULE_OFFERED, _ROW_TICKED = 0.25, 0.7
 """The same for rows and figures that a rule finds as well."""
+_BARE_ROW = 0.4
+"""The same for a number that may be a row and is not called one."""
 _ALL_OFFERED = 0.35
 """The same for all rows, where a phrase says so as well."""
 _ONSET = {"since", "changes"}
@@ -126,7 +128,7 @@ def _rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     by_contrast = any(row.right for row in ear.rows)  # "rows 1 to 4 are fine, 5 doubles"
     for row in ear.bare_rows:
         if told and not row.right:
-            found += _judged(said, row, told, (_RULE_OFFERED, _ROW_TICKED) if by_contrast else (OFFERED, TICKED))
+            found += _judged(said, row, told, (_RULE_OFFERED, _ROW_TICKED) if by_contrast else (_BARE_ROW, TICKED))
     return _joined(said, found)
 
 
