@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from diag.call.desk import Desk
+from diag.errors import ProgramError
 from diag.knowledge.base import Knowledge
 from diag.plain import WIDTH, Dialogue, run_plain
 from diag.reason.judge import Engine
@@ -54,6 +57,43 @@ def talk(engine: Engine, *lines: str) -> tuple[Script, Dialogue]:
 
 INTAKE = ("s", "nothing anybody knows", "2")
 """On site, words that match nothing: the second of what is offered (thin) is turned on."""
+
+
+def test_a_store_that_is_held_does_not_end_the_dialogue(engine: Engine, tmp_path: Path) -> None:
+    """Held by another program when it begins and while it goes on: told, tried again, nothing lost."""
+    with open_store(tmp_path / "calls.db", patience=0.01) as store:
+        Desk(engine, store, store.desk_id()).new_call("site")
+        holder = sqlite3.connect(tmp_path / "calls.db", isolation_level=None)
+        holder.execute("BEGIN EXCLUSIVE")
+        released = iter(["", "1", "note it holds", "quit"])
+
+        def read(prompt: str) -> str:
+            line = next(released)
+            if line == "":
+                holder.execute("COMMIT")
+            return line
+
+        told: list[str] = []
+        assert 0 == run_plain(Desk(engine, store, store.desk_id()), read=read, write=told.append)
+        holder.close()
+        assert "Another program holds the store" in " ".join(" ".join(told).split())
+        assert "note" == store.events(store.call_ids()[0])[-1].kind
+
+
+@pytest.mark.parametrize("error", [ValueError("x"), KeyError("x"), RecursionError()])
+def test_an_error_nobody_foresaw_ends_a_turn_and_not_the_dialogue(engine: Engine, error: Exception,
+                                                                  monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is told with its place, and the next line is taken; one that comes before any line ends it, told as well."""
+    def fails(*_: object) -> None:
+        raise error
+
+    monkeypatch.setattr("diag.plain.looking.Looking.causes", fails)
+    script, dialogue = talk(engine, *INTAKE, "causes", "note taken all the same", "quit")
+    assert "This program does something wrong" in script.text
+    assert "note" == dialogue.call.events[-1].kind
+    monkeypatch.setattr("diag.plain.asking.Asking.turn", fails)
+    with pytest.raises(ProgramError, match="does something wrong"):
+        talk(engine, *INTAKE)
 
 
 def test_a_call_end_to_end(engine: Engine) -> None:

@@ -136,7 +136,8 @@ class Dialogue:
         if call:
             self._open(call)
         else:
-            self._choose_call()
+            while not self._begun():
+                pass
         while True:
             heard = self.talk.heard
             try:
@@ -148,6 +149,17 @@ class Dialogue:
                 self.say(f"Not taken: {told}")
                 if self.talk.heard == heard:  # it would fail again and again
                     raise told from None
+
+    def _begun(self) -> bool:
+        """Choose or take a call; False where that failed and is to be tried again."""
+        try:
+            self._choose_call()
+        except DiagError as error:
+            self.say(f"Not done: {error}")
+            if self.ask("Enter tries again, quit leaves").lower() in ("q", "quit"):
+                raise LeaveError from None
+            return False
+        return True
 
     def command(self, said: str, asked: Turn | None = None) -> bool:
         """Carry out a word at the prompt; False when it is none ("?" alone is an answer)."""

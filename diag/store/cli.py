@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -79,6 +80,8 @@ def _list(store: Store, options: argparse.Namespace, json_out: bool) -> int:
     if more > 0:
         lines.append(f"... and {more} more (--most {options.most + more})")
     tell([c.as_json() for c in calls], "\n".join(lines), as_json=json_out)
+    if waits := store.waits:
+        print(f"diag: {store.place}: {waits}; these are the calls as far as they are here.", file=sys.stderr)
     return 0
 
 

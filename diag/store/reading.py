@@ -163,9 +163,13 @@ class StoreReader:
         return sorted(found, key=lambda p: (folded(p.personal.get("label", "")), p.id))
 
     def get_setting(self, key: str, default: Any = None) -> Any:
-        """Return a setting; the default where there is none, or where it is damaged."""
-        with self._db.reading() as connection:
-            found = connection.scalar(select(t.settings.c.value).where(t.settings.c.key == free_key(key)))
+        """Return a setting; the default where there is none, where it is damaged, or while the store cannot be read."""
+        wanted = select(t.settings.c.value).where(t.settings.c.key == free_key(key))
+        try:
+            with self._db.reading() as connection:
+                found = connection.scalar(wanted)
+        except StoreError:
+            return default
         told = loaded(found)
         return told if found is not None and (default is None or isinstance(told, type(default))) else default
 

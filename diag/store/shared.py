@@ -48,7 +48,7 @@ class SharedStore(Store):
         self._url, self._patience = url, patience
         self._server: Store | None = None
         self._address = ""
-        self._away_until = 0.0
+        self._away, self._away_until = False, 0.0
         self._refused = ""
         self._in_work: set[str] = set()
         self._wake, self._closing = threading.Event(), False
@@ -70,10 +70,13 @@ class SharedStore(Store):
             if self._server is None:
                 found = Store(self._url, self._random, None, self._patience)
                 self._server, self._address = found, found.place
-            return work(self._server)
+            got = work(self._server)
         except AwayError as e:
-            self._away_until, self._address = monotonic() + self._patience, e.where or self._address
+            self._away, self._address = True, e.where or self._address
+            self._away_until = monotonic() + self._patience
             raise
+        self._away = False
+        return got
 
     def _here_or_there(self, there: Callable[[Store], _Got], here: Callable[[], _Got]) -> _Got:
         try:
@@ -163,12 +166,12 @@ class SharedStore(Store):
 
     @property
     def waits(self) -> str:
-        """What is kept here and not yet sent: "kept here, 3 to send", "" for nothing."""
+        """What is kept here and not yet sent, "kept here, 3 to send"; that the server is away; "" for neither."""
         with self._db.reading() as connection:
             made = inspect(connection).has_table(_unsent.name)
             left = connection.scalar(select(func.count()).select_from(_unsent)) if made else 0
         why = f"; the server refuses: {self._refused}" if self._refused else ""
-        return f"kept here, {left} to send{why}" if left else ""
+        return f"kept here, {left} to send{why}" if left else "the server is away" if self._away else ""
 
     def _appended(self, connection: Connection, new: Sequence[Event]) -> None:
         _queue.create_all(connection)

@@ -17,6 +17,7 @@ from store.server import Line, a_schema
 
 from diag.errors import AwayError, StoreError
 from diag.record.graph import Event, heads, make_event
+from diag.store.cli import main as calls_command
 from diag.store.shared import SharedStore
 from diag.store.sqlstore import Store
 
@@ -125,6 +126,16 @@ def test_an_answer_whose_receipt_was_lost_is_not_doubled(line: Line, tmp_path: P
     with a_store(line) as server:
         assert [e.id for e in desk.events] == [e.id for e in server.events(CALL)]
         assert event.id == server.events(CALL)[-1].id
+
+
+def test_a_list_without_the_server_says_so(line: Line, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """While the server is away a list shows what is here and tells that it is not all."""
+    line.cut()
+    with a_desk(line, tmp_path, "a") as store:
+        assert 0 == calls_command(["list"], open_store=lambda: store, json_out=False)
+        assert "the server is away" == store.waits
+    told = capsys.readouterr()
+    assert ("No calls.\n", True) == (told.out, "the server is away; these are the calls" in told.err)
 
 
 def test_a_silent_server_costs_no_more_than_the_limit(line: Line, tmp_path: Path) -> None:
