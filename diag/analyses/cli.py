@@ -18,7 +18,7 @@ from diag.analyses.report import as_json, text
 from diag.arguments import BAD_INPUT, Parser, complain
 from diag.errors import DiagError, UsageError
 from diag.figures.rows import ALL, parse_rows
-from diag.figures.table import ValueTable, read_file, read_text
+from diag.figures.table import ValueTable, read_file, read_stream, read_text
 
 GOOD = 0
 
@@ -105,7 +105,7 @@ def _inputs(options: argparse.Namespace, wanted: tuple[str, ...]) -> list[tuple[
 
 def _reader(name: str, wanted: tuple[str, ...], unit: str | None) -> Callable[[], ValueTable]:
     if name.strip() == "-":
-        return lambda: read_text(sys.stdin.read(), wanted, unit, "stdin")
+        return lambda: read_stream(sys.stdin, wanted, unit, "stdin")
     return lambda: read_file(name, wanted, unit)
 
 

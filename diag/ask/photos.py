@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import re
+import warnings
 from pathlib import Path
 
 from diag.call.desk import CallDesk
@@ -17,6 +18,8 @@ KINDS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".bmp")
 LONGEST_SIDE = 1600
 """Pixels of a kept picture: enough to read a ruler, small enough to send."""
 MOST_BYTES = 60_000_000
+MOST_PIXELS = 30_000_000
+"""Pixels that are held at once: what takes about 200 MB."""
 SETTING = "photo_folder"
 
 
@@ -66,8 +69,14 @@ def _small(raw: bytes, path: Path) -> bytes:
     from PIL import Image, ImageOps, UnidentifiedImageError
 
     try:
-        with Image.open(io.BytesIO(raw)) as opened:
-            image = ImageOps.exif_transpose(opened).convert("RGB")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            opened = Image.open(io.BytesIO(raw))
+        opened.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # a JPEG is read smaller at once
+        if opened.width * opened.height > MOST_PIXELS:
+            what = f"That picture has more than {MOST_PIXELS // 1_000_000} million pixels."
+            raise UsageError(what, str(path), "Save it smaller, or as JPEG.")
+        image = ImageOps.exif_transpose(opened).convert("RGB")
     except (UnidentifiedImageError, OSError, ValueError, Image.DecompressionBombError):
         raise UsageError("That is no picture that can be read.", str(path), "Take a JPEG or PNG.") from None
     image.thumbnail((LONGEST_SIDE, LONGEST_SIDE))

@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
+from typing import TextIO
 
 from diag.errors import DiagError, MeasureError
 from diag.figures.asked import AGAIN, Asked
@@ -110,7 +111,15 @@ def read_text(text: str, wanted: tuple[str, ...], unit: str | None = None, where
     return read_lines(_limited(io.StringIO(text), where), wanted, unit, where)
 
 
-def _limited(text: io.TextIOBase | io.StringIO, where: str) -> Iterator[str]:
+def read_stream(stream: TextIO, wanted: tuple[str, ...], unit: str | None, where: str) -> ValueTable:
+    """Return what comes through a pipe, read like a file and no further than a table may be long. Raises DiagError."""
+    try:
+        return read_lines(_limited(stream, where), wanted, unit, where)
+    except (UnicodeError, csv.Error):
+        raise MeasureError("This is no text.", where, "Send a table as CSV, encoded as UTF-8.") from None
+
+
+def _limited(text: TextIO, where: str) -> Iterator[str]:
     """Yield lines, refusing one that is too long to be a table."""
     number = 0
     while line := text.readline(LONGEST_LINE + 1):

@@ -19,7 +19,7 @@ import yaml
 from diag.errors import DiagError, KnowledgeError
 from diag.text import clean, one_line
 
-MAX_BYTES = 20_000_000
+MAX_BYTES = 2_000_000
 MAX_DEPTH = 40
 MAX_DIGITS = 30
 
@@ -98,9 +98,10 @@ def _too_large(name: str) -> tuple[str, str, str]:
 def _read(path: Path, name: str, error: type[DiagError]) -> str:
     """Return the text of a UTF-8 file within the size limit."""
     try:
-        if path.stat().st_size > MAX_BYTES:
+        with path.open("rb") as file:  # a pipe or a device has no size to ask for
+            raw = file.read(MAX_BYTES + 1)
+        if len(raw) > MAX_BYTES:
             raise error(*_too_large(name))
-        raw = path.read_bytes()
     except OSError as e:
         reason = e.strerror or type(e).__name__
         raise error(f"The file cannot be read: {reason}.", name, "Check the path and its rights.") from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 from pathlib import Path
 
@@ -81,3 +82,16 @@ def test_what_is_no_picture_is_refused(call: CallDesk, tmp_path: Path) -> None:
         with pytest.raises(UsageError, match=words):
             photo_form(call).record(call, {"file": str(tmp_path / name)})
     assert call.state.of(PhotoTaken) == ()
+
+
+def test_a_picture_of_too_many_pixels_is_refused_and_a_large_photo_read_smaller(tmp_path: Path) -> None:
+    """40 million pixels: as PNG refused before they are unpacked, as JPEG read at a part of its size."""
+    from PIL import Image
+
+    large = Image.new("L", (8000, 5000))
+    large.save(tmp_path / "large.png")
+    large.save(tmp_path / "large.jpg")
+    with pytest.raises(UsageError, match="30 million pixels"):
+        photos._small((tmp_path / "large.png").read_bytes(), tmp_path / "large.png")
+    with Image.open(io.BytesIO(photos._small((tmp_path / "large.jpg").read_bytes(), tmp_path / "large.jpg"))) as kept:
+        assert (1600, 1000) == kept.size

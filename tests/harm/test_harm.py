@@ -84,3 +84,31 @@ def test_the_same_seed_draws_the_same_inputs() -> None:
     """A failure can be met again by its seed and number."""
     for kind in KINDS.values():
         assert kind.draw(random.Random("a 1 0")) == kind.draw(random.Random("a 1 0"))
+
+
+_LIMITED = """
+import resource, sys
+resource.setrlimit(resource.RLIMIT_DATA, (600_000_000, 600_000_000))
+resource.setrlimit(resource.RLIMIT_CPU, (20, 20))
+from diag.cli import main
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no device here that never ends")
+@pytest.mark.parametrize(("words", "typed"), [
+    (["replay", "/dev/zero"], False), (["hear", "endless.yaml"], False), (["calls", "import", "/dev/zero"], False),
+    (["measure", "vacuum", "/dev/zero"], False), (["measure", "vacuum", "-"], True),
+    (["knowledge", "play", "/dev/zero"], False), (["writeup", "/dev/zero"], False),
+])
+def test_what_never_ends_is_refused(words: list[str], typed: bool, tmp_path: Path) -> None:
+    """A device, a link to one, a pipe that goes on and on: refused in words before they cost time or memory."""
+    (tmp_path / "endless.yaml").symlink_to("/dev/zero")
+    with subprocess.Popen(["yes", "18 inH2O"], stdout=subprocess.PIPE) as endless:
+        done = subprocess.run([sys.executable, "-c", _LIMITED, *words], stdin=endless.stdout if typed else None,
+                              capture_output=True, text=True, cwd=tmp_path, check=False,
+                              env={**os.environ, "DIAG_STORE": "x.db", "PYTHONPATH": str(ROOT)})
+        endless.kill()
+    assert 2 == done.returncode, done.stderr[-800:]
+    assert "wrong" not in done.stderr
+    assert "wrong" not in done.stdout
