@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log
 
+from diag.errors import UsageError
 from diag.hear import features
 from diag.hear.ear import COUNTS, Ear, Heard
 from diag.hear.facts import DANGER, FactFound, facts_in
@@ -21,6 +22,8 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.words import Lexicon, Symptom
 
 MOST_REASONED = 9
+MOST_HEARD = 20_000
+"""Characters of one complaint: as many as a record takes."""
 """Proposals, best first, that come with the words they rest on."""
 _UNLIKE = Like(0.0, "")
 _MUCH_LIKE = 0.5
@@ -101,8 +104,12 @@ class Listener:
     def match(self, text: str) -> Match:
         """Return all symptoms (best first), facts contained in the words, and what was denied.
 
-        Pure and deterministic: order is by chance rounded to 4 decimals, then id.
+        Pure and deterministic: order is by chance rounded to 4 decimals, then id. Raises UsageError for more
+        characters than a call can hold.
         """
+        if len(text) > MOST_HEARD:
+            raise UsageError(f"That is longer than {MOST_HEARD} characters.", "words",
+                             "Give what they complain of; the rest can be a note.")
         ear = Ear(text, self.lexicon)
         counted = self._counted(ear)
         votes = self._votes(ear, counted)

@@ -10,10 +10,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from harm.base import ROOT
+from harm.base import ROOT, engine
 from harm.kinds import KINDS, attempt, once
-from harm.watch import SaidError, check_printed, rounds
+from harm.watch import SaidError, check_printed, rounds, within
 
+from diag.errors import UsageError
+from diag.hear.complaint import MOST_HEARD, listener
 from diag.text import printable
 
 SEED = int(os.environ.get("DIAG_HARM_SEED", "1"))
@@ -78,6 +80,16 @@ def test_a_full_output_is_told(words: list[str], tmp_path: Path) -> None:
                               env={**os.environ, "DIAG_STORE": str(tmp_path / "x.db")}, cwd=ROOT, check=False)
     assert (2, 1) == (done.returncode, len(done.stderr.splitlines())), done.stderr
     assert "The result cannot be written" in done.stderr
+
+
+@pytest.mark.parametrize("said", ["row 7 skips and ", "1 ", "vacuum 18 inches on rows 3 and 4; "])
+def test_a_complaint_as_long_as_a_record_takes_is_heard_in_time(said: str) -> None:
+    """20,000 characters are heard within 2 s of CPU time; more are refused at once."""
+    heard = listener(engine(whole=True).knowledge)
+    with within(2.0):
+        heard.match((said * 20_000)[:MOST_HEARD])
+        with pytest.raises(UsageError, match="longer than"):
+            heard.match((said * 20_000)[: MOST_HEARD + 1])
 
 
 def test_the_same_seed_draws_the_same_inputs() -> None:
