@@ -94,7 +94,7 @@ def test_without_the_modules_of_this_system(tmp_path: Path, words: list[str]) ->
 
 
 def test_lines_that_end_the_other_way(tmp_path: Path) -> None:
-    """An export, a table, the knowledge with CR LF at every line's end, as mail and editors leave them, are the same."""
+    """An export, a table, the knowledge with CR LF at every line's end, as mail leaves them, are the same."""
     from diag.figures.table import read_file
     from diag.knowledge.load import load
 
