@@ -255,7 +255,7 @@ class Check(FrozenModel):
     belongs_to: Ids = ()
     """Symptoms it is asked for; none = whatever the complaint."""
     told_by: Ids = ()
-    """Checks whose answer holds this one too: it is not asked after them."""
+    """What holds its answer too, so that it is not asked: checks, symptoms, lists of which something is so."""
     source: OneOrMore
 
     @property

@@ -13,6 +13,8 @@ from diag.reason.tables import Tables
 
 LEAST_MINUTES = 0.5
 MOST_REMEMBERED = 64
+YES = "yes"
+"""Outcome of what is so, on a list."""
 _Possible = tuple[str, str, Check, float]
 """A check as asked, the check it is a part of, itself, its minutes."""
 
@@ -84,13 +86,14 @@ class Feasible:
         now = {i.check for i in case.instances if i.epoch == case.epoch and not i.control}
         asked = {i.check for i in case.instances if not i.control}
         lists = {i.check.partition(".")[0] for i in case.instances if i.events and "." in i.check}
+        told = asked.union(case.symptoms, (i.check.partition(".")[0] for i in case.instances if i.outcome == YES))
         answered = asked | {check.partition(".")[0] for check in asked}
         keys, minutes = [], []
         for key, whole, check, cost in self._allowed(case, asked):
             done = key in (now if key in again else asked)
             if done or key in blocked or whole in blocked or (whole != key and whole in lists):
                 continue
-            if answered.issuperset(check.after) and asked.isdisjoint(check.told_by):
+            if answered.issuperset(check.after) and told.isdisjoint(check.told_by):
                 keys.append(key)
                 minutes.append(cost)
         return keys, minutes

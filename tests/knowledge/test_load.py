@@ -58,6 +58,14 @@ def test_duplicate_id_names_both_places(tiny: Tiny) -> None:
     assert any("Already stands in knowledge/causes/all.yaml:1." in p for p in problems(tiny.write()))
 
 
+@pytest.mark.parametrize(("field", "kind"), [("belongs_to", "symptom"), ("told_by", "check or symptom")])
+def test_the_occasion_of_a_check_names_what_is_there(tiny: Tiny, field: str, kind: str) -> None:
+    """The complaints a check belongs to and what tells it already must be in the knowledge."""
+    tiny.check[field] = ["nowhere"]
+    _, found = read([tiny.write()])
+    assert f"'nowhere' is no known {kind}." in [p.what for p in found]
+
+
 def test_unknown_id_is_told_with_a_near_one(tiny: Tiny) -> None:
     """A slip in the id of a check that a cause shows in is found on its line, with what was probably meant."""
     tiny.alpha["shows"] = {"beta_look": {"bad": "never"}, "alpa_look": {"bad": "usually"}}

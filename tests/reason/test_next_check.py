@@ -174,9 +174,18 @@ def test_checks_belong_to_complaints_and_are_not_asked_when_told(whole: Knowledg
         other = next(s for s in whole.symptoms if s not in check.belongs_to)
         assert key not in engine.planner.feasible.now(Case(symptoms=(other,)))[0]
     assert told
-    for key, check in told:
-        case = Case(instances=(said(whole, check.told_by[0], None),))
-        assert key not in engine.planner.feasible.now(case)[0]
+    for key, by in [(key, by) for key, check in told for by in check.told_by]:
+        asked = engine.planner.feasible.now(_telling(whole, by, yes=False))[0]
+        assert key not in engine.planner.feasible.now(_telling(whole, by, yes=True))[0]
+        assert (key in asked) == (by in whole.symptoms or by not in whole.questions)
+
+
+def _telling(k: Knowledge, by: str, yes: bool) -> Case:
+    """A case that holds what tells a check (a symptom, a check made, something of a list), or not."""
+    if by in k.symptoms:
+        return Case(symptoms=(by,) if yes else (next(s for s in k.symptoms if s != by),))
+    item = next((key for key in k.questions if key.startswith(f"{by}.")), by)
+    return Case(instances=(said(k, item, None if item == by else "yes" if yes else "no"),))
 
 
 def test_after_a_repair_the_check_that_showed_the_fault_comes_first(engine: Engine, small: Knowledge) -> None:

@@ -140,6 +140,8 @@ def _check(k: Knowledge, check: model.Check) -> Iterator[Fault]:
     yield from known(check.prep, k.preparations, "preparation", ("prep",))
     yield from known(check.tools, k.tools, "tool", ("tools",))
     yield from known(check.after, k.checks, "check", ("after",))
+    yield from known(check.belongs_to, k.symptoms, "symptom", ("belongs_to",))
+    yield from known(check.told_by, [*k.checks, *k.symptoms], "check or symptom", ("told_by",))
     yield from known([s.check for s in check.stand_ins if s.check], k.checks, "check", ("stand_ins",))
     yield from _applies(k, check.applies)
     yield from _sources(k, check)
