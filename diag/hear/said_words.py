@@ -162,7 +162,17 @@ def _part_after(words: Sequence[Word], at: int) -> tuple[float, int]:
         digits = list(takewhile(lambda w: w.value is not None and w.value in range(10), near[1:]))
         if digits:
             return float("0." + "".join(f"{w.value:.0f}" for w in digits)), at + 2 + len(digits)
+    if near and _as_thousands(words[at], near):
+        return (near[0].value or 0.0) / 10, at + 2
     return 0.0, at + 1
+
+
+def _as_thousands(word: Word, near: Sequence[Word]) -> bool:
+    """Tell whether two spoken numbers are one in thousands: "thirty-one nine" is 31.9."""
+    whole, after = word.value or 0.0, near[0].value or 0.0
+    spelled = word.text.isdigit() and word.end - word.start > len(word.text) and _in_words(near[0])
+    alone = len(near) == 1 or near[1].value is None
+    return spelled and alone and 20 < whole < 100 and whole % 10 != 0 and after in range(1, 10)
 
 
 def _meant(word: str, lexicon: Lexicon) -> list[str]:

@@ -350,6 +350,8 @@ def test_nobody_looked_into_the_ground_who_does_not_say_so(matcher: Listener, te
     ("nine hundred, and two rows", [900, 2]),
     ("a hundred and 7 more", [100, 7]),
     ("row 7, point made", [7]),
+    ("thirty-one nine dug, thirty-three five set", [31.9, 33.5]),
+    ("twenty-one, nine and forty five", [21, 9, 45]),
 ])
 def test_numbers_are_read_as_they_are_spoken(whole: Knowledge, text: str, numbers: list[float]) -> None:
     """Decimals, fractions and hundreds in words are one number; a comma parts numbers."""
