@@ -272,3 +272,27 @@ def test_likelier_outcomes_win_and_the_first_of_equal_ones(call: CallDesk) -> No
     assert (1.0, 0.0) == words["1.9"].weights
     assert isinstance(words["1.9"].analysed, Analysed)
     assert ("generic", {"value": 1.9}) == (words["1.9"].basis, {"value": words["1.9"].results["value"]})
+
+
+def test_a_reading_that_is_too_small_says_so(call: CallDesk, whole: Knowledge) -> None:
+    """Counts of nothing carry no verdict: the analysis says why, what it worked out is kept."""
+    asked = whole.questions["dug_fifty_called"]
+    counts = {"good": 0, "close": 0, "gap": 0}
+    found = evaluate(whole, asked, answer(check=asked.id, values=counts), call.state)
+    assert found.analysed is not None
+    assert not found.analysed.enough
+    assert (None, found.analysed.reason) == (found.outcome, found.reason)
+    assert found.reason
+    assert (1.0,) * len(asked.outcomes) == found.weights
+
+
+def test_of_three_outcomes_near_a_limit_the_likeliest_is_shown(call: CallDesk, whole: Knowledge) -> None:
+    """No outcome has half of it: the largest share wins, not the first one written."""
+    asked = whole.questions["dug_fifty_called"]
+    for gap in range(1, 12):
+        found = evaluate(whole, asked, answer(check=asked.id, values={"good": 46, "close": 2, "gap": gap}), call.state)
+        shares = dict(zip(asked.outcomes, found.weights, strict=True))
+        assert found.outcome == max(shares, key=lambda name: round(shares[name], 9))
+        if max(shares.values()) < 0.5:
+            return
+    raise AssertionError("no reading lies so near to a limit")

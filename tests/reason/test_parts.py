@@ -239,3 +239,12 @@ def test_rules_read_repairs_of_earlier_epochs(engine: Engine) -> None:
     case = Case(repairs=(RepairDone({"alpha": 0.95}), RepairDone({"beta": 0.95})))
     assert 2 == case.epoch
     assert {"repaired:alpha", "repaired:beta"} <= engine.facts(case).keys
+
+
+def test_what_two_rules_find_is_found_once(engine: Engine, small: Knowledge) -> None:
+    """The first rule that finds it is named."""
+    case = Case(axes=AXES, instances=(said(small, "plain", "blue"), said(small, "split", "upper")))
+    j = engine.judge(case)
+    firing = next(f for f in j.firings if f.rule == "r_both")
+    found = list(engine._findings([firing, firing], {"r_both": frozenset({0, 1})}, case.instances))
+    assert [("both_seen", "r_both", ("plain", "split"))] == [(f.finding, f.rule, f.events) for f in found]
