@@ -43,7 +43,7 @@ def a_schema() -> Iterator[str]:
 
 
 class Line:
-    """A line between a desk and the server: `cut` closes it, `held` lets nothing more through, `mend` opens it."""
+    """A line to the server: `cut` closes it, `held` lets nothing through, `slow` little at a time, `mend` opens it."""
 
     def __init__(self, url: str) -> None:
         there = make_url(url)
@@ -51,6 +51,9 @@ class Line:
         self._open: list[socket.socket] = []
         self._passes = threading.Event()
         self._passes.set()
+        self.passed = 0
+        """Bytes that went through, in both directions."""
+        self._delay, self._never = 0.0, threading.Event()
         self._listener: socket.socket | None = None
         self._port = 0
         self.mend()
@@ -77,6 +80,10 @@ class Line:
             end.close()
         self._open.clear()
 
+    def slow(self, seconds: float) -> None:
+        """Let every piece wait so long."""
+        self._delay = seconds
+
     def held(self) -> None:
         """Keep connections open and let nothing through."""
         self._passes.clear()
@@ -96,6 +103,9 @@ class Line:
         with contextlib.suppress(OSError):
             while data := source.recv(65536):
                 self._passes.wait()
+                self.passed += len(data)
+                if self._delay:
+                    self._never.wait(self._delay)
                 target.sendall(data)
         for end in (source, target):
             with contextlib.suppress(OSError):

@@ -155,6 +155,21 @@ def test_a_silent_server_costs_no_more_than_the_limit(line: Line, tmp_path: Path
         assert "" == store.waits
 
 
+def test_a_slow_line_costs_an_answer_nothing(line: Line, tmp_path: Path) -> None:
+    """While every piece takes long on its way, answers are kept without waiting for it, and all come in the end."""
+    desk = Desk()
+    with a_desk(line, tmp_path) as store, a_store(line) as server:
+        opened(store, desk)
+        store.exchange()
+        line.slow(0.05)
+        passed = line.passed
+        typed(store, desk, "a", "b", "c")
+        assert passed == line.passed, "something was sent before the answer was taken"
+        online(store)
+        line.slow(0.0)
+        assert ("", desk.events) == (store.waits, server.events(CALL))
+
+
 def test_two_desks_see_each_other(line: Line, tmp_path: Path) -> None:
     """Two laptops in one call: each fetches what the other added and goes on from it; both end with the same call."""
     mine, theirs = Desk("DESK00000A"), Desk("DESK00000B")
