@@ -16,6 +16,9 @@ from diag.measure import vacuum as vac
 from diag.measure.spacing import mean, median
 from diag.text import rows_words
 
+WORDS = {"all_low": "both below what is wanted", "all_high": "both above what is wanted"}
+"""How two rows lie that are alike."""
+
 
 @analysis(
     "vacuum_row_map", "Vacuum row by row", takes="numbers",
@@ -50,11 +53,13 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
     rows = reading.rows or tuple(range(1, len(reading.numbers) + 1))
     walk = vac.walk(rows, reading.numbers, ctx.positive(context, "drift_limit"))
     values = walk.values
-    if len(values) < 3:
-        return too_few(f"{len(values)} rows were read; a map needs three.", 3 - len(values))
+    if len(values) < 2:
+        return too_few(f"{len(values)} rows were read; one is held against another.", 2 - len(values))
     if walk.drift and not walk.spread_out:
         return too_few(_drift_note(walk, rows[0], context), None)
     error = ctx.positive(context, "reading_error") or 0.0
+    if len(values) == 2:
+        return _two_rows(values, context, error)
     sections = {n: r for n, r in ctx.sections(context).items() if set(r) & set(values)}
     healthy = ctx.row_values(context, "healthy_rows")
     limits = Limits.distance(context, list(values.values()))
@@ -78,6 +83,27 @@ def run_vacuum_row_map(reading: Reading, context: Context) -> Analysed:
         _map_words(pattern, found, values, limits, known=known, source=source, context=context),
         notes=(_drift_note(walk, rows[0], context), unjudged(limits), _others_note(rest, bool(found.low))),
         charts=lambda width: (_map_chart(values, found.low, found.high, context, width=width),),
+    )
+
+
+def _two_rows(values: Mapping[int, float], context: Context, error: float) -> Analysed:
+    """Return the lower of two rows held against the other: that one stands for the rows that were not read."""
+    low, good = extremes(values)
+    known, source = _map_reference({good: values[good]}, {}, context)
+    limits = Limits.distance(context, [values[good]])
+    if source == "generic":
+        limits = replace(limits, all_low=1e-9)
+    judged = {low: values[low], good: values[good], max(values) + 1: values[good]}
+    pattern, chances = pattern_of(judged, limits, {}, known, reading_error=math.sqrt(2) * error)
+    gap = values[low] - values[good]
+    told = f"{said(values[low], 'vacuum', context)}, {said(-gap, 'vacuum', context, 2)} below row {good}"
+    head = f"Row {low} low" if pattern == "one_low" else f"Rows {low} and {good} {WORDS.get(pattern, 'alike')}"
+    return analysed(
+        [word("pattern", pattern, chances), value("median", values[good], error),
+         value("lowest", values[low], error), value("lowest_row", low),
+         value("deficit", -gap, math.sqrt(2) * error), value("spread", -gap, math.sqrt(2) * error),
+         word("reference", source), *_reference_results({good: values[good]}, known, source, error)],
+        f"{head}: {told}.", notes=(f"Only two rows were read: row {good} stands for the others.", unjudged(limits)),
     )
 
 

@@ -30,7 +30,7 @@ from diag.reason.cautions import cautions_for, in_order, spoken_of_repair
 from diag.reason.judgement import LIKELY, OPEN
 from diag.record.kinds import RESULTS
 from diag.record.state import NotPutBack
-from diag.record.times import parse_when
+from diag.record.times import clock, parse_when
 from diag.say import present
 from diag.text import number, rows_words
 from diag.units import value_words
@@ -112,11 +112,14 @@ def _record_repair(call: CallDesk, values: Values) -> None:
 
 def _after_answers(call: CallDesk, when: str | None) -> str | None:
     """Return when a repair was; raise UsageError where all answers of the call would count as taken after it."""
-    answers = call.state.answers
+    answers, opened = call.state.answers, datetime.fromisoformat(call.state.opened.at)
     if when and answers and all(datetime.fromisoformat(when) < datetime.fromisoformat(a.at) for a in answers):
         raise UsageError("That is before the first answer of this call: all of them would count as taken after it.",
                          "When", "Give a later time. What was done before the call is no repair of this call: tell it "
                          "as done before.")
+    if when and datetime.fromisoformat(when) < opened:
+        raise UsageError(f"That is before this call began ({clock(opened, call.desk.clock())}).", "When",
+                         "A repair of this call comes after its begin. What was done before: tell it as done before.")
     return when
 
 

@@ -18,6 +18,8 @@ from diag.units import QUANTITIES
 
 SITUATION = {"target_rate": "target", "target_spacing": "target", "speed": "speed", "crop": "crop"}
 COUNTED = ("rows", "holes")
+COMPARED = ("book", "vacuum_set", "fan_speed_set", "fan_open")
+"""Values that a reading is only held against: without them it can still be judged in words."""
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,11 @@ class Need:
     name: str
     asks: str
     quantity: str
+
+    @property
+    def computes(self) -> bool:
+        """True where nothing can be worked out without it: when it is not known, the check is dropped."""
+        return self.name not in COMPARED
 
 
 def missing(call: CallDesk, check: Check) -> tuple[Need, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from diag.ask.answers import answer_form, take_answer
@@ -184,6 +184,8 @@ def _need(asked: _Asked) -> Reply:
     need = asked.turn.need
     assert need is not None
     if _NOT_KNOWN.fullmatch(asked.said.lower()):
+        if need.computes:
+            return replace(_refused(asked, "unsure"), told=("not known: it cannot be worked out, and is not asked",))
         return Reply(("not known",), act="not_known", then=asked.turn.key)
     if not asked.said:
         return NOTHING

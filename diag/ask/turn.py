@@ -9,12 +9,13 @@ from datetime import datetime, timedelta
 from diag.ask.needs import Need, missing
 from diag.call.desk import CallDesk
 from diag.call.looks import FormLine, form_lines, members, readings, whole_of
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import cautions_for, in_order, spoken_of_check, spoken_of_repair
+from diag.reason.cautions import STATE, THEN, cautions_for, in_order, spoken, spoken_of_check, spoken_of_repair
 from diag.reason.next_check import Offer
 from diag.say import present
-from diag.say.follows import Choice, at_first
+from diag.say.follows import MENDS, Choice, at_first
 from diag.text import number
 
 HOLDS = timedelta(hours=4)
@@ -66,19 +67,40 @@ class Turn:
         return self.kind not in ("act", "practice", "proved", "closed", "nothing", "stop")
 
 
-def acknowledged_now(call: CallDesk) -> frozenset[str]:
-    """Return the sentences and cautions that still hold: said to this person, not long ago."""
-    role = present.shown_to(call)
-    return frozenset(
-        c.caution for c in call.state.cautions
+def acknowledged_now(call: CallDesk, check: Check | None = None) -> frozenset[str]:
+    """Return the sentences and cautions that still hold: said to this person, not long ago.
+
+    A machine state ends the one before it: of the states of another check than this one only the last still holds.
+    """
+    role, knowledge = present.shown_to(call), call.engine.knowledge
+    fresh = [
+        c for c in call.state.cautions
         if c.acknowledged != "none" and c.shown_to == role
         and call.desk.clock() - datetime.fromisoformat(c.at) < HOLDS
-    )
+    ]
+    wanted, held, said_for = check.id if check else None, set[str](), None
+    for c in (c for c in fresh if c.caution.startswith(STATE)):
+        if c.check != said_for:
+            held, said_for = _last_state(knowledge, said_for, held), c.check
+        held.add(c.caution)
+    if said_for != wanted:
+        held = _last_state(knowledge, said_for, held)
+    return frozenset(held | {c.caution for c in fresh if not c.caution.startswith(STATE)})
+
+
+def _last_state(knowledge: Knowledge, check: str | None, held: set[str]) -> set[str]:
+    """Return the sentence of the state that a check leaves the machine in, if it was said."""
+    done = knowledge.questions.get(check or "") or knowledge.checks.get(check or "")
+    if done is None:
+        return held
+    states = (knowledge.states[step.state] for step in reversed(done.steps))
+    last = next((state.spoken for state in states if state.spoken), "")
+    return {name for name in held if spoken(knowledge).get(name) == last}
 
 
 def said_already(call: CallDesk, check: Check) -> str:
     """Return the sentences of a check that were said and hold, as they were said; "" for none."""
-    knowledge, known = call.engine.knowledge, acknowledged_now(call)
+    knowledge, known = call.engine.knowledge, acknowledged_now(call, check)
     return in_order(knowledge, (s for s in spoken_of_check(knowledge, check) if s in known))
 
 
@@ -177,12 +199,15 @@ def _act(call: CallDesk, offers: Sequence[Offer]) -> Turn:
     beside: list[tuple[str, str]] = []
     cautions: tuple[Caution, ...] = ()
     sentences: tuple[str, ...] = ()
-    if judgement.plan.repair:
+    mends = judgement.action in MENDS
+    if judgement.plan.repair and mends:
         repair = knowledge.causes[judgement.plan.repair].repair
         beside.append(("how", repair.do))
         flags, machine = call.state.situation.flags, call.state.machine.axes
         cautions = cautions_for(knowledge, repair.hazards, call.state.channel, flags, machine=machine)
         sentences = spoken_of_repair(knowledge, repair.hazards)
+    if judgement.plan.repair and not mends:
+        choices.append(Choice("repair", "mended already: record it"))
     if offers and judgement.action != "prove":  # to measure again is to ask on
         choices.append(Choice("ask_on", f"no, ask on: {knowledge.questions[offers[0].check].asks}"))
     stage = {"repair": "mend", "try": "mend", "prove": "prove"}.get(judgement.action, stage_of(call))
@@ -237,8 +262,9 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
 
 def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str) -> Turn | None:
     """Return what is asked or said before hands go on, and before what is `then` due; None when nothing is left."""
-    knowledge, known = call.engine.knowledge, acknowledged_now(call)
-    unsaid = tuple(s for s in sentences if s not in known)
+    knowledge, known = call.engine.knowledge, acknowledged_now(call, base.check)
+    unsaid = _unsaid(sentences, known)
+    begun = bool(unsaid) and next(s for s in sentences if s.startswith(STATE) or s in unsaid) not in unsaid
     dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)[:1]  # each stands alone
     if (unsaid or dangers) and not asked_for_flags(call):
         asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
@@ -246,7 +272,7 @@ def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str)
         return replace(base, kind="place", asks=f"Anything special about the place: {words}?", choices=asked,
                        beside=(), hint="Enter: nothing special; else numbers or words.")
     if unsaid:
-        return replace(base, kind="say", asks=in_order(knowledge, unsaid), sentences=unsaid,
+        return replace(base, kind="say", asks=THEN * begun + in_order(knowledge, unsaid), sentences=unsaid,
                        choices=_agreed(call), beside=(("then", then),))
     if dangers:
         hint = "read to the caller and he said yes." if _phone(call) else "read and understood."
@@ -254,6 +280,13 @@ def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str)
                        sentences=tuple(c.id for c in dangers), beside=(("then", then),),
                        hint=f"Type DANGER when it was {hint}")
     return None
+
+
+def _unsaid(sentences: Sequence[str], known: Container[str]) -> tuple[str, ...]:
+    """Return the sentences still to be said; the states that come after one of them end it, and are said again."""
+    states = [s for s in sentences if s.startswith(STATE)]
+    new = next((i for i, s in enumerate(states) if s not in known), len(states))
+    return tuple(s for s in sentences if s not in known or s in states[new:])
 
 
 def _agreed(call: CallDesk) -> tuple[Choice, ...]:

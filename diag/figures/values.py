@@ -190,6 +190,10 @@ class _Reader:
         if len(flat) % 2 or len(rows) < len(firsts) or any(b <= a for a, b in pairwise(rows)):
             return [flat]
         pairs = [(str(r), e) for r, (_, e) in zip(rows, flat[1::2], strict=True)]
+        if len(pairs) == 1 and self._asked.least == len(flat):  # else the row in front would be read as a value
+            a, b = (e.text for _, e in flat)
+            raise AmbiguousError(f'"{a} {b}" may be a row and its value, or two values.', "",
+                                 f"Write row {a}: {b}, and another row beside it, or 1: {a}, 2: {b}.")
         grouped = groups(entries)
         in_twos = len(grouped) > 1 and {len(g) for g in grouped} == {2}
         units = [e.unit is not None for _, e in flat[1::2]]

@@ -207,6 +207,8 @@ class Hazard(FrozenModel):
     """Machines that have it; where the machine is not known, it is told."""
     spoken: Text | None = None
     """A sentence said beside that of the machine state."""
+    in_state: Id | None = None
+    """Machine state that a repair with it is made in, where that is not the parked one of hands_on."""
 
 
 class InlineLimit(FrozenModel):

@@ -11,6 +11,9 @@ from diag.knowledge.machines import narrowed
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 
+STATE, HAZARD = "state.", "hazard."
+"""What the ids of sentences begin with."""
+THEN = "Then: "
 SEVERITY = {"DANGER": 0, "WARNING": 1, "CAUTION": 2, "NOTICE": 3}
 
 
@@ -58,8 +61,8 @@ def cautions_of_check(
 
 def spoken(knowledge: Knowledge) -> dict[str, str]:
     """Return {id: sentence} of all sentences said before a step: of machine states and of hazards."""
-    told = {f"state.{name}": s.spoken for name, s in knowledge.states.items() if s.spoken}
-    return told | {f"hazard.{name}": h.spoken for name, h in knowledge.hazards.items() if h.spoken}
+    told = {STATE + name: s.spoken for name, s in knowledge.states.items() if s.spoken}
+    return told | {HAZARD + name: h.spoken for name, h in knowledge.hazards.items() if h.spoken}
 
 
 def spoken_of_check(knowledge: Knowledge, check: Check) -> tuple[str, ...]:
@@ -68,23 +71,27 @@ def spoken_of_check(knowledge: Knowledge, check: Check) -> tuple[str, ...]:
 
 
 def spoken_of_repair(knowledge: Knowledge, hazards: Iterable[str]) -> tuple[str, ...]:
-    """Return the ids of the sentences said before a repair: with hands at the machine, that of a machine made safe."""
+    """Return the ids of the sentences said before a repair: of the states its hazards are met in, in their order.
+
+    Hands at the machine are met with the machine made safe.
+    """
     wanted = with_wants(knowledge, hazards)
-    hands = any(knowledge.hazards[h].hands_on for h in wanted if h in knowledge.hazards)
-    safe = next((name for name, s in knowledge.states.items() if s.hands_on and s.spoken), None) if hands else None
-    return _sentences(knowledge, [safe] if safe else [], wanted)
+    safe = next((name for name, s in knowledge.states.items() if s.hands_on and s.spoken), None)
+    met = [knowledge.hazards[h] for h in wanted if h in knowledge.hazards]
+    states = [safe if h.hands_on else h.in_state for h in met]
+    return _sentences(knowledge, [s for s in states if s], wanted)
 
 
 def in_order(knowledge: Knowledge, sentences: Iterable[str]) -> str:
     """Return sentences as they are said one after the other; of several machine states each comes when it is due."""
     told, said = spoken(knowledge), list(sentences)
-    states = [told[s] for s in said if s.startswith("state.")]
-    return " ".join([*([" Then: ".join(states)] if states else []), *(told[s] for s in said if told[s] not in states)])
+    states = [told[s] for s in said if s.startswith(STATE)]
+    return " ".join([*([f" {THEN}".join(states)] if states else []), *(told[s] for s in said if told[s] not in states)])
 
 
 def _sentences(knowledge: Knowledge, states: Iterable[str], hazards: Iterable[str]) -> tuple[str, ...]:
     told = spoken(knowledge)
-    named = [f"state.{name}" for name in states] + [f"hazard.{name}" for name in with_wants(knowledge, hazards)]
+    named = [STATE + name for name in states] + [HAZARD + name for name in with_wants(knowledge, hazards)]
     found: dict[str, str] = {}
     for name in named:
         if name in told:

@@ -302,3 +302,17 @@ def test_a_fan_beyond_its_plate_is_said() -> None:
                    for rpm in (4785, 4450))
     assert any("beyond its rated speed" in note and "operator's manual" in note for note in fast.notes)
     assert () == right.notes
+
+
+def test_a_row_and_a_good_neighbour_are_enough() -> None:
+    """Two rows: the lower is held against the other; alike they are even, or low together where it is known."""
+    limits = LIMITS | {"reading_error": 0.1 * IN_H2O}
+    for gap in (7.2, 1.5):
+        two = {7: (18.2 - gap) * IN_H2O, 6: 18.2 * IN_H2O}
+        low = analyse("vacuum_row_map", Reading("numbers", tuple(two.values()), tuple(two)), limits)
+        assert ("one_low", 7.0) == (low.word("pattern"), low.number("lowest_row"))
+        assert low.number("deficit") == pytest.approx(gap * IN_H2O)
+    for set_, pattern in ((18.0, "even"), (20.0, "all_low")):
+        alike = Reading("numbers", (18.2 * IN_H2O, 18.0 * IN_H2O), (6, 7))
+        found = analyse("vacuum_row_map", alike, limits | {"vacuum_set": set_ * IN_H2O})
+        assert pattern == found.word("pattern")

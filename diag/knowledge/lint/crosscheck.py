@@ -85,6 +85,7 @@ def _state(k: Knowledge, state: vocabulary.MachineState) -> Iterator[Fault]:
 
 def _hazard(k: Knowledge, hazard: vocabulary.Hazard) -> Iterator[Fault]:
     yield from known(hazard.wants, k.hazards, "hazard", ("wants",))
+    yield from known(filter(None, [hazard.in_state]), k.states, "state", ("in_state",))
     yield from _applies(k, hazard.only)
 
 
