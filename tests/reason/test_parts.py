@@ -17,7 +17,7 @@ from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
 from diag.reason.judge import Engine
 from diag.reason.next_check import Weighed, separates, weigh
-from diag.reason.views import View
+from diag.reason.views import View, _reported
 from diag.reason.worlds import heaviest_pairs
 
 AXES = {"fill": "bulk", "drive": "electric"}
@@ -179,6 +179,13 @@ def test_an_observer_s_error_goes_to_the_other_outcomes() -> None:
     assert [pytest.approx((0.9, 0.05, 0.05))] == [reported((1.0, 0.0, 0.0), 0.1)]
     assert (1.0, 0.0) == reported((1.0, 0.0), 0.0)
     assert (1.0,) == reported((1.0,), 0.1)
+
+
+def test_what_an_observer_would_say_is_looked_ahead_with_his_error() -> None:
+    """Of two outcomes a tenth of each goes over to the other; of three half of that."""
+    two, three = np.array([[0.8], [0.2]]), np.array([[1.0], [0.0], [0.0]])
+    assert pytest.approx([0.9 * 0.8 + 0.1 * 0.2, 0.9 * 0.2 + 0.1 * 0.8]) == _reported(two, 0.1, 2)[:, 0]
+    assert pytest.approx([0.9, 0.05, 0.05]) == _reported(three, 0.1, 3)[:, 0]
 
 
 # --- worlds ------------------------------------------------------------------------------------------------

@@ -155,8 +155,9 @@ def test_waiting_and_closing() -> None:
 
 def test_a_call_that_was_never_opened() -> None:
     """Events without an opening are refused, not guessed at."""
-    with pytest.raises(RecordError, match="never opened"):
+    with pytest.raises(RecordError, match="never opened") as caught:
         fold([])
+    assert ("", "Import the whole call again.") == (caught.value.where, caught.value.remedy)
 
 
 def test_unknown_kinds_are_kept_and_forbid_writing() -> None:
