@@ -50,6 +50,7 @@ class Tables:
         self.causes: tuple[str, ...] = tuple(sorted(knowledge.causes))
         self.position: Mapping[str, int] = {c: i for i, c in enumerate(self.causes)}
         self._checks: dict[str, CheckTable] = {}
+        self._links: dict[str, Array] = {}
 
     @cached_property
     def frequency(self) -> Array:
@@ -116,11 +117,11 @@ class Tables:
 
     def links(self, symptom: str) -> Array:
         """Return, by cause, the chance that the cause brings the symptom (0 where it does not)."""
-        chances = {name: like.chance for name, like in self.knowledge.likelihoods.items()}
-        return np.array(
-            [chances[word] if (word := self.knowledge.causes[c].symptoms.get(symptom)) else 0.0 for c in self.causes],
-            dtype=np.float64,
-        )
+        if symptom not in self._links:
+            chances = {name: like.chance for name, like in self.knowledge.likelihoods.items()}
+            words = [self.knowledge.causes[c].symptoms.get(symptom) for c in self.causes]
+            self._links[symptom] = np.array([chances[word] if word else 0.0 for word in words], dtype=np.float64)
+        return self._links[symptom]
 
     def check(self, key: str) -> CheckTable:
         """Return the table of a check as asked (built at first use)."""

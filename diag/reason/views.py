@@ -186,9 +186,10 @@ class View:
     def _pair_totals(self, beliefs: Array, order: Index, costs: Array, prices: Prices) -> Array:
         """Return the cost of every prefix of an order (m x depth + 1): under a pair, up to the later of the two."""
         m, depth = order.shape
-        rank = np.full((m, len(prices.repair) + 1), depth, dtype=np.intp)
-        np.put_along_axis(rank, order, np.broadcast_to(np.arange(depth), (m, depth)), axis=1)
-        later = np.maximum(rank[:, self.first], rank[:, self.second])
+        named, at = np.unique(np.concatenate((self.first, self.second)), return_inverse=True)
+        rank = np.full((m, len(named)), depth, dtype=np.intp)
+        np.put_along_axis(rank, np.searchsorted(named, order), np.broadcast_to(np.arange(depth), (m, depth)), axis=1)
+        later = np.maximum(rank[:, at[: len(self.first)]], rank[:, at[len(self.first) :]])
         spent = _from_zero(costs)
         upto = np.take_along_axis(spent, np.minimum(later + 1, depth), axis=1)
         # mass and cost of the worlds that are done by the prefix that ends with their later repair
