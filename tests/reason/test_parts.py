@@ -15,7 +15,7 @@ from diag.reason import worlds
 from diag.reason.case import Case, RepairDone
 from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
-from diag.reason.judge import Engine
+from diag.reason.judge import Engine, _disjoint_sum
 from diag.reason.next_check import Weighed, separates, weigh
 from diag.reason.views import View, _reported
 from diag.reason.worlds import heaviest_pairs
@@ -117,6 +117,31 @@ def test_the_unknown_has_no_direct_test(engine: Engine) -> None:
     """Nothing is found by its own test where no known cause leads."""
     found = weighed_by_hand(engine, [0.1, 0.1, 0.8], [[0.0, 0.0, 1.0], [1.0, 1.0, 0.0]])
     assert [False] == found.tests.tolist()
+
+
+@pytest.mark.parametrize(
+    ("chances", "minutes", "works", "first", "least"),
+    [
+        # beta: .5 of 15 min; alpha: half of .5 of 10 min: beta, then alpha for the other half, then a quarter to leave
+        ((0.5, 0.5), (10.0, 15.0), (0.5, 1.0), "beta", 15 + 0.5 * 10 + 0.25 * 100),
+        ((0.4, 0.6), (0.6, 1.2), (1.0, 1.0), "alpha", 0.6 + 0.6 * 1.2),  # quick ones by their minutes too
+        ((0.5, 0.5), (500.0, 500.0), (1.0, 1.0), None, 100.0),  # to hand it on is cheaper
+    ],
+)
+def test_repairs_go_by_chance_a_minute(
+    engine: Engine, chances: tuple[float, float], minutes: tuple[float, float], works: tuple[float, float],
+    first: str | None, least: float
+) -> None:
+    """Without another question: the repair with the most chance a minute, then the next, then handing it on (100)."""
+    n = len(engine.tables.causes)
+    index = np.array([0, 1, n])
+    price = replace(
+        prices(Case(), engine.tables), repair=np.array([*minutes, *[9.0] * (n - 2)]), in_vain=np.zeros(n),
+        works=np.array([*works, *[1.0] * (n - 2)]), doable=np.ones(n, dtype=np.bool_), leave=100.0,
+        found=np.zeros(n), found_unknown=0.0)
+    beliefs = np.array([[*chances, 0.0]])
+    total, begin = View(index, index, beliefs[0], pairs=False).repair_cost(beliefs, price)
+    assert (first, pytest.approx(least)) == (engine.tables.causes[begin[0]] if begin[0] >= 0 else None, total[0])
 
 
 def test_a_check_parts_causes_that_are_there(engine: Engine) -> None:
@@ -255,3 +280,13 @@ def test_what_two_rules_find_is_found_once(engine: Engine, small: Knowledge) -> 
     firing = next(f for f in j.firings if f.rule == "r_both")
     found = list(engine._findings([firing, firing], {"r_both": frozenset({0, 1})}, case.instances))
     assert [("both_seen", "r_both", ("plain", "split"))] == [(f.finding, f.rule, f.events) for f in found]
+
+
+def test_rules_that_share_an_answer_count_once() -> None:
+    """By the larger top-up, of equal ones the first by name; what rests on other answers is added."""
+    shared = [(frozenset({1}), 1.5, "b"), (frozenset({0, 1}), 2.0, "a"), (frozenset({2}), -1.0, "c")]
+    assert (1.0, ("a", "c")) == _disjoint_sum(shared)
+    assert (2.0, ("a",)) == _disjoint_sum([(frozenset({0}), 2.0, "b"), (frozenset({0}), 2.0, "a")])
+    # what shares an answer with a rule that is left out is left out too: the answers are given away once
+    assert (2.0, ("a",)) == _disjoint_sum([(frozenset({0, 1}), 2.0, "a"), (frozenset({1, 2}), 1.5, "b"),
+                                           (frozenset({2}), 1.0, "c")])
