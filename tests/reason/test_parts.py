@@ -165,6 +165,27 @@ def test_what_nobody_knows_costs_the_handing_over_and_by_phone_the_drive(engine:
     assert 7.0 + settings.hand_over == prices(Case(channel="phone", drive_out=7.0), engine.tables).known_unknown
 
 
+def test_by_phone_what_the_grower_cannot_mend_costs_the_drive_and_the_repair_there(engine: Engine) -> None:
+    """A technician's repair: the drive, then repair and proof on site; a grower's is made on the line."""
+    phone, site = (prices(Case(channel=c), engine.tables) for c in ("phone", "site"))
+    for i, name in enumerate(engine.tables.causes):
+        grower = engine.knowledge.causes[name].repair.by == "grower"
+        away = engine.knowledge.settings.drive_out + site.repair[i]
+        assert phone.known[i] == (phone.repair[i] if grower else away), name
+    assert {"alpha", "gamma"} == {n for n, d in zip(engine.tables.causes, phone.doable, strict=True) if not d}
+    assert site.found.tolist() == phone.found.tolist() == site.repair.tolist()
+
+
+def test_leaving_costs_the_way_and_what_is_found_there(engine: Engine) -> None:
+    """The drive or the handing over (100), then repair and proof there: 30 for alpha, 50 for beta, 7 for neither."""
+    n = len(engine.tables.causes)
+    index, beliefs = np.array([0, 1, n]), np.array([[0.5, 0.25, 0.25]])
+    price = replace(prices(Case(), engine.tables), doable=np.zeros(n, dtype=np.bool_), leave=100.0,
+                    found=np.array([30.0, 50.0, *[9.0] * (n - 2)]), found_unknown=7.0)
+    total, begin = View(index, index, beliefs[0], pairs=False).repair_cost(beliefs, price)
+    assert (-1, pytest.approx(100 + 0.5 * 30 + 0.25 * 50 + 0.25 * 7)) == (begin[0], total[0])
+
+
 def test_a_repair_is_proved_by_its_cheapest_check(whole: Knowledge) -> None:
     """By the checks of its own verification; a repair without one has a fixed price."""
     engine = Engine(whole, counter=True)

@@ -320,6 +320,18 @@ def test_repairs_cut_time() -> None:
     assert ([0, 0, 1], 2) == ([r.epoch for r in state.repairs], state.epoch)
 
 
+def test_a_proof_moves_an_answer_behind_its_repair_and_never_back() -> None:
+    """Told too early it belongs after the repair that it proves; what came after a second repair stays there."""
+    desk = a_desk()
+    early = desk.answer("early")
+    first = desk.add("repair", kind="repair", causes=["seal"])
+    desk.add("repair", kind="repair", causes=["tube"])
+    late = desk.answer("late")
+    desk.add("proof", target=first.id, answers=[early.id, late.id], verdict="accepted")
+
+    assert [("early", 1), ("late", 2)] == [(a.check, a.epoch) for a in desk.state.answers]
+
+
 def test_a_withdrawn_repair_cuts_nothing() -> None:
     """When the repair is undone, the answers after it are of one time with those before."""
     desk = a_desk()
