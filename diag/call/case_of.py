@@ -160,15 +160,19 @@ def reported(weights: Likelihood, error: float) -> Likelihood:
 
 
 def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> Iterable[Instance]:
-    """Yield answers the intake already holds: the pattern of the rows, what changed before."""
+    """Yield answers the intake already holds: the pattern of the rows, what changed before, what the speed makes."""
     asked = {s.answer.check for s in seen.values()}
-    pattern = told_pattern(state, knowledge)
+    told_here = {"rows": {told_pattern(state, knowledge)}, "changes": set(state.situation.changes)}
     observer = "caller" if state.opened.channel == "phone" else "technician"
     error = _error(knowledge, observer)
     for key, check in knowledge.questions.items():
-        if check.reads is None or key in asked:
+        complained = not check.belongs_to or any(s in check.belongs_to for s, _ in state.accepted)
+        if check.reads is None or key in asked or not complained:
             continue
-        words = {pattern} if check.reads == "rows" else set(state.situation.changes)
+        if check.reads == "speed":
+            yield from _worked_out(key, check, state, knowledge, observer=observer)
+            continue
+        words = told_here[check.reads]
         item = key.partition(".")[2]
         told = {name for name, o in check.outcomes.items() if words & set(o.reads) or (name == "yes" and item in words)}
         outcome = next((name for name in check.outcomes if name in told), None)
@@ -176,6 +180,20 @@ def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> It
             continue
         weights = tuple(1.0 if name == outcome else 0.0 for name in check.outcomes)
         yield Instance(key, ALL, 0, outcome, likelihood=reported(weights, error))
+
+
+def _worked_out(
+    key: str, check: Check, state: State, knowledge: Knowledge, observer: str
+) -> Iterable[Instance]:
+    """Yield what the speed that was told makes of a check, once all that it needs is known."""
+    speed = state.situation.speed
+    if speed is None:
+        return
+    told = Answer.model_construct(check=key, observer=observer, status="given", channel=state.channel, value=speed)
+    seen = evaluate(knowledge, check, told, state)
+    if seen.outcome is not None:
+        yield Instance(key, ALL, 0, seen.outcome, likelihood=reported(seen.weights, _error(knowledge, observer)),
+                       results=seen.results)
 
 
 # --- the rest -----------------------------------------------------------------------------------------

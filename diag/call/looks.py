@@ -8,8 +8,6 @@ from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.knowledge.model import Check
-from diag.reason.feasible import check_minutes
-from diag.reason.judge import applicable
 
 NO = "no"
 
@@ -34,18 +32,11 @@ def whole_of(call: CallDesk, key: str) -> Check | None:
 
 
 def members(call: CallDesk, key: str) -> list[str]:
-    """Return the open questions of the same look that can be ticked here, the named one first."""
-    engine, case = call.engine, call.think_case()
-    questions = engine.knowledge.questions
-    look = questions[key].look
-    asked = {a.check for a in call.state.answers if a.epoch == call.state.epoch}
-    found = [key]
-    for other, check in questions.items():
-        if look is None or other == key or check.look != look or other in asked or check.measured:
-            continue
-        if check_minutes(check, case, engine.tables) is not None and applicable(engine, other, case):
-            found.append(other)
-    return found
+    """Return the open questions of the same look that can be ticked here and now, the named one first."""
+    questions = call.engine.knowledge.questions
+    look, now = questions[key].look, call.think().judgement.plan.open
+    return [key, *(other for other, check in questions.items()
+                   if look is not None and other != key and check.look == look and other in now and not check.measured)]
 
 
 def readings(call: CallDesk, key: str) -> list[str]:

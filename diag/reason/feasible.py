@@ -12,6 +12,8 @@ from diag.reason.case import Case
 from diag.reason.tables import Tables
 
 LEAST_MINUTES = 0.5
+ROWS_BESIDE = 2
+"""Good rows that are read beside those in trouble."""
 MOST_REMEMBERED = 64
 YES = "yes"
 """Outcome of what is so, on a list."""
@@ -33,12 +35,18 @@ def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
         weight = 1.0 if planter_stands(check, tables) else tables.knowledge.settings.grower_weight
         cost = minutes.desk + weight * (minutes.grower or 0.0)
     else:
-        on_site = minutes.on_site(case.machine_rows or tables.knowledge.settings.usual_rows)
+        on_site = minutes.on_site(rows_to_read(case, tables))
         if on_site is None:
             return None
         cost = on_site
     saved = sum(m for name, m in check.prep.items() if name in case.prepared) if case.channel == "site" else 0.0
     return max(LEAST_MINUTES, cost - saved)
+
+
+def rows_to_read(case: Case, tables: Tables) -> float:
+    """Return how many rows are read where rows are compared: those in trouble and two beside them, at most all."""
+    rows = case.machine_rows or tables.knowledge.settings.usual_rows
+    return rows if case.trouble_rows is None else min(rows, len(case.trouble_rows) + ROWS_BESIDE)
 
 
 def planter_stands(check: Check, tables: Tables) -> bool:
@@ -57,7 +65,8 @@ class Feasible:
 
     def _allowed(self, case: Case, asked: Iterable[str]) -> list[_Possible]:
         """Return the checks, as asked, that machine, channel and complaint allow."""
-        key = (case.channel, case.not_here, frozenset(case.axes.items()), case.machine_rows, case.prepared)
+        key = (case.channel, case.not_here, frozenset(case.axes.items()), case.machine_rows,
+               case.trouble_rows and len(case.trouble_rows), case.prepared)
         occasion = Occasion.of(case, self._tables, asked)
         if (key, occasion) not in self._in_occasion:
             if len(self._in_occasion) > MOST_REMEMBERED:

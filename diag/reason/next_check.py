@@ -7,8 +7,8 @@ at once and asking on, where a bit of what is still open costs what the best che
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -32,6 +32,10 @@ LEADS_FROM, TEST_RATIO, TEST_SHOWS = 0.4, 8.0, 0.5
 """Belief from which a cause leads; what a direct test raises its odds by, and how often at least (estimate)."""
 ADVISED_FROM = 0.6
 """Belief from which a repair is advised that cannot be undone from the seat; likely, and a little more."""
+OPEN_FROM, OPEN_RATIO, BEFORE_DRIVING = 0.2, 4.0, 12.0
+"""Belief from which a cause is tested before somebody drives out for it, by what raises its odds so much, and the most
+minutes of that (estimate)."""
+LEAVES = ("drive_out", "hand_over")
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
 
@@ -69,10 +73,11 @@ class Plan:
     action: str
     """check | repair | try | measure_again | drive_out | hand_over | prove | close"""
     repair: str | None
-    """Cause whose repair comes first when action is repair or try."""
+    """Cause whose repair comes first when action is repair or try; when leaving, the one that is likely there."""
     cost_now: float
     """Expected minutes when nothing more is asked."""
-    feasible: int
+    open: frozenset[str] = frozenset()
+    """Checks that can be made here and now, belong to the complaint and are not told already."""
     again: str | None = None
     """Check to be made once more when action is measure_again."""
 
@@ -95,29 +100,77 @@ class Planner:
         sure = self._sure(case, belief, price)
         action, repair = self._act(case, belief, int(start[0]) if sure is None else sure)
         if not keys:
-            return Plan((), action or self._leave(case), repair, cost_now, feasible=0)
+            return self._done(Plan((), action or self._leave(case), repair, cost_now), belief)
         weighed = self._weigh(case, view, price, keys, minutes=minutes)
         order = self._order(keys, weighed, cost_now, wishes)
         best = order[0]
         saves = sure is None and round(cost_now - weighed.cost[best], 1) > 0
-        if saves or _wanted(keys[best], wishes.first) or (not action and weighed.bits[best] >= LEAST_BITS):
+        first: int | None = best if saves or _wanted(keys[best], wishes.first) else None
+        if first is None and sure is None:
+            first = self._deciding(order, weighed, minutes, action)
+        if first is not None:
             action, repair = "check", None
+            order = [first, *(i for i in order if i != first)]
         offers = tuple(
             self._offer(keys[i], minutes[i], cost_now - weighed.cost[i], wishes, case=case, belief=belief)
             for i in order[:most]
         )
-        return Plan(offers, action or self._leave(case), repair, cost_now, feasible=len(keys))
+        return self._done(Plan(offers, action or self._leave(case), repair, cost_now, open=frozenset(keys)), belief)
+
+    def _deciding(self, order: Sequence[int], weighed: Weighed, minutes: Sequence[float], action: str) -> int | None:
+        """Return what is asked although it saves nothing: before a drive, and where a repair rests on too little ("").
+
+        Before a drive what tells most a minute of the tests of what can be it; else the direct test of what leads, or
+        the best where it tells anything. None when there is nothing of it, or a repair is due.
+        """
+        if action == "drive_out":
+            tests = [i for i in order if weighed.tests_open[i] and minutes[i] <= BEFORE_DRIVING]
+            return max(tests, key=lambda i: float(weighed.bits[i]) / minutes[i], default=None)
+        if action:
+            return None
+        telling = order[0] if weighed.bits[order[0]] >= LEAST_BITS else None
+        return next((i for i in order if weighed.tests[i]), telling)
+
+    def _done(self, plan: Plan, belief: Posterior) -> Plan:
+        """Return the plan with the cause that one leaves to mend, where one is likely enough to be advised."""
+        leader = int(belief.present.argmax())
+        if plan.action not in LEAVES or belief.present[leader] < ADVISED_FROM:
+            return plan
+        return replace(plan, repair=self.tables.causes[leader])
 
     def _sure(self, case: Case, belief: Posterior, price: Prices) -> int | None:
-        """Return the cause that may be named: nothing more is asked before its repair; -1 where that is made elsewhere.
+        """Return the cause before whose repair nothing more is asked: it may be named, or a direct look found it.
 
-        What else is wrong shows when the repair is proved; what was repaired in vain is not sure any more.
+        -1 where it is mended elsewhere. What else is wrong shows when the repair is proved; what was
+        repaired in vain is not sure any more.
         """
         cause = int(belief.present.argmax())
-        sure = belief.present[cause] >= self.tables.knowledge.settings.claim_repair
-        if not sure or self.tables.causes[cause] in case.repaired_in_vain:
+        p = belief.present[cause]
+        named = p >= self.tables.knowledge.settings.claim_repair
+        enough, contrast = (LEADS_FROM, 2.0) if self.tables.reversible[cause] else (ADVISED_FROM, OPEN_RATIO)
+        if self.tables.causes[cause] in case.repaired_in_vain or not (
+                named or (p >= enough and self._found(case, belief, cause, contrast=contrast))):
             return None
         return cause if price.doable[cause] else -1
+
+    def _found(self, case: Case, belief: Posterior, cause: int, *, contrast: float) -> bool:
+        """Return whether a deciding look or test since the last repair came out as it does with this cause.
+
+        By so much oftener than on a sound machine, and than with what else it can be (`contrast`).
+        """
+        rest = belief.one.copy()
+        rest[cause] = 0.0
+        rest /= max(float(rest.sum()), 1e-9)
+        for i in case.instances:
+            if i.epoch != case.epoch or not i.given or i.outcome is None:
+                continue
+            check, table = self.tables.knowledge.questions[i.check], self.tables.check(i.check)
+            shares = table.shares[table.index(i.outcome)]
+            shows, others = float(shares[cause]), float(rest @ shares)
+            if check.deciding and shows >= max(TEST_SHOWS, contrast * others) and (
+                    table.ratio(i.outcome, cause) >= TEST_RATIO):
+                return True
+        return False
 
     def _act(self, case: Case, belief: Posterior, start: int) -> tuple[str, str | None]:
         """Return what to do when nothing more is asked: a repair is advised when likely, tried when it can be undone.
@@ -184,6 +237,8 @@ class Weighed:
     bits: Array
     tests: Flags
     """Direct tests of the leading cause."""
+    tests_open: Flags
+    """Direct tests of any cause that is likely enough to drive out for."""
 
 
 def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array) -> Weighed:
@@ -199,21 +254,23 @@ def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array
     bit_minutes = BIT_MARKUP / max(float((bits / minutes).max()), 1e-9)
     acting, _ = view.repair_cost(beliefs, price)
     asking = bit_minutes * left + view.known(beliefs, price)
-    return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits,
-                   _tests(view, len(price.repair), joint, starts))
-
-
-def _tests(view: View, unknown: int, joint: Array, starts: Index) -> Flags:
-    """Return the checks by which the leading cause, where it is at fault, is likely to be confirmed."""
-    known = np.where(view.first < unknown, view.weights, 0.0)
+    known = np.where(view.first < len(price.repair), view.weights, 0.0)
     leader = int(known.argmax())
-    p = float(known[leader])
-    if p < LEADS_FROM:
-        return np.zeros(len(starts), dtype=np.bool_)
-    mine = joint[:, leader]
-    others = np.maximum(joint.sum(axis=1) - mine, 1e-300)
-    confirms = (mine >= TEST_SHOWS * p) & (mine * (1.0 - p) >= TEST_RATIO * p * others)
-    return np.logical_or.reduceat(confirms, starts)
+    leads = [leader] if known[leader] >= LEADS_FROM else []
+    return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits,
+                   _tests(known, leads, joint, starts, ratio=TEST_RATIO),
+                   _tests(known, np.flatnonzero(known >= OPEN_FROM), joint, starts, ratio=OPEN_RATIO))
+
+
+def _tests(known: Array, causes: Iterable[int], joint: Array, starts: Index, *, ratio: float) -> Flags:
+    """Return the checks by which one of some causes, where it is at fault, is likely to be confirmed."""
+    found = np.zeros(len(starts), dtype=np.bool_)
+    for cause in causes:
+        p, mine = float(known[cause]), joint[:, cause]
+        others = np.maximum(joint.sum(axis=1) - mine, 1e-300)
+        confirms = (mine >= TEST_SHOWS * p) & (mine * (1.0 - p) >= ratio * p * others)
+        found |= np.logical_or.reduceat(confirms, starts)
+    return found
 
 
 def _wanted(key: str, first: frozenset[str]) -> bool:

@@ -15,7 +15,7 @@ def proof_check(case: Case, tables: Tables) -> str | None:
     """Return the check that is made first after a repair that is not proved yet; None when it was made, or none can be.
 
     First what the verification names and what showed the fault before, then any look or reading that spoke for the
-    cause, then the best of the verification.
+    cause, seed in the furrow before the part itself, then the best of the verification.
     """
     if not case.to_prove or any(i.epoch == case.epoch and i.events for i in case.instances):
         return None
@@ -30,7 +30,8 @@ def proof_check(case: Case, tables: Tables) -> str | None:
 
 def _candidates(case: Case, tables: Tables) -> Iterable[str]:
     named = [c for cause in case.to_prove for c in _named(cause, tables)]
-    spoke = sorted((i for i in case.instances if _can_show_again(i, tables)), key=lambda i: -_spoke(i, case, tables))
+    spoke = sorted((i for i in case.instances if _can_show_again(i, tables)),
+                   key=lambda i: (not _in_furrow(i, tables), -_spoke(i, case, tables)))
     shown = [i.check for i in spoke if _spoke(i, case, tables) > 1.0]
     yield from (c for c in named if c in shown)
     yield from shown
@@ -50,6 +51,11 @@ def _can_show_again(instance: Instance, tables: Tables) -> bool:
         return False
     return "." not in instance.check and any(tables.knowledge.states[s.state].hands_on or
                                              tables.knowledge.states[s.state].engine for s in check.steps)
+
+
+def _in_furrow(instance: Instance, tables: Tables) -> bool:
+    """Return whether it was read off seed in the furrow: that a mended part looks sound shows no row that plants."""
+    return tables.knowledge.questions[instance.check].when_seen == "open_furrow"
 
 
 def _spoke(instance: Instance, case: Case, tables: Tables) -> float:

@@ -14,6 +14,7 @@ from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
 from diag.reason.cautions import cautions_of_check, stopping
 from diag.reason.explain import how, why_check, why_not
+from diag.reason.feasible import rows_to_read
 from diag.reason.judge import applicable
 from diag.reason.judgement import LIKELY, OPEN
 from diag.reason.next_check import Offer
@@ -34,6 +35,7 @@ ACTIONS: Mapping[str, str] = {
     "hand_over": "Hand the call over", "prove": "Measure again: only that shows that it is mended",
     "close": "Close the call",
 }
+TO_MEND: Mapping[str, str] = {"drive_out": " to mend this:", "hand_over": " to have this mended:"}
 READ_SINCE: Mapping[str, str] = {"accepted": "Measured, and good", "not_accepted": "Measured, and not right"}
 PARTS: Mapping[str, str] = {
     "read back": "hear back", "step": "how", "expected": "on a sound machine", "takes": "takes",
@@ -139,7 +141,7 @@ def worth_doing_words(call: CallDesk) -> str:
         return read
     if judgement.plan.repair:
         cause = call.engine.knowledge.causes[judgement.plan.repair]
-        text += f": {cause.label}. About {cause.repair.minutes:g} min"
+        text += f"{TO_MEND.get(judgement.action, ':')} {cause.label}. About {cause.repair.minutes:g} min"
     return f"{text}."
 
 
@@ -213,7 +215,7 @@ def cost_words(call: CallDesk, check: Check) -> str:
         told.append(f"{number(minutes.desk)} min on the line")
         told += [f"the grower {number(minutes.grower)} min"] if minutes.grower else []
     else:
-        on_site = minutes.on_site(call.state.machine.rows or call.engine.knowledge.settings.usual_rows)
+        on_site = minutes.on_site(rows_to_read(call.think_case(), call.engine.tables))
         told += [] if on_site is None else [f"{number(on_site)} min"]
     return ", ".join([*told, *(call.engine.knowledge.tools[t].label for t in check.tools)])
 

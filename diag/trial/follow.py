@@ -95,12 +95,12 @@ def follow(call: CallDesk, machine: Respondent, most: int, ends: Container[str] 
         done.advice.append(Advice(len(done.steps), judgement.action, plan.repair, belief))
         if judgement.action in ends:
             done.stopped = judgement.action
+        elif judgement.action == "drive_out":
+            call.switch_channel("site")
         elif plan.repair:
             done.stopped = _repair(call, machine, plan.repair)
         elif plan.again:
             _record(call, plan.again, machine.answer(plan.again, call.state.channel))
-        elif judgement.action == "drive_out":
-            call.switch_channel("site")
         else:
             done.stopped = judgement.action
     return done

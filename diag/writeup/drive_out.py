@@ -51,7 +51,7 @@ def drive_out_view(call: CallDesk) -> DriveOut:
     reasons = [rules[s.rule].because for s in told]
     return DriveOut(
         phone_chance=round(grower_can(phone.belief, call), 4), phone_minutes=round(_expected(phone), 1),
-        phone_checks=offers, phone_left=phone.plan.feasible, travel_minutes=travel,
+        phone_checks=offers, phone_left=len(phone.plan.open), travel_minutes=travel,
         site_minutes=round(_expected(site), 1), reasons=tuple(dict.fromkeys(reasons)),
     )
 

@@ -97,10 +97,10 @@ def test_a_cause_that_may_be_named_is_mended_before_more_is_asked(engine: Engine
 
 
 def test_by_phone_a_technicians_repair_means_driving_out(engine: Engine, small: Knowledge) -> None:
-    """alpha is mended by a technician: by phone the same certainty means drive out."""
+    """alpha is mended by a technician: by phone the same certainty means drive out, and to mend what."""
     seen = tuple(replace(said(small, "plain", "red"), rows=str(row)) for row in range(3))
     j = engine.judge(Case(channel="phone", axes=AXES, symptoms=("thin",), instances=seen))
-    assert (j.ranking[0].cause, j.action, j.plan.repair) == ("alpha", "drive_out", None)
+    assert (j.ranking[0].cause, j.action, j.plan.repair) == ("alpha", "drive_out", "alpha")
 
 
 def test_by_phone_a_cheap_likely_repair_comes_before_driving_out(engine: Engine, small: Knowledge) -> None:
@@ -114,7 +114,7 @@ def test_naming_is_belief_alone(engine: Engine, small: Knowledge) -> None:
     """With nothing left to ask a cause is named only when it is believed: otherwise the call is handed on."""
     everything = tuple(said(small, c, None) for c in small.questions)
     j = engine.judge(Case(axes=AXES, instances=everything))
-    assert (j.plan.feasible, j.may_be_named, j.action) == (0, False, "hand_over")
+    assert (j.plan.open, j.may_be_named, j.action) == (frozenset(), False, "hand_over")
 
 
 def test_refused_check_brings_its_stand_in_first(whole: Knowledge) -> None:

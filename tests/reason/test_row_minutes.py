@@ -29,6 +29,14 @@ def test_a_row_map_costs_by_the_row(engine: Engine) -> None:
     assert check_minutes(check, Case(), engine.tables) == check_minutes(check, Case(machine_rows=usual), engine.tables)
 
 
+def test_a_row_in_trouble_is_read_with_a_good_one_on_each_side(engine: Engine) -> None:
+    """One row of twelve in trouble: three rows are read, not twelve; never more than there are."""
+    check = engine.knowledge.checks["vac_manometer_row"]
+    cost = [check_minutes(check, Case(machine_rows=12, trouble_rows=rows), engine.tables)
+            for rows in ((7,), (5, 6, 7, 8), tuple(range(1, 13)))]
+    assert [25.0, 40.0, 70.0] == cost
+
+
 def test_a_swap_costs_the_digs_it_needs(engine: Engine) -> None:
     """Two digs of a hundred seeds belong to a swap that is read in the ground: an hour, less what is prepared."""
     case = Case()
