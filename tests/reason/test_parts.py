@@ -38,7 +38,8 @@ def order(engine: Engine, costs: list[float], *, now: float = 20.0, tests: tuple
     """Return KEYS in the order in which they are offered."""
     wishes = engine._wishes((), Case())
     wishes = replace(wishes, first=frozenset(first), prefers=prefers or {})
-    weighed = Weighed(np.array(costs), np.zeros(4), np.array([k in tests for k in KEYS]))
+    weighed = Weighed(np.array(costs), np.zeros(4), np.array([k in tests for k in KEYS]),
+                      tests_open=np.zeros(4, dtype=np.bool_))
     return [KEYS[i] for i in engine.planner._order(KEYS, weighed, now, wishes)]
 
 
