@@ -92,7 +92,8 @@ def follow(call: CallDesk, machine: Respondent, most: int, ends: Container[str] 
             continue
         believed = judgement.of(plan.repair) if plan.repair else judgement.ranking[0]
         belief = believed.probability if believed else 0.0
-        done.advice.append(Advice(len(done.steps), judgement.action, plan.repair, belief))
+        mends = plan.repair if judgement.action in ("repair", "try") else None
+        done.advice.append(Advice(len(done.steps), judgement.action, mends, belief))
         if judgement.action in ends:
             done.stopped = judgement.action
         elif judgement.action == "drive_out":
