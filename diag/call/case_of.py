@@ -123,7 +123,7 @@ def _instance(
         error = max(least, _error(knowledge, one.answer.observer))
         likelihood = tuple(a * b for a, b in zip(likelihood, reported(one.evaluated.weights, error), strict=True))
     names = tuple(check.outcomes)
-    control = _is_control(members[-1].answer, check, state)
+    control = is_control(members[-1].answer, check, state)
     given = bool(holding) and not control
     best = max(range(len(names)), key=lambda i: (round(likelihood[i], 9), -i)) if given else None
     last = members[-1]
@@ -137,7 +137,7 @@ def _instance(
     )
 
 
-def _is_control(answer: Answer, check: Check, state: State) -> bool:
+def is_control(answer: Answer, check: Check, state: State) -> bool:
     """A look at rows without trouble, and with no piece from a row in trouble: a control, no evidence about it."""
     trouble, rows = state.situation.rows, _scope(answer, check, state)
     if trouble is None or ALL in (trouble, rows) or set(rows) & set(trouble):

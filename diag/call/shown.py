@@ -3,8 +3,8 @@
 confirmed     the fault was made to go and come with values (mended or exchanged, measured again, and the old
               part or setting brought it back or moved it), or a deciding look or test by a technician or an
               instrument plus an accepted proof; never in a call in which nothing was measured
-probable      firm tests with values, or a deciding look, point to it and no other cause fits them as well, or all
-              that was tested together ten times better
+probable      firm tests with values, or a deciding look, point to it, and no other cause of the complaint fits them
+              nearly as well: neither a deciding look alone nor all that was tested together
 possible      something speaks for it, but another cause fits as well, or only a caller has seen it
 ruled_out     a test by a technician or instrument, with its value, speaks strongly against it
 inconclusive  firm tests speak both for and against it, or only weakly against it
@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from diag.call.by_row import figures_by_row, si_of
 from diag.call.case_of import BACK as BACK
+from diag.call.case_of import is_control
 from diag.call.desk import CallDesk
 from diag.call.proof import Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
@@ -39,6 +40,8 @@ WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.2
 CONTRAST = 3.0
 """How much likelier than with other causes of such a complaint a reading has to be to decide for a cause (estimate)."""
+AHEAD = 3.0
+"""How much better than every other cause of the complaint a cause has to explain what was tested (estimate)."""
 BETTER = 10.0
 """How much better another cause of the complaint may explain all firm tests together before one is only possible
 (estimate)."""
@@ -94,7 +97,9 @@ class Bench:
         self.proved: dict[str, Proved] = {r.event: proving.judge(r) for r in proving.repairs}
         """Repair -> the one judgement on it."""
         self.together = together(call)
-        self.answers = [a for a in self.state.answers if a.event in self.outcomes]
+        self.answers = [a for a in self.state.answers if a.event in self.outcomes
+                        and not is_control(a, self.knowledge.questions[a.check], self.state)]
+        """Live answers with a verdict; a look at rows beside the trouble alone says nothing about a cause."""
         self.measured = any(has_value(a) for a in self.answers)
         self.mended_from = self._mended_from()
         """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
@@ -201,7 +206,7 @@ class Bench:
         mended = {c for c in standing if self._mended(c)}
         open_ones = [c for c in standing if c not in mended]
         lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)
-                   or (words[c] == PROBABLE and self._explained_better(c))]
+                   or (words[c] == PROBABLE and (self._explained_better(c) or not self._ahead(c)))]
         words |= dict.fromkeys(lowered, POSSIBLE)
         return words | dict.fromkeys((c for c in standing if self._not_parted(c, words)), POSSIBLE)
 
@@ -213,17 +218,45 @@ class Bench:
         fits = [self._fit[e] for e in spoke if e in self._fit]
         return bool(fits and rivals) and all(f[position[cause]] * BETTER < f[rivals].max() for f in fits)
 
+    def _ahead(self, cause: str) -> bool:
+        """Tell whether no other cause fits nearly as well: one deciding look alone, or all firm tests of an epoch."""
+        position = self.call.engine.tables.position
+        others = [position[c] for c in self.rivals if c != cause]
+        looks = [self._chances(t.check, t.event) for t in self.tests(cause) if t.decides and t.state != _BACK]
+        spoke = {t.epoch for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal and t.state != _BACK}
+        return any(f[position[cause]] >= AHEAD * f[others].max(initial=0.0)
+                   for f in (*looks, *(self._fit[e] for e in spoke if e in self._fit)))
+
+    def fit(self, cause: str) -> float:
+        """Return how well all that was answered before a repair fits a cause, the best of the complaint being 1."""
+        position = self.call.engine.tables.position
+        best = self._before[[position[c] for c in self.rivals]].max(initial=0.0)
+        return float(self._before[position[cause]] / best) if best > 0 else 0.0
+
+    @cached_property
+    def _before(self) -> NDArray[np.float64]:
+        return self._fit_of(self.answers)[0]
+
     @cached_property
     def _fit(self) -> dict[int, NDArray[np.float64]]:
         """Epoch -> how likely all its firm answers together are with each cause; without the old part back."""
-        tables = self.call.engine.tables
-        found: dict[int, NDArray[np.float64]] = {}
-        for answer in self.answers:
-            if self.firm(answer) and not self.old_back(answer):
-                table = tables.check(answer.check)
-                chances = table.shares[table.index(self.outcomes[answer.event])]
+        return self._fit_of([a for a in self.answers if self.firm(a)])
+
+    def _fit_of(self, answers: Iterable[Answer]) -> dict[int, NDArray[np.float64]]:
+        import numpy as np
+
+        found = {0: np.ones(len(self.call.engine.tables.position))}
+        for answer in answers:
+            if not self.old_back(answer):
+                chances = self._chances(answer.check, answer.event)
                 found[answer.epoch] = found.get(answer.epoch, 1.0) * chances
         return found
+
+    def _chances(self, check: str, event: str) -> NDArray[np.float64]:
+        """Return the chance of what an answer gave with each cause."""
+        table = self.call.engine.tables.check(check)
+        chances: NDArray[np.float64] = table.shares[table.index(self.outcomes[event])]
+        return chances
 
     def _not_parted(self, cause: str, words: Mapping[str, str]) -> bool:
         """Tell whether a cause was mended together with others and no test tells it from them."""

@@ -146,13 +146,18 @@ class Readiness:
     draft: bool
     """True when something is missing without which nothing is filed."""
     missing: tuple[Missing, ...]
+    aside: int = 0
+    """Rules of those met that are met only by the reason why the thing is left out."""
 
 
 def readiness(story: Story, knowledge: Knowledge, *, claim: bool) -> Readiness:
     """Return how complete a story is; what was left out with its reason counts as met where that is allowed."""
     asked = sum(_asked(rule, story, claim) for rule in knowledge.completeness.values())
     found = check_story(story, knowledge, claim=claim)
-    return Readiness(asked, asked - len(found), any(m.severity == MUST for m in found), found)
+    reasons = {s.rule for s in story.skipped} - {m.rule for m in found}
+    aside = sum(bool(test_of(rule)(story, rule, knowledge)) for rule in knowledge.completeness.values()
+                if rule.id in reasons and _asked(rule, story, claim))
+    return Readiness(asked, asked - len(found), any(m.severity == MUST for m in found), found, aside=aside)
 
 
 def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str, str, str], ...]:

@@ -153,7 +153,7 @@ def told(data: dict[str, Any], knowledge: Knowledge) -> Story:
         labour=tuple(Labour(a, a, h * 60, "typed", None, ()) for a, h in data["time_h"].items()),
         photos=tuple(Photo(p, p, "", "", "") for p in data["photos"]), cautions=(), done_before=(), not_put_back=(),
         changed=(), notes=(), internal=(), skipped=(), closing=Closing("mended", "", "", False, "", ()),
-        addressed=tuple(k for t in data["tests"] for k in t.get("rules_out", ())),
+        waiting=None, fits=(), addressed=tuple(k for t in data["tests"] for k in t.get("rules_out", ())),
     )
 
 
@@ -167,7 +167,8 @@ def _readings(entries: list[dict[str, Any]], when: str) -> list[MadeTest]:
 
 def _test(entry: dict[str, Any]) -> MadeTest:
     return MadeTest(entry["id"], 0, entry["what"], entry["what"], "", "", "", "", "", "technician", True,
-                bool(entry.get("deciding")), False, bool(entry.get("reversed")), "", "before", "")
+                bool(entry.get("deciding")), False, usual=False, reverses=bool(entry.get("reversed")), pieces="",
+                when="before", on="")
 
 
 def _items(data: dict[str, Any]) -> tuple[Item, ...]:

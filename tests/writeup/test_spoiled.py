@@ -178,8 +178,8 @@ TABLE = (
     Spoiled("no reading made it come and go", without("map_back", "swap_out", "map_moved", "moves",
             "swap_home"), lacks="r27"),
     Spoiled("another cause mended", {"repair": mends(("chain_stiff",)), "proof": proves()},
-            lacks="r13 r14", word="possible"),
-    Spoiled("the sensor blamed", {"repair": mends(("sensor_lead_open",))}, lacks="r13 r14 r19", word="possible"),
+            lacks="r13 r14 r21", word="possible"),
+    Spoiled("the sensor blamed", {"repair": mends(("sensor_lead_open",))}, lacks="r13 r14 r19 r21", word="possible"),
     Spoiled("fault stays in the row", {"map_moved": reads("T1", LOW), "moves": lambda case:
             case.call.answer("meter_swap", outcome="stays", observer="technician", rows=(7,)), "map_back": None},
             word="inconclusive"),
@@ -189,7 +189,8 @@ TABLE = (
     Spoiled("the last map withdrawn", {"w8": takes_back("A1"), "map_new": None, "map_back": None, "dug_after":
             None}, lacks="r09 v1 v6", word="possible", says="not_yet"),
     Spoiled("the repair withdrawn", {"proof": lambda case: case.call.withdraw(case.named["repair"].id if
-            hasattr(case.named["repair"], "id") else case.named["repair"])}, lacks="c2 r09", word="possible",
+            hasattr(case.named["repair"], "id") else case.named["repair"])}, lacks="c1 c2 r09 r13 r15 r18 r21 v11",
+            word="possible",
             says=""),
     # --- rows
     Spoiled("mended at row 6", {"repair": mends(rows=[6])}, lacks="v1", says="not_yet"),

@@ -12,6 +12,7 @@ from writeup.alder_flat import LOW, Case
 
 from diag.ask import forms_mend, photos
 from diag.call.case_of import BACK
+from diag.call.shown import shown_words
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.writeup.completeness import check_story, only_now, readiness
@@ -150,6 +151,15 @@ def test_a_photo_stands_in_place(engine: Engine, tmp_path: Path) -> None:
     assert "seal in its groove, 2026-05-12 14:00 UTC" in page
     assert b"/Subtype /Image" in FORMATS[".pdf"].make(order)
     assert {} == ordered(case.call, "claim", personal=False).photos
+
+
+def test_a_good_row_beside_it_clears_no_cause(engine: Engine) -> None:
+    """Row 6 dug and found whole says nothing about row 7: no cause is ruled out by it."""
+    case = on_site(engine)
+    case.call.answer("dig_behind_row", outcome="seed_normal", rows=(6,), observer="technician")
+    assert {} == shown_words(case.call)
+    case.call.answer("dig_behind_row", outcome="seed_normal", rows=(7,), observer="technician")
+    assert "ruled_out" in shown_words(case.call).values()
 
 
 # --- what can only be had now -----------------------------------------------------------------------------------

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from diag.text import count
 from diag.writeup.completeness import MUST, Readiness, missing_rows
 from diag.writeup.page.audience import CLAIM, SERVICE
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
-from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows
+from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows, sound_text
 from diag.writeup.page.sentences import capital, item_text, minutes_text, refs, result_text, sentence
 from diag.writeup.story.labour import by_test, totals
 from diag.writeup.story.model import SAYS, CauseTold, Item, Line, Other, Story
@@ -36,6 +37,7 @@ def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[S
         ("hours_split", "Hours: where they come from", _hours(story, service)),
         ("photos_list", "Photos", _photos(story)),
         ("before", "Done before the call", _lines(story.done_before)),
+        ("waiting", "What happens next", _lines([story.waiting] if story.waiting else [])),
         ("standing", "Not put back", _lines(story.not_put_back)),
         ("watch", "What to watch", _watch(story)),
         ("left_out", "Left out, with the reason", _skipped(story)),
@@ -57,9 +59,10 @@ def brief(story: Story, audience: str, ready: Readiness | None) -> Iterator[Sect
     missing += [" ".join(["Should be there too:", *(m.asks for m in lacks if m.severity != MUST)])] * (
         len(missing) < len(lacks))
     tests = [f"no. {t.number}, {t.asks}: {result_text(t)} ({when[t.event]})" for t in story.tests]
-    more = [*_texts(_complaint(story)), *_texts(_tested(story))]
+    more = [*_texts(_complaint(story)), *_texts(_tested(story)), *(t for t in (sound_text(story),) if t)]
     rest = [*_texts(_watch(story)), *_texts(_lines(story.cautions)), *_texts(_lines(story.done_before)),
-            *_texts(_lines(story.not_put_back)), *_texts(_skipped(story)), *_texts(_lines(story.changed)),
+            *([f"Not put back: {'; '.join(line.text for line in story.not_put_back)}"] if story.not_put_back else []),
+            *([story.waiting.text] if story.waiting else []), *_texts(_skipped(story)), *_texts(_lines(story.changed)),
             *_texts(_notes(story))]
     items = [*_others(story), *_terms(story)]
     record = [f"{label}: {text}" for label, text in _record_pairs(story, audience)]
@@ -129,9 +132,10 @@ def _cause_lines(story: Story, cause: CauseTold) -> Iterator[str]:
     if rest:
         yield f"{'Also speaking' if cause.deciding else 'Speaking'} for it: {refs(story, rest)}."
     root = cause.root
-    reached = f"{sentence(root.text)} {SAYS[root.word]}." if root.text else "not reached."
+    sure = "" if root.word == "not_tested" else f" {SAYS[root.word]}."
+    reached = f"{sentence(root.text)}{sure}" if root.text else "not reached."
     yield f"Why it came to that: {reached}"
-    if root.category_label:
+    if root.category_label and not (root.proposed and cause.leaning):
         proposed = " (what such faults usually are; nobody has judged it)" if root.proposed else ""
         yield f"Kind of root: {root.category_label}{proposed}."
     if cause.leaning:
@@ -149,12 +153,20 @@ def _tested(story: Story) -> Iterator[Block]:
     if rows:
         yield Table(RULED_HEAD, tuple(rows))
     confirmed = any(c.word == "confirmed" for c in story.causes)
-    for word, lead in (("possible", "Possible, fits as well"), ("inconclusive", "Tested, inconclusive")):
-        members = [o for o in story.others if o.word == word and o.speaks and (o.demanded or not confirmed)]
-        if members:
-            yield Paragraph(f"{lead}: {_first(story, members)}.")
+    open_ones = [o for o in story.others if o.word in ("possible", "inconclusive") and not o.sound
+                 and o.speaks and (o.demanded or not confirmed)]
+    as_well = [o for o in open_ones if o.as_well]
+    mixed = [o for o in open_ones if o.word == "inconclusive"]
+    if as_well:
+        yield Paragraph(f"Possible, fits as well: {_first(story, as_well)}.")
+    if mixed:
+        yield Paragraph(f"Tested, inconclusive: {_first(story, mixed)}.")
+    if story.measured and (less := len(open_ones) - len(as_well) - len(mixed)):
+        yield Paragraph(f"{capital(count(less, 'other cause'))} of such a complaint {'fits' if less == 1 else 'fit'} "
+                        "what was answered ten times worse.")
     untested = [o.label for o in story.others if o.word == "not_tested"]
-    yield Paragraph(f"Not tested: {'; '.join(untested)}." if untested else "Every cause still standing was tested.")
+    if untested:
+        yield Paragraph(f"Not tested: {'; '.join(untested)}.")
     if unexplained := story.item("unexplained"):
         yield Paragraph(f"What does not fit: {sentence(unexplained.told.text)}")
 
@@ -163,7 +175,7 @@ def _first(story: Story, others: list[Other]) -> str:
     """Return the causes that the tests speak for most, each with the reading that demands it, and how many more."""
     told = "; ".join(o.label + (f" ({refs(story, o.demanded)})" if o.demanded else "") for o in others[:MOST_OTHERS])
     more = len(others) - MOST_OTHERS
-    return f"{told}; and {more} less well" if more > 0 else told
+    return f"{told}; and {count(more, 'more', 'more')}" if more > 0 else told
 
 
 # --- method, tests --------------------------------------------------------------------------------------------------
@@ -264,7 +276,7 @@ def _watch(story: Story) -> Iterator[Block]:
     for repair in story.repairs:
         lines += [f"Meanwhile watch: {w}" for w in repair.watch] + [f"It ends: {e}" for e in repair.ends]
         lines += [f"It costs: {w}" for w in repair.loses]
-    lines += [c.prevention for c in story.causes if c.word != "ruled_out"]
+    lines += [c.prevention for c in story.causes if c.word in ("confirmed", "probable") or c.repaired]
     if lines:
         yield Points(tuple(dict.fromkeys(lines)))
 

@@ -17,6 +17,8 @@ SURE = {"confirmed": ("It was", "It is"), "probable": ("Most likely it was", "Mo
 LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of {row} and of the row beside it. They "
         "should look alike.")
 CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
+CALL_ON = "Call us if it gets worse, or if anything new shows."
+"""While it is not mended it cannot come back."""
 MOST_POSSIBLE = 3
 NOTHING_TO_MEND = ("no_fault_found", "question_answered")
 """Ways a call ends in which there was nothing to mend."""
@@ -29,11 +31,17 @@ def customer_page(story: Story) -> Iterator[Section]:
         ("complaint", "What you saw", _saw(story)), ("cause", was, _was(story)),
         ("correction", "What we did", _did(story)), ("case", "", _picture(story)),
         ("confirmation", "Is it right now?", _right(story)), ("watch", "What to look at next", _look(story)),
-        ("call", "Call us", (Paragraph(CALL),)),
+        ("next", "What happens next", _next(story)),
+        ("call", "Call us", (Paragraph(CALL if over(story) else CALL_ON),)),
     ):
         made = tuple(blocks)
         if made:
             yield Section(name, title, made, front=True)
+
+
+def _next(story: Story) -> Iterator[Block]:
+    if story.waiting:
+        yield Paragraph(sentence(capital(story.waiting.text)))
 
 
 def over(story: Story) -> bool:
@@ -93,7 +101,9 @@ def _right(story: Story) -> Iterator[Block]:
             yield Paragraph("No: nothing has been mended yet." if story.causes else "No: it is still being looked for.")
         return
     proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
-    yield Paragraph(_answer(proof))
+    others = [c for c in story.causes if not c.repaired and c.word in ("confirmed", "probable")]
+    yield Paragraph(_answer(proof, partly=bool(others)))
+    yield from (Paragraph(f"Still to be mended: {sentence(small(c.plain))}") for c in others)
     for counted in (proof.counts if proof else ()):
         before = f" Before: {counted.before.bad} of {counted.before.n}." if counted.before else ""
         where = capital(counted.where) or "Counted"
@@ -106,15 +116,20 @@ def _right(story: Story) -> Iterator[Block]:
         yield Paragraph(f"Asked again on {follow.told.on[:10]}: {sentence(follow.told.text)}")
 
 
-def _answer(proof: Proof | None) -> str:
+def _answer(proof: Proof | None, *, partly: bool) -> str:
     if proof is None:
         return "It has not been measured since."
     if proof.says == proof.verdict == "accepted":
-        return "Yes. It was measured again after the repair."
+        return "What was mended is right, but that is not all." if partly else (
+            "Yes. It was measured again after the repair.")
     if proof.against:
-        return "Taken as right, but the reading after the repair does not bear that out. We should measure it again."
-    if "not_accepted" in (proof.says, proof.verdict):
+        return ("Not shown: it was taken as right, but the reading after the repair does not bear that out. We should "
+                "measure it again.")
+    if proof.says == "not_accepted":
         return "No, not yet: the reading after the repair is not right."
+    if proof.says == "accepted":
+        return ("Not yet: the readings after the repair are good, but we are not satisfied." if proof.verdict else
+                "The readings after the repair are good; nobody has signed it off yet.")
     return "Not certain yet: too little was measured after the repair."
 
 

@@ -43,8 +43,10 @@ def subtitle(story: Story) -> str:
 
 
 def _place(story: Story) -> str:
+    """Return the rows in trouble; where nobody named them, those that were mended."""
     position = story.item("position")
-    return position.told.text.partition(", counted")[0] if position else ""
+    mended = next((r.where for r in story.repairs if r.where), "")
+    return position.told.text.partition(", counted")[0] if position else mended
 
 
 def _running(story: Story) -> str:
@@ -62,10 +64,13 @@ def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
 
 
 def ready_text(ready: Readiness) -> str:
-    """Return "Complete, 28 of 28 met." or "DRAFT, 10 missing, 18 of 28 met."."""
+    """Return "Complete, 28 of 28 met." or "DRAFT, 10 missing (7 must, 3 should), 18 of 28 met."."""
     if not ready.missing:
-        return f"Complete, {ready.met} of {ready.of} met."
-    lacks = f"DRAFT, {len(ready.missing)} missing, " if ready.draft else ""
+        aside = f", {ready.aside} left out with the reason" if ready.aside else ""
+        return f"Complete, {ready.met - ready.aside} of {ready.of} met{aside}."
+    must = sum(m.severity == MUST for m in ready.missing)
+    lacks = f"DRAFT, {len(ready.missing)} missing ({must} must, {len(ready.missing) - must} should), "
+    lacks = lacks if ready.draft else ""
     return f"{lacks}{ready.met} of {ready.of} met."
 
 

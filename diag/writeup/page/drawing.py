@@ -15,7 +15,7 @@ from itertools import accumulate
 from diag.measure.spacing import CLASS_LIMITS, estimated_target
 from diag.text import count, number
 from diag.units import UNITS
-from diag.writeup.page.sentences import places_words, span_text
+from diag.writeup.page.sentences import places_words, span_text, unit_of
 from diag.writeup.story.model import MadeTest, Story, Value
 
 WIDTH = 500.0
@@ -88,7 +88,7 @@ def case_picture(story: Story) -> Picture | None:
         series = _series(story, check)
         places = _places(series)
         counted = any(" of " in v.text for s in series for v in s.values.values())
-        units = {v.text.partition(" ")[2] for s in series for v in s.values.values()}
+        units = {unit_of(v.text) for s in series for v in s.values.values()}
         if len(places) < (LEAST_PLACES if all(_ROW.match(p) for p in places) else 2) or counted or len(units) != 1:
             continue
         rank = (len(series), len(places), check, series)
@@ -200,10 +200,10 @@ def _places(series: Sequence[Series]) -> list[str]:
 
 
 def _plot(asks: str, series: list[Series]) -> Picture:
-    height, left, foot, top = 122.0, 34.0, 30.0, 104.0
+    height, left, foot, top = 104.0, 34.0, 30.0, 86.0
     places = _places(series)
     shown = [v.number for s in series for p, v in s.values.items() if p in places and v.number is not None]
-    unit = next(iter(series[0].values.values())).text.partition(" ")[2]
+    unit = unit_of(next(iter(series[0].values.values())).text)
     factor = _factor(series)
     low, high, step = _scale(min(shown) / factor, max(shown) / factor)
     across = (WIDTH - left - 8) / len(places)

@@ -63,7 +63,7 @@ def _json(o: Order) -> bytes:
 def _short(o: Order) -> bytes:
     from diag.writeup.page.render import render_short
 
-    return render_short(o.story, o.audience).encode()
+    return render_short(o.story, o.audience, o.ready).encode()
 
 
 FORMATS: Mapping[str, Format] = {

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 
 from diag.text import count
-from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Shot, Table
+from diag.writeup.page.blocks import Block, Fields, Paragraph, Quote, Section, Shot, Table
 from diag.writeup.page.drawing import case_picture, seed_strip
 from diag.writeup.page.sentences import (
     NOT_WRITTEN,
@@ -36,7 +36,7 @@ HEADER = (
 )
 """Named lines of the header strip and what they are called there."""
 RULED_HEAD = ("test", "ruled out by it")
-MOST_RULED, MOST_PARTS, MOST_NAMED, MOST_WORDS, MOST_SHOTS = 6, 5, 3, 420, 2
+MOST_RULED, MOST_PARTS, MOST_NAMED, MOST_WORDS, MOST_SHOTS, MOST_SOUND = 6, 5, 3, 420, 2, 4
 MOST_IN_HEADER = 90
 
 
@@ -45,7 +45,7 @@ def front(story: Story) -> Iterator[Section]:
     for name, title, blocks in (
         ("header", "", _header(story)), ("finding", "Finding", _finding(story)),
         ("complaint", "Complaint", _complaint(story)),
-        ("case", "", _pictures(story)), ("ruled_out", "Ruled out, by test", _ruled_out(story)),
+        ("case", "", _pictures(story)), ("ruled_out", _ruled_title(story), _ruled_out(story)),
         ("correction", "Correction", _correction(story)), ("confirmation", "Confirmation", _confirmation(story)),
         ("photos", "", _shots(story)), ("hours", "Hours", _hours(story)),
     ):
@@ -76,7 +76,7 @@ def _finding(story: Story) -> Iterator[Block]:
     told = [c for c in story.causes if c.repaired] or list(story.causes[:1])
     if not told:
         yield Paragraph("No cause was shown.", strong=True)
-        if standing := [o.label for o in story.others if o.word == "possible" and o.speaks][:MOST_NAMED]:
+        if standing := [o.label for o in story.others if o.as_well and o.speaks and not o.sound][:MOST_NAMED]:
             yield Paragraph(f"Possible so far: {'; '.join(standing)}.")
     for cause in told:
         yield Paragraph(graded(story, cause), strong=True)
@@ -96,23 +96,30 @@ def graded(story: Story, cause: CauseTold) -> str:
     if cause.seen:
         parts.append(f"as found: {cause.seen.rstrip('.')}")
     if cause.root.text:
-        parts.append(f"because of: {cause.root.text.rstrip('.')} ({SAYS[cause.root.word]})")
+        sure = "" if cause.root.word == "not_tested" else f" ({SAYS[cause.root.word]})"
+        parts.append(f"because of: {cause.root.text.rstrip('.')}{sure}")
     elif cause.word in ("confirmed", "probable"):
         parts.append("why it came to that: not reached")
-    if told := effect(story):
+    if told := effect(story, cause):
         parts.append(f"so that {told} (MEASURED)")
     elif cause.deciding:
         parts.append(f"shown by: {small(cause.deciding.asks)}: {cause.deciding.says}")
     return "; ".join(parts) + "."
 
 
-def effect(story: Story) -> str:
-    """Return what the fault did, as measured: the rows in trouble beside the good ones, else a count; "" without."""
-    if told := contrast(story):
+def effect(story: Story, cause: CauseTold | None = None) -> str:
+    """Return what the fault did, as measured: the rows in trouble beside the good ones, else a count; "" without.
+
+    With a cause, only by readings that speak for it: a cause does not bring every reading of the call.
+    """
+    speaking = None if cause is None else {g.event for g in (*cause.grounds, cause.deciding) if g}
+    if told := contrast(story, speaking):
         return told
     pair = main_pair(story)
-    if pair is not None:
+    if pair is not None and (speaking is None or pair.before.event in speaking):
         return f"{pair.where or 'it'} read {pair.before.text}"
+    if cause is not None and not cause.repaired:
+        return ""
     counted = next((c for p in story.proofs for c in p.counts if c.before), None)
     return f"{counted.before.bad} of {counted.before.n} were bad" if counted and counted.before else ""
 
@@ -153,12 +160,26 @@ def _pictures(story: Story) -> Iterator[Block]:
 # --- ruled out, by subsystem ------------------------------------------------------------------------------------
 
 
+def _ruled_title(story: Story) -> str:
+    return "Ruled out, by test" if any(o.word == "ruled_out" for o in story.others) else "Looked for"
+
+
 def _ruled_out(story: Story) -> Iterator[Block]:
     rows = ruled_rows(story)
     if rows:
         yield Table(RULED_HEAD, tuple(rows[:MOST_RULED]))
         if len(rows) > MOST_RULED:
             yield Paragraph(f"{count(len(rows) - MOST_RULED, 'more line')} in the appendix.")
+    if story.measured and (told := sound_text(story)):
+        yield Paragraph(told)
+
+
+def sound_text(story: Story) -> str:
+    """Return what was looked for and not found, each with its look; a look has no value, so it rules nothing out."""
+    sound = [o for o in story.others if o.sound and o.word in ("possible", "inconclusive")]
+    told = "; ".join(f"{small(o.label)} ({refs(story, o.sound)})" for o in sound[:MOST_SOUND])
+    more = f"; and {len(sound) - MOST_SOUND} more" if len(sound) > MOST_SOUND else ""
+    return f"Looked for and not found, without a value: {told}{more}." if sound else ""
 
 
 def ruled_rows(story: Story) -> list[tuple[str, str]]:
@@ -238,7 +259,7 @@ def _shots(story: Story) -> Iterator[Block]:
 def _hours(story: Story) -> Iterator[Block]:
     told = hours_text(story)
     if told:
-        yield Points(told) if len(told) > 1 else Paragraph(told[0])
+        yield Paragraph(" ".join(told))
 
 
 def hours_text(story: Story) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Iterator, Mapping
 from html import escape
 
@@ -16,6 +17,7 @@ from diag.writeup.page.sentences import capital
 from diag.writeup.page.svg import svg
 from diag.writeup.story.model import Story
 
+_DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 STYLE = """
 :root{color-scheme:light dark;--ink:#1b1e22;--pale:#6a7078;--rule:#c9cdd2;--band:#e3e6ea;--paper:#fff}
 @media (prefers-color-scheme:dark){
@@ -24,6 +26,7 @@ body{font:15px/1.4 system-ui,sans-serif;color:var(--ink);background:var(--paper)
 body{max-width:46em;margin:0 auto;padding:1em}
 h1{font-size:1.3em;margin:0}h2{font-size:1em;margin:1em 0 .2em}p{margin:.25em 0}ul{margin:.25em 0;padding-left:1.2em}
 .banner{border:1.5px solid var(--ink);padding:.4em .6em;margin:.5em 0}
+.d{white-space:nowrap}
 .sub,figcaption{color:var(--pale)}
 blockquote{margin:.3em 0 .3em 1em;font-style:italic}
 table{border-collapse:collapse;width:100%;font-size:.87em;margin:.3em 0}
@@ -55,13 +58,15 @@ def render_html(story: Story, audience: str = SERVICE, ready: Readiness | None =
     if made.appendix:
         inner = "".join(p for s in made.appendix for p in _section(s, photos or {}))
         parts.append(f"<details><summary>Appendix: method, readings, tests, record</summary>{inner}</details>")
-    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{_text(made.title)}</title>'
+    title = escape(one_line(made.title))
+    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
             '<meta name="viewport" content="width=device-width,initial-scale=1">'
             f"<style>{STYLE}</style></head>\n<body>{chr(10).join(parts)}</body></html>\n")
 
 
 def _text(text: str) -> str:
-    return escape(one_line(text))
+    """Return text escaped; a date is not broken at its hyphens."""
+    return _DATE.sub(r'<span class="d">\g<0></span>', escape(one_line(text)))
 
 
 def _section(section: Section, photos: Mapping[str, bytes]) -> Iterator[str]:
@@ -96,7 +101,7 @@ def _photo(shot: Shot, photos: Mapping[str, bytes]) -> str:
     if kept is None:
         return f"<figure>{caption}</figure>"
     data = base64.b64encode(kept).decode()
-    return f'<figure><img alt="{_text(shot.caption)}" src="data:image/jpeg;base64,{data}">{caption}</figure>'
+    return f'<figure><img alt="{escape(one_line(shot.caption))}" src="data:image/jpeg;base64,{data}">{caption}</figure>'
 
 
 def _table(table: Table) -> str:

@@ -21,6 +21,10 @@ from diag.writeup.story.model import Story
 FONT, BOLD = "Write", "WriteBold"
 MARGIN, HEAD = 42.0, 20.0
 GREY, DARK, PALE = (0.80, 0.81, 0.83), (0.10, 0.11, 0.13), (0.92, 0.93, 0.94)
+MOST_CAPTION = 300
+"""Letters under a photo on page one; its words stand whole in the list of photos."""
+PHOTO_HIGH = 80
+"""Points of a photo at most: two beside each other leave page one whole."""
 LEAST_UNDER_HEADING = 45
 """Points left on a page, or a section begins on the next one."""
 MOST_CELL = 1500
@@ -83,13 +87,20 @@ class _Writer:
         self.caption = ParagraphStyle("caption", **{**base, "fontSize": 7, "leading": 8.6}, spaceAfter=1)
 
     def story(self, made: Document) -> list[Any]:
-        """Return the flowables: page one, then the appendix on the same page only where all of it fits."""
+        """Return the flowables: page one, then the appendix on the same page only where all of it fits.
+
+        Photos for which page one has no room begin the appendix.
+        """
         from reportlab.platypus import PageBreak
 
         first = [self.text(made.title, self.title), self.text(made.subtitle, self.body)]
         first += [self.boxed(made)] if made.banner else []
-        first += [f for s in made.front for f in self.section_of(s)]
-        rest = [f for s in made.appendix for f in self.section_of(s)]
+        shots = [f for s in made.front if s.name == "photos" for f in self.section_of(s)]
+        plain = [[*self.section_of(s)] for s in made.front if s.name != "photos"]
+        fits = self._tall([*first, *(f for part in plain for f in part), *shots]) <= self.height
+        at = next((i for i, s in enumerate(made.front) if s.name == "photos"), len(plain))
+        first += [f for part in (*plain[:at], *([shots] if fits else []), *plain[at:]) for f in part]
+        rest = [*([] if fits else shots), *(f for s in made.appendix for f in self.section_of(s))]
         rest += [self.text(REPLACED, self.caption)] if self.replaced else []
         room = self.height - self._tall(first)
         break_ = [PageBreak()] if rest and self._tall(rest) > room else []
@@ -99,9 +110,12 @@ class _Writer:
         from reportlab.pdfgen.canvas import Canvas
 
         canvas = Canvas(BytesIO(), initialFontName=FONT)
-        heights = (one.wrapOn(canvas, self.width, 1e5)[1] + one.getSpaceBefore() + one.getSpaceAfter()
-                   for one in flowables)
-        return float(sum(heights))
+        tall = above = 0.0
+        for one in flowables:  # between two of them stands the larger of their spaces, as when they are set
+            after = one.getSpaceAfter()
+            tall += one.wrapOn(canvas, self.width, 1e5)[1] + max(0.0, one.getSpaceBefore() - above) + after
+            above = after
+        return tall
 
     def section_of(self, section: Section) -> Iterator[Any]:
         """Yield a heading, marked for the reader's list of contents, and its blocks."""
@@ -111,8 +125,12 @@ class _Writer:
             # Not kept with the next block: that would push a whole table to the next page.
             yield CondPageBreak(LEAST_UNDER_HEADING)
             yield self._heading(section.title)
+        shots = [b for b in section.blocks if isinstance(b, Shot)]
         for block in section.blocks:
-            yield from self.block(block)
+            if not isinstance(block, Shot):
+                yield from self.block(block)
+        if shots:
+            yield self.shots(shots)
 
     def _heading(self, title: str) -> Any:
         """Return a heading that stands in the bookmarks."""
@@ -141,9 +159,7 @@ class _Writer:
             yield from self.fields(block)
         elif isinstance(block, Picture):
             yield from self.picture(block)
-        elif isinstance(block, Shot):
-            yield from self.shot(block)
-        else:
+        elif isinstance(block, Table):
             yield from self.table(block)
 
     def boxed(self, made: Document) -> Any:
@@ -182,18 +198,28 @@ class _Writer:
         yield KeepTogether([self.text(f"{picture.title}.", self.caption), draw(picture, self.width),
                             self.text(f"{picture.says[:1].upper()}{picture.says[1:]}.", self.caption)])
 
-    def shot(self, shot: Shot) -> Iterator[Any]:
-        """Yield a photo where its kept copy is there, with its caption."""
-        from reportlab.lib.utils import ImageReader
-        from reportlab.platypus import Image, KeepTogether
+    def shots(self, shots: Sequence[Shot]) -> Any:
+        """Return photos side by side, each with its caption."""
+        from reportlab.platypus import Table as Grid
 
-        parts = []
+        side = self.width / len(shots)
+        return Grid([[self.shot(s, side - 8) for s in shots]], colWidths=[side] * len(shots), hAlign="LEFT",
+                    style=[("VALIGN", (0, 0), (-1, -1), "BOTTOM"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+                           ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 0)])
+
+    def shot(self, shot: Shot, room: float) -> list[Any]:
+        """Return a photo where its kept copy is there, with its caption."""
+        from reportlab.lib.utils import ImageReader
+        from reportlab.platypus import Image
+
+        parts: list[Any] = []
         kept = self.photos.get(shot.sha256)
         if kept is not None:
             across, down = ImageReader(BytesIO(kept)).getSize()
-            scale = min(self.width * 0.4 / across, 110 / down)
+            scale = min(room / across, PHOTO_HIGH / down)
             parts.append(Image(BytesIO(kept), across * scale, down * scale, hAlign="LEFT"))
-        yield KeepTogether([*parts, self.text(f"Photo: {shot.caption}", self.caption)])
+        told = f"Photo: {shot.caption}"
+        return [*parts, self.text(told if len(told) <= MOST_CAPTION else f"{told[:MOST_CAPTION]} ...", self.caption)]
 
     def text(self, text: str, style: Any, bullet: str | None = None) -> Any:
         """Return a paragraph of plain text: no tag in it is ever read as one."""

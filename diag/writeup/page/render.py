@@ -14,7 +14,7 @@ from diag.text import clean, one_line
 from diag.writeup.completeness import Readiness
 from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Shot, Table
-from diag.writeup.page.document import document
+from diag.writeup.page.document import document, ready_text
 from diag.writeup.page.drawing import Picture
 from diag.writeup.page.front import effect, graded, hours_text, repair_text
 from diag.writeup.page.sentences import capital, count_text, main_pair, verdict_text
@@ -172,8 +172,8 @@ def _md_block(block: Block) -> Iterator[str]:
 # --- short form -----------------------------------------------------------------------------------------------
 
 
-def render_short(story: Story, audience: str = SERVICE) -> str:
-    """Return the four parts in at most 900 characters: complaint, cause, correction, confirmation.
+def render_short(story: Story, audience: str = SERVICE, ready: Readiness | None = None) -> str:
+    """Return the four parts in at most 900 characters: complaint, cause, correction, confirmation; DRAFT before them.
 
     The customer's words give way first, then what was done; a cut is marked.
     """
@@ -181,11 +181,13 @@ def render_short(story: Story, audience: str = SERVICE) -> str:
     parts = _customer_parts(story) if audience == CUSTOMER else (
         ("Cause", _short_cause(told)), ("Correction", " ".join(repair_text(r) for r in told.repairs) or "Nothing."),
         ("Confirmation", _short_proof(told)), ("Hours", " ".join(hours_text(told)[:1])))
-    rest = [f"{name}: {text}" for name, text in parts if text]
+    rest = [text if text.startswith(f"{name} ") else f"{name}: {text}" for name, text in parts if text]
+    draft = [ready_text(ready)] if ready is not None and ready.draft and audience != CUSTOMER else []
+    rest += draft
     words = one_line(told.complaint.words)
     room = SHORT - sum(len(line) + 1 for line in rest) - len('Complaint: ""') - 1
-    lines = ([f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []) + rest
-    return shortened("\n".join(one_line(line) for line in lines), SHORT - 1) + "\n"
+    lines = ([f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []) + rest[:len(rest) - len(draft)]
+    return shortened("\n".join(one_line(line) for line in [*draft, *lines]), SHORT - 1) + "\n"
 
 
 def _customer_parts(story: Story) -> Iterator[tuple[str, str]]:

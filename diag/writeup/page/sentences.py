@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 
 from diag.text import count, number, rows_words
 from diag.writeup.story.model import Count, Item, MadeTest, Pair, Proof, Story, Value
@@ -56,7 +56,9 @@ def count_text(counted: Count) -> str:
         chance = "p < 0.001" if counted.chance < 0.001 else f"p = {counted.chance:.2g}"
         told = (f"{where}{counted.before.bad} of {counted.before.n} bad before, {after.bad} of {after.n} after "
                 f"(Fisher, {chance})")
-    return f"{told}; {interval} bad (95 %), limit {percent(counted.limit)}."
+    few = "" if after.bad / after.n > counted.limit or after.high <= counted.limit else (
+        "; so few seeds do not show that the limit is kept")
+    return f"{told}; {interval} bad (95 %), limit {percent(counted.limit)}{few}."
 
 
 def percent(share: float) -> str:
@@ -80,7 +82,17 @@ def main_pair(story: Story) -> Pair | None:
 def span_text(values: Sequence[Value]) -> str:
     """Return readings from the lowest to the highest: "17.9 to 18.2 inH2O"."""
     low, high = (find(values, key=lambda v: v.number or 0.0) for find in (min, max))
-    return low.text if low.text == high.text else f"{low.text.partition(' ')[0]} to {high.text}"
+    if low.text == high.text:
+        return low.text
+    pairs = zip(low.text.rstrip(")").split(" ("), high.text.rstrip(")").split(" ("), strict=False)
+    own, *others = [f"{a.partition(' ')[0]} to {b}" for a, b in pairs]
+    return own + "".join(f" ({other})" for other in others)
+
+
+def unit_of(text: str) -> str:
+    """Return the unit in which a reading was taken: "18.2 inH2O (4.53 kPa)" is "inH2O"."""
+    return text.partition(" (")[0].partition(" ")[2]
+
 
 
 def places_words(places: Sequence[str]) -> str:
@@ -89,12 +101,17 @@ def places_words(places: Sequence[str]) -> str:
     return rows_words(tuple(sorted(rows))) if len(rows) == len(places) else count(len(places), "place")
 
 
-def contrast(story: Story) -> str:
-    """Return what the rows in trouble read beside the good ones, in one round before the repair; "" without such."""
+def contrast(story: Story, events: Collection[str] | None = None) -> str:
+    """Return what the rows in trouble read beside the good ones, in one round before the repair; "" without such.
+
+    `events`: only rounds among these.
+    """
     best: tuple[float, str] | None = None
     for test in story.tests:
         own = [v for v in test.values if not v.control and v.number is not None and v.where.startswith("row ")]
         good = [v for v in test.values if v.control and v.number is not None]
+        if events is not None and test.event not in events:
+            continue
         if test.when != "before" or test.pieces or not test.by_row or not own or not good:
             continue
         means = [sum(v.number or 0.0 for v in group) / len(group) for group in (own, good)]

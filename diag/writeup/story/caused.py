@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from diag.call.desk import CallDesk
 from diag.call.shown import (
+    AGAINST_STRONGLY,
+    BETTER,
     CONFIRMED,
     FOR,
     INCONCLUSIVE,
@@ -20,6 +22,7 @@ from diag.call.shown import (
 )
 from diag.knowledge.model import Cause as Known
 from diag.reason.judgement import LIKELY, OPEN
+from diag.writeup.story.details import notes_of
 from diag.writeup.story.model import CauseTold, Ground, Item, MadeTest, Other, Root, Why
 
 LEANINGS: Mapping[str, str] = {
@@ -27,6 +30,8 @@ LEANINGS: Mapping[str, str] = {
     "seed": "the seed, not the machine",
 }
 MOST_FITTING = 3
+LEFT_OUT = "left out of this copy"
+"""What stands for words that a copy without personal data does not hold."""
 MOST_READ = 3
 """Readings by row that are told beside what a word rests on."""
 
@@ -78,20 +83,18 @@ class Causes:
                 continue
             demanded = self.bench.demanded(cause, shown) if shown else ()
             found.append(Other(cause, known.label, known.kind, word, ground=self._ground_of(cause, word),
-                               speaks=speaks, subsystem=self.knowledge.subsystems[known.subsystem].label,
+                               speaks=speaks, as_well=word == POSSIBLE and self.bench.fit(cause) * BETTER >= 1,
+                               sound=self._sound(cause), subsystem=self.knowledge.subsystems[known.subsystem].label,
                                demanded=tuple(e for e in demanded if e in self.tests)))
-        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), self._weight(o.cause), o.label)))
+        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), -self.bench.fit(o.cause), o.label)))
 
-    def _weight(self, cause: str) -> float:
-        """Return how much the tests together speak against a cause, for order only: firm ones, then callers' words."""
-        weight = 1.0
-        for test in self.bench.tests(cause):
-            weight /= test.ratio
-        return round(weight, 9)
+    def _sound(self, cause: str) -> tuple[str, ...]:
+        looks = [t for t in self.bench.tests(cause) if t.deciding and t.normal and not t.valued]
+        return tuple(t.event for t in looks if t.ratio <= AGAINST_STRONGLY and t.event in self.tests)
 
     def fits(self, told: Sequence[CauseTold], others: Sequence[Other]) -> tuple[str, ...]:
         """Return in plain words what the answers speak for most; () where a cause is told."""
-        known = [self.knowledge.causes[o.cause] for o in others if o.word == POSSIBLE and o.speaks]
+        known = [self.knowledge.causes[o.cause] for o in others if o.as_well and o.speaks and not o.sound]
         return () if told else tuple(c.plain or c.label for c in known[:MOST_FITTING])
 
     def addressed(self) -> tuple[str, ...]:
@@ -140,16 +143,21 @@ class Causes:
                             events=rests or events)
         told = self.items.get("root") if first else None
         if told is None:
-            return Root("", NOT_TESTED, category, label, proposed=proposed, events=events)
-        return Root(told.told.text, self._root_word(told, category), category, label, proposed=proposed,
+            kept = first and any(n.body["item"] == "root" for n in notes_of(self.call))
+            return Root(LEFT_OUT if kept else "", NOT_TESTED, category, label, proposed=proposed, events=events)
+        return Root(told.told.text, self._root_word(known.id, told, category), category, label, proposed=proposed,
                     events=told.told.events)
 
-    def _root_word(self, told: Item, category: str) -> str:
-        """A root that somebody names is possible; with firm evidence (sisters compared where needed) probable."""
+    def _root_word(self, cause: str, told: Item, category: str) -> str:
+        """A root that somebody names is possible; with firm evidence (sisters compared where needed) probable.
+
+        It is never surer than the cause.
+        """
         firm = any(self.tests[e].firm for e in told.told.events if e in self.tests)
         entry = self.knowledge.categories.get(category)
         siblings = "siblings" in self.items or not (entry and entry.needs_siblings)
-        return PROBABLE if firm and siblings else POSSIBLE
+        sure = self.words[cause] in (CONFIRMED, PROBABLE)
+        return PROBABLE if firm and siblings and sure else POSSIBLE
 
     def _category(self, known: Known, first: bool) -> tuple[str, bool, tuple[str, ...]]:
         named = self.items.get("category") if first else None

@@ -213,6 +213,10 @@ class Other:
     ground: Ground | None
     speaks: bool
     """True when any test speaks for it."""
+    as_well: bool
+    """True when nothing answered before a repair tells it from the cause that fits best."""
+    sound: Events
+    """Looks at the thing itself that found nothing wrong with it."""
     subsystem: str
     """Which part of the planter it belongs to, in words."""
     demanded: Events
@@ -427,6 +431,8 @@ class Story:
     internal: tuple[Line, ...]
     skipped: tuple[Skip, ...]
     closing: Closing
+    waiting: Line | None
+    """What the call waits for, and until when; None once it is closed or in work."""
     fits: tuple[str, ...]
     """What the answers speak for most while no cause is shown, in the customer's words."""
     addressed: tuple[str, ...]

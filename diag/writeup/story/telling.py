@@ -21,7 +21,7 @@ from diag.writeup.story.done import ROLES, proofs, repairs
 from diag.writeup.story.labour import labour_of, span_minutes
 from diag.writeup.story.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
 from diag.writeup.story.measured import Measurements, pairs_of, setting_text
-from diag.writeup.story.model import Closing, Complaint, Item, MadeTest, Record, Story, Told
+from diag.writeup.story.model import Closing, Complaint, Item, Line, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "customer": ("opened", "customer", "customer"),
@@ -38,6 +38,10 @@ CLOSINGS: Mapping[str, str] = {
     "question_answered": "question answered", "no_fault_found": "no fault found", "handed_over": "handed on",
     "not_heard_again": "not heard from again", "several_changed_at_once": "several things changed at once",
     "part_shown_at_fault": "part shown at fault",
+}
+WAITING_FOR: Mapping[str, str] = {
+    "caller": "we wait for the customer's word", "part": "a part is awaited", "technician": "a technician is coming",
+    "weather": "the weather is awaited", "proof": "it is to be measured again",
 }
 UNKNOWN_DIGEST = "none"
 """Digest of a transcript that was written by hand for whatever knowledge reads it."""
@@ -70,7 +74,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
-        fits=causes.fits(told, others), addressed=causes.addressed(),
+        waiting=_waiting(call, sealed), fits=causes.fits(told, others), addressed=causes.addressed(),
     )
 
 
@@ -185,6 +189,17 @@ def _complaint(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Compl
         denied=tuple(labels.get(s, s) for s in state.denied), facts=tuple(facts),
         events=tuple(s.event for s in steps),
     )
+
+
+def _waiting(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Line | None:
+    state = call.state
+    if state.closed is not None or state.waiting is None:
+        return None
+    step = next(s for s in reversed(state.trail) if s.live and s.kind == "waiting")
+    words = sealed.get(step.event, {}).get("text", "")
+    until = f", until {state.waiting.until[:16].replace('T', ' ')}" if state.waiting.until else ""
+    told = f"{WAITING_FOR[state.waiting.reason]}{until}" + (f": {words}" if words else "")
+    return Line(told, (step.event,), step.happened or step.at)
 
 
 # --- how it ended -----------------------------------------------------------------------------------------
