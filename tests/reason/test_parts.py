@@ -17,8 +17,8 @@ from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
 from diag.reason.judge import Engine, _disjoint_sum
 from diag.reason.next_check import Weighed, separates, weigh
-from diag.reason.views import View, _reported
-from diag.reason.worlds import heaviest_pairs
+from diag.reason.views import Stack, View, _reported
+from diag.reason.worlds import heaviest_pairs, prior
 
 AXES = {"fill": "bulk", "drive": "electric"}
 KEYS = ["motor_amps", "plain", "split", "what_changed.seed"]
@@ -253,6 +253,35 @@ def test_paired_are_the_heaviest_and_those_that_explain_an_answer(
     assert ["beta"] == paired()
     assert ["beta", "delta"] == paired(said(small, "motor_amps", "high"))
     assert ["beta"] == paired(said(small, "motor_amps", "ok"), said(small, "motor_amps", None))
+
+
+def test_pairs_that_are_left_out_keep_their_mass(engine: Engine) -> None:
+    """With two causes paired or all of them the prior holds as much: the rest looks like the one cause alone."""
+    tables = engine.tables
+    pi = worlds.cause_shares(tables, AXES)
+    some = [tables.position["beta"], tables.position["gamma"]]
+    totals = []
+    for pairs in (np.arange(len(pi)), np.array(some)):
+        told = prior(tables, pi, pairs)
+        totals.append(float(np.exp(told.one).sum() + np.exp(told.two).sum()))
+    assert totals[0] > float(pi.sum())
+    assert pytest.approx(totals[0]) == totals[1]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "upper"),
+    [("alpha", "none_wrong", 0.97), ("none_wrong", "alpha", 0.97), ("alpha", "gamma", (0.97 + 0.25) / 2),
+     ("alpha", "alpha", 0.97)],
+)
+def test_looking_ahead_a_pair_shows_what_is_told_of_its_members(
+    engine: Engine, one: str, other: str, upper: float
+) -> None:
+    """Where no outcome is usual: the mean of those of which the check says something, else the one's alone."""
+    tables = engine.tables
+    stack = Stack.of(tables, "site")
+    rows, starts = stack.rows_of(["split"])
+    view = View(np.array([tables.position[one]]), np.array([tables.position[other]]), np.array([1.0]), pairs=True)
+    assert pytest.approx([upper, 1 - upper]) == view.joint(stack, ["split"], rows, starts)[:, 0]
 
 
 # --- what is known -------------------------------------------------------------------------------------------
