@@ -112,7 +112,7 @@ def chart(engine: Engine, calls: int = 30) -> dict[str, float]:
     from diag.trial.simulate import Simulation
 
     simulation = Simulation(engine)
-    minutes = {policy: mean(play_one(simulation, Run("site", policy, 1), n).to_mended for n in range(calls))
+    minutes = {policy: mean(play_one(simulation, Run(1, "site", policy), n).to_mended for n in range(calls))
                for policy in (DESK, "fixed_chart")}
     ratio = minutes["fixed_chart"] / minutes[DESK]
     return {"calls": calls, "desk_minutes": round(minutes[DESK], 1), "chart_minutes": round(minutes["fixed_chart"], 1),
