@@ -1,4 +1,4 @@
-"""Text charts in plain ASCII, drawn to a given width."""
+"""Pictures of readings in plain text, drawn to a given width."""
 
 from __future__ import annotations
 
@@ -33,16 +33,50 @@ def histogram(spacings: Sequence[float], target: float, width: int = 72) -> str:
     return "\n".join(lines)
 
 
-def rows(values: Mapping[int, float], texts: Mapping[int, str], marks: Mapping[int, str],
+def rows(texts: Mapping[int, str], marks: Mapping[int, str], sections: Mapping[str, Sequence[int]],
          width: int = 72) -> str:
-    """Return one bar per row from zero, with the value as text and a mark beside rows that stand out."""
-    most = max((abs(v) for v in values.values()), default=0.0) or 1.0
-    name = max((len(t) for t in texts.values()), default=1)
-    room = max(10, width - name - 18)
+    """Return the rows as they stand on the machine, wing by wing, each with its value under it; odd rows by name.
+
+    `marks`: what is odd of a row; `sections`: rows by wing or section, {} where none are known.
+    """
+    short = {row: text.split()[0] for row, text in texts.items()}
+    cell = 3 + max((len(t) for t in [*short.values(), *map(str, texts)]), default=1)
+    wings = {name: [r for r in of if r in texts] for name, of in sections.items()}
+    left = [r for r in texts if not any(r in of for of in wings.values())]
     lines = []
-    for row, v in sorted(values.items()):
-        drawn = bar(abs(v) / most, room)
-        lines.append(f"row {row:3d}  {texts.get(row, ''):>{name}s} {drawn:{room}s} {marks.get(row, '')}".rstrip())
+    for name, of in [*wings.items(), *([("other rows" if wings else "", left)] if left else [])]:
+        lines += [name] if name and of else []
+        per_line = max(1, width // cell)
+        for at in range(0, len(of), per_line):
+            part = sorted(of)[at:at + per_line]
+            lines.append("".join((f"[{r}]" if r in marks else f"{r} ").rjust(cell) for r in part).rstrip())
+            lines.append("".join(f"{short[r]} ".rjust(cell) for r in part).rstrip())
+    lines += [f"row {r}: {texts[r]}, {marks[r]}" for r in sorted(marks) if r in texts]
+    return "\n".join(lines)
+
+
+def strip(spacings: Sequence[float], target: float, width: int = 72) -> str:
+    """Return a row of seeds to scale from above, four columns to a target spacing, gaps and pairs named beneath."""
+    close, gap = CLASS_LIMITS[:2]
+    seeds: list[list[str]] = [[]]
+    under: list[list[str]] = [[]]
+
+    def put(line: str, below: str) -> None:
+        if len(seeds[-1]) + len(line) > width:
+            seeds.append([])
+            under.append([])
+        seeds[-1] += line
+        under[-1] += below.ljust(len(line))[:len(line)]
+
+    put("o", "")
+    for s in spacings:
+        cells = min(max(1, round(s / target * 4)), width - 1)
+        times = s / target
+        put("-" * (cells - 1) + "o" if times > gap else " " * (cells - 1) + "o",
+            " gap" if times > gap else "2".rjust(cells) if times <= close else "")
+    lines = [f"{'o seed  --- gap  2 beneath: too close':{width}.{width}}".rstrip()]
+    for above, below in zip(seeds, under, strict=True):
+        lines += ["".join(above)] + (["".join(below).rstrip()] if "".join(below).strip() else [])
     return "\n".join(lines)
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from diag.analyses import context as ctx
-from diag.analyses.charts import histogram
+from diag.analyses.charts import histogram, strip
 from diag.analyses.model import Analysed, Context, Reading, Result, analysis, gives
 from diag.analyses.saying import analysed, band, percent, said, share, too_few, value, word
 from diag.measure import spacing as sp
@@ -95,7 +95,7 @@ def run_spacing(reading: Reading, context: Context) -> Analysed:
         notes=_notes(spacings, target, source, counts, context=context),
         needed=FEWEST - len(spacings) if short else _more(counts, context),
         reason=f"{len(spacings)} spacings cannot carry a verdict; {FEWEST} are the least." if short else "",
-        charts=lambda width: (histogram(spacings, target, width),),
+        charts=lambda width: (strip(spacings, target, width), histogram(spacings, target, width)),
     )
 
 

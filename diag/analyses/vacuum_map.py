@@ -249,4 +249,4 @@ def _map_chart(values: Mapping[int, float], low: Sequence[int], high: Sequence[i
                width: int) -> str:
     texts = {r: said(v, "vacuum", context) for r, v in values.items()}
     marks = dict.fromkeys(low, "low") | dict.fromkeys(high, "high")
-    return row_chart(values, texts, marks, width)
+    return row_chart(texts, marks, ctx.sections(context), width)

@@ -114,8 +114,9 @@ def run_row_compare(reading: Reading, context: Context) -> Analysed:
     lows = [r for r in found.low if r not in idle]
     return analysed(results, _rows_verdict(lows, found.high, idle, values, texts=texts),
                     notes=(unjudged(limits), own),
-                    charts=lambda width: (row_chart(read, texts, dict.fromkeys(found.low, "low")
-                                                    | dict.fromkeys(found.high, "high"), width),))
+                    charts=lambda width: (row_chart(texts, dict.fromkeys(found.low, "low")
+                                                    | dict.fromkeys(found.high, "high"), ctx.sections(context),
+                                                    width=width),))
 
 
 def _own_level(read: Mapping[int, float], context: Context) -> tuple[Mapping[int, float], str]:
@@ -255,4 +256,4 @@ def run_depth(reading: Reading, context: Context) -> Analysed:
 
 
 def _depth_chart(means: Mapping[int, float], context: Context, width: int) -> str:
-    return row_chart(means, {r: said(v, "depth", context) for r, v in means.items()}, {}, width)
+    return row_chart({r: said(v, "depth", context) for r, v in means.items()}, {}, ctx.sections(context), width)

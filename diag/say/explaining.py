@@ -116,15 +116,19 @@ def chart_text(call: CallDesk, width: int) -> str:
     return "\n\n".join(parts) or "No reading has been worked out yet."
 
 
-def last_chart(call: CallDesk, width: int) -> list[str]:
-    """Return the chart of the reading taken last, [] when there is none."""
-    done = [one for one in call.think().read.seen.values() if one.evaluated.analysed is not None]
+def last_charts(call: CallDesk, width: int) -> list[tuple[str, list[str]]]:
+    """Return the picture of the reading taken last, and that of the same check before the repair beside it."""
+    found: list[tuple[str, list[str]]] = []
+    done = [(one.answer, one.evaluated.analysed) for one in call.think().read.seen.values() if one.evaluated.analysed]
     if not done:
         return []
-    analysed = done[-1].evaluated.analysed
-    assert analysed is not None
-    charts = [line for chart in analysed.charts(width) for line in chart.splitlines()]
-    return [call.engine.knowledge.questions[done[-1].answer.check].asks, *charts] if charts else []
+    last = done[-1][0]
+    before = [d for d in done if d[0].check == last.check and d[0].epoch < last.epoch]
+    for title, (answer, analysed) in (("Last reading", done[-1]), *(("Before the repair", d) for d in before[-1:])):
+        drawn = [line for chart in analysed.charts(width) for line in chart.splitlines()]
+        if drawn:
+            found.append((title, [call.engine.knowledge.questions[answer.check].asks, *drawn]))
+    return found
 
 
 def entry_text(call: CallDesk, kind: str, key: str) -> str:

@@ -125,7 +125,7 @@ def test_vacuum_map_with_drift_and_limits(capsys: pytest.CaptureFixture[str], tm
     assert "one_low" == data["results"]["pattern"]["value"]
     assert "healthy" == data["results"]["reference"]["value"]
     assert "-0.8 inH2O" == data["results"]["drift"]["shown"]
-    assert "low" in next(line for line in out.splitlines() if line.startswith("row   5"))
+    assert "low" in next(line for line in out.splitlines() if line.startswith("row 5: "))
 
 
 @pytest.mark.parametrize("sections", ["left=a", "left=3-1", "left=0", "left=1-", "left", "left=all"])
@@ -256,7 +256,8 @@ def test_charts_keep_their_width(width: int) -> None:
     """No chart is wider than it was asked to be."""
     drawn = [
         charts.histogram([0.3] * 50 + [1.0] * 400, 1.0, width),
-        charts.rows({1: 20.0, 12: 18.0}, {1: "20 inH2O", 12: "18 inH2O"}, {12: "low"}, width),
+        charts.rows({1: "20 inH2O", 12: "18 inH2O"}, {12: "low"}, {}, width),
+        charts.strip([1.0, 2.1, 0.3] * 20, 1.0, width),
         charts.holes([1.0] * 60 + [0.0, 2.0, 0.5], width),
         charts.log([0.0, 10.0], [18.0, 20.0], ["18 inH2O", "20 inH2O"], max(width, 56)),
     ]

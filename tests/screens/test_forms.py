@@ -369,8 +369,8 @@ def test_charts_of_readings(little: Engine, place: Path) -> None:
         app.works[call.call].judge()
         await still(pilot)
         await press(pilot, "f4", "end")
-        assert "row   5" in screen_text(app)
-        assert "####" in screen_text(app)
+        assert "row 5: 12 inH2O, low" in screen_text(app)
+        assert "[5]" in screen_text(app)
         await press(pilot, *["pagedown"] * 4)
         assert "times target" in screen_text(app) or "single" in screen_text(app)
 

@@ -9,6 +9,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
+from diag.text import wrap
 from diag.tui.act import Act, bindings, key_name
 from diag.tui.safe import Part, lines
 from diag.tui.screens.page import Page
@@ -25,6 +26,16 @@ FIELDS = (
 )
 
 
+HEAD = 10
+"""Columns of a key before what it does."""
+
+
+def _hung(key: str, text: str, width: int) -> list[list[Part]]:
+    """Return a key and what it does; what runs over stands under its text."""
+    first, *more = wrap(text, max(30, width)).splitlines()
+    return [[(key.ljust(HEAD), "bold"), first], *([" " * HEAD, line] for line in more)]
+
+
 class HelpScreen(Page[None]):
     """What can be done, with the keys."""
 
@@ -38,11 +49,11 @@ class HelpScreen(Page[None]):
 
     def body(self) -> Iterable[Widget]:
         rows: list[list[Part]] = [[(f"Do this first: {self._first_of_all} {HURT}", "bold $bright")], [""]]
-        rows += [[(f"{key_name(a.key):<8}", "bold"), f" {a.name}: {a.tells}"] for a in self._acts if a.key]
-        rows.append([("In fields and lists", "bold")])
-        rows += [[(f"{key:<8}", "bold"), f" {tells}"] for key, tells in FIELDS]
-        rows += [[("Under Ctrl+P, by a word of it", "bold")]] if any(not a.key for a in self._acts) else []
-        rows += [[f"         {a.name}: {a.tells}"] for a in self._acts if not a.key]
+        told = [(key_name(a.key), f"{a.name}: {a.tells}") for a in self._acts if a.key]
+        rest = [("", f"{a.name}: {a.tells}") for a in self._acts if not a.key]
+        for head, part in (("", told), ("In fields and lists", FIELDS), ("Under Ctrl+P, by a word of it", rest)):
+            rows += [[""], [(head, "bold $secondary")]] if head and part else []
+            rows += [line for key, text in part for line in _hung(key, text, self.app.size.width - HEAD - 4)]
         with VerticalScroll(id="page"):
             yield Static(lines(rows))
 

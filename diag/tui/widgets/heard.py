@@ -26,6 +26,8 @@ class Chip:
     words: str
     taken: bool
     because: str = ""
+    said: bool = False
+    """True when a person took or dropped it; what hearing alone ticked, a digit takes for good."""
 
 
 class HeardPanel(Widget, can_focus=True):
@@ -80,7 +82,7 @@ class HeardPanel(Widget, can_focus=True):
             rows.append([("  Heard", "bold $secondary"), (told, "$quiet")])
             rows += [*self._chips(width), [""]]
         if self.candidates:
-            told = "    a digit takes or drops one" if self.has_focus else ""
+            told = "    a digit takes one, once more drops it" if self.has_focus else ""
             rows.append([("  It sounds like", "bold $secondary"), (told, "$quiet")])
             room = min(46, max(len(c.words) for c in self.candidates))
             for n, chip in enumerate(self.candidates, 1):
@@ -126,7 +128,10 @@ class HeardPanel(Widget, can_focus=True):
             return _told(self.driving)
         if not 1 <= digit <= len(self.candidates):
             return f"There is no {digit} in the list."
-        self.candidates = _flipped(self.candidates, digit - 1)
+        chosen = self.candidates[digit - 1]
+        taken = not chosen.taken or not chosen.said
+        now = replace(chosen, taken=taken, said=True)
+        self.candidates = (*self.candidates[: digit - 1], now, *self.candidates[digit:])
         return _told(self.candidates[digit - 1])
 
     def _letter(self, at: int) -> str:

@@ -58,7 +58,7 @@ def question_rows(
     answers = _answers(turn, work, width, picked, leads=leads)
     small = _small(turn, work, room)
     free = room.height - len(asked) - len(answers) - len(small)
-    top, gap = (min(5, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)
+    top, gap = (min(12, free // 3), 1) if free >= 5 else (1, 1) if free >= 3 else (0, 1) if free >= 2 else (0, 0)
     end = 1 if free - top - 2 * gap >= 1 else 0
     then = _quiet(f"after any answer, {common}", width) if (common := in_common(leads)) else _blank(end)
     return [*_blank(top), *asked, *_blank(gap), *answers, *(_blank(gap) if small else []), *small, *then]
@@ -164,9 +164,8 @@ def side_rows(turn: Turn, work: Work, width: int, height: int) -> Rows:
     if turn.offer is not None and turn.check is not None and work.trial is None:
         why = [text for part, text in present.check_lines(work.call, turn.check, turn.offer) if part == "why"]
         parts.append(("Why", _wrapped(why, width)))
-    chart = explaining.last_chart(work.call, width)
-    if chart:
-        parts.append(("Last reading", [[line] for line in chart]))
+    charts = explaining.last_charts(work.call, width)
+    parts += [(title, [[line] for line in drawn]) for title, drawn in charts]
     told = [text for _, text in present.trail_lines(work.call)]
     rows: Rows = []
     for title, body in parts:

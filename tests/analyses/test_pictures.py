@@ -1,0 +1,18 @@
+"""Pictures of readings in text: a strip of seeds to scale, the rows as they stand on the machine."""
+
+from __future__ import annotations
+
+from diag.analyses import charts
+
+
+def test_a_strip_of_seeds_is_to_scale() -> None:
+    """Four columns to a target spacing; a gap is drawn and named, a close pair marked beneath it."""
+    drawn = charts.strip([6.5, 13.0, 6.5, 1.0], 6.5, 40).splitlines()
+    assert drawn[1:] == ["o   o-------o   oo", "      gap        2"]
+
+
+def test_rows_stand_wing_by_wing_and_odd_ones_are_named() -> None:
+    """Numbers above, values beneath; a row that stands out is in brackets and told with its value."""
+    drawn = charts.rows({1: "18 inH2O", 2: "11 inH2O", 3: "18.2 inH2O"}, {2: "low"}, {"left": (1, 2)}, 40)
+    assert drawn.splitlines() == ["left", "     1     [2]", "    18     11", "other rows", "     3", "  18.2",
+                                  "row 2: 11 inH2O, low"]
