@@ -33,7 +33,8 @@ HEAD = 10
 def _hung(key: str, text: str, width: int) -> list[list[Part]]:
     """Return a key and what it does; what runs over stands under its text."""
     first, *more = wrap(text, max(30, width)).splitlines()
-    return [[(key.ljust(HEAD), "bold"), first], *([" " * HEAD, line] for line in more)]
+    rest: list[list[Part]] = [[" " * HEAD, line] for line in more]
+    return [[(key.ljust(HEAD), "bold"), first], *rest]
 
 
 class HelpScreen(Page[None]):
