@@ -252,10 +252,10 @@ class StartScreen(Page[None]):
         self._match = found
         candidates = [
             Chip(p.symptom, knowledge.symptoms[p.symptom].label, self._said.get(p.symptom, p.ticked),
-                 ("thought, not seen: " if p.believed else "") + p.reason, p.symptom in self._said)
+                 ("thought, not seen: " if p.believed else "") + p.reason, said=p.symptom in self._said)
             for p in found.proposals[:MOST_REASONED] if p.ticked or not found.none
         ]
-        candidates += [Chip(s, knowledge.symptoms[s].label, self._said.get(s, True), "taken from the list", True)
+        candidates += [Chip(s, knowledge.symptoms[s].label, self._said.get(s, True), "taken from the list", said=True)
                        for s in self._more if s not in {c.key for c in candidates}]
         candidates.sort(key=lambda c: c.key not in self._more)
         facts = [Chip(f.said + f.kind, fact_words(knowledge, f), self._said.get(f.said + f.kind, f.ticked))
