@@ -9,8 +9,10 @@ from typing import Any
 from diag.arguments import Parser, tell
 from diag.errors import DiagError
 from diag.knowledge.base import Knowledge
-from diag.knowledge.load import data_folder, load
+from diag.knowledge.load import data_folder, knowledge_folder, load
 
+WHOLE = "knowledge.yaml"
+"""File that a whole knowledge has and an overlay need not."""
 KINDS = ("symptoms", "causes", "checks", "rules", "cautions", "limits", "verifications", "sources")
 
 
@@ -22,9 +24,14 @@ def main(argv: Sequence[str], *, json_out: bool) -> int:
     parser.add_argument("--calls", nargs="*", metavar="TRANSCRIPT", help="recorded calls (else the demonstration ones)")
     options = parser.parse_args(list(argv))
     files = options.calls or [str(p) for p in sorted(data_folder("transcripts_demo").glob("*.yaml"))]
-    report = effect(load([options.old]), load([options.new]), files)
+    report = effect(load(_folders(options.old)), load(_folders(options.new)), files)
     tell(report, told(report), as_json=json_out)
     return 1 if any(c["differs"] for c in report["calls"]) else 0
+
+
+def _folders(path: Path) -> list[Path]:
+    """Return what is loaded of a folder: it alone when it is whole, else the knowledge that came with it laid over."""
+    return [knowledge_folder(), path] if path.is_dir() and not (path / WHOLE).exists() else [path]
 
 
 def effect(old: Knowledge, new: Knowledge, files: Iterable[str]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 from pathlib import Path
@@ -12,9 +13,10 @@ from conftest import SMALL
 from diag.call.desk import Desk
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
-from diag.knowledge.load import knowledge_folder, load
+from diag.knowledge.load import data_folder, knowledge_folder, load
 from diag.reason.judge import Engine
 from diag.trial.effect import effect, told
+from diag.trial.effect import main as effect_main
 from diag.trial.practice import Practice, run_practice
 from diag.trial.score import Run, play_many, summary, trial
 from diag.trial.simulate import WORLDS, SimulatedMachine, Simulation, draw_fault, outcome_shares_of
@@ -142,6 +144,19 @@ def test_effect_of_a_change(tmp_path: Path) -> None:
     assert [report["calls"][0][when][0] for when in ("before", "after")] == [["beta", "likely"], ["alpha", "likely"]]
     assert report["calls"][0]["differs"]
     assert "DIFFERENT" in told(report)
+
+
+def test_effect_of_an_overlay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A folder that holds changes only is laid over the knowledge that came with the program."""
+    (tmp_path / "causes").mkdir()
+    source = knowledge_folder() / "causes" / "bulk.yaml"
+    entries = source.read_text(encoding="utf-8").split("\n- id: ")
+    own = "- id: " + entries[1].replace("\n  label: ", "\n  label: Our ", 1)
+    (tmp_path / "causes" / "own.yaml").write_text(own, encoding="utf-8")
+    call = data_folder("transcripts_demo") / "elder_thole_low_wing.yaml"
+
+    assert effect_main([str(knowledge_folder()), str(tmp_path), "--calls", str(call)], json_out=True) == 0
+    assert json.loads(capsys.readouterr().out)["entries"]["causes"]["changed"] == [entries[1].split("\n")[0]]
 
 
 def test_simulation_uses_the_belief_models_pair_rule(small: Knowledge) -> None:
