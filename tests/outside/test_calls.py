@@ -31,7 +31,7 @@ BOUNDS: Mapping[str, Mapping[str, float]] = {
     "masters": {"first": 23, "top3": 24, "wrong": 2, "idle": 0.22, "minutes": 25},
     "hand_a": {"first": 30, "top3": 31, "wrong": 4, "idle": 0.14, "minutes": 33},
     "hand_b": {"first": 30, "top3": 31, "wrong": 3, "idle": 0.16, "minutes": 25},
-    "field": {"first": 16, "top3": 17, "wrong": 2, "idle": 0.62, "minutes": 68},
+    "field": {"first": 16, "top3": 18, "wrong": 2, "idle": 0.62, "minutes": 68},
 }
 """At least so many first and in the first three; at most so much wrong first advice, idle questions, median minutes."""
 
