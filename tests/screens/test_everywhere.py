@@ -213,7 +213,8 @@ def test_help_comes_from_the_same_table(little: Engine, place: Path) -> None:
         assert isinstance(app.screen, HelpScreen)
         text = " ".join(str(app.screen.query("#page Static").first().content).split())  # type: ignore[attr-defined]
         for act in acts:
-            assert f"{key_name(act.key)} {act.name}: {act.tells}".strip() in text
+            told = f"{key_name(act.key)} {act.name}: {act.tells}".strip()
+            assert told in text.replace("- ", "-")  # a line may end at a hyphen
         assert text.startswith("Do this first: answer the question in the middle.")
 
     drive(make_app(little, place), body)

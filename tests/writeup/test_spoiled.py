@@ -116,7 +116,7 @@ TABLE = (
             says="not_accepted"),
     Spoiled("nothing read after it", NO_READING_AFTER, lacks="r09 v1 v6", word="possible", says="not_yet"),
     Spoiled("only a good row read after it", {**NO_READING_AFTER, "map_after": reads("A1", {6: 20, 8: 20})},
-            lacks="v1", word="possible", says="not_yet"),
+            lacks="v1", word="probable", says="not_yet"),
     Spoiled("only dug after it", NO_MAP_AFTER),
     Spoiled("only the map after it", without("dug_after")),
     Spoiled("all rows rose alike", {"map_before": reads("B3", ALL_LOW), "map_back": None}, lacks="v1",

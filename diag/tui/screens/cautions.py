@@ -53,9 +53,9 @@ class CautionsScreen(Page[None]):
 
     @property
     def at_end(self) -> bool:
-        """True when the last line is on the screen."""
+        """True when the last line is on the screen, or the page is on its way there."""
         page = self.query_one("#page", VerticalScroll)
-        return page.scroll_offset.y >= page.max_scroll_y
+        return max(page.scroll_offset.y, page.scroll_target_y) >= page.max_scroll_y
 
     def action_read(self) -> None:
         if not self.at_end:
