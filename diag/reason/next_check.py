@@ -36,6 +36,8 @@ OPEN_FROM, OPEN_RATIO, BEFORE_DRIVING = 0.2, 4.0, 12.0
 """Belief from which a cause is tested before somebody drives out for it, by what raises its odds so much, and the most
 minutes of that (estimate)."""
 LEAVES = ("drive_out", "hand_over")
+NARROWS, NARROW_MINUTES = 0.3, 3.0
+"""Bits from which a question of so few minutes is asked before somebody drives out while nothing leads (estimate)."""
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
 
@@ -120,11 +122,15 @@ class Planner:
     def _deciding(self, order: Sequence[int], weighed: Weighed, minutes: Sequence[float], action: str) -> int | None:
         """Return what is asked although it saves nothing: before a drive, and where a repair rests on too little ("").
 
-        Before a drive what tells most a minute of the tests of what can be it; else the direct test of what leads, or
-        the best where it tells anything. None when there is nothing of it, or a repair is due.
+        Before a drive what tells most a minute of the tests of what can be it, or of what narrows it down while nothing
+        leads; else the direct test of what leads, or the best where it tells anything. None when there is nothing
+        of it, or a repair is due.
         """
         if action == "drive_out":
-            tests = [i for i in order if weighed.tests_open[i] and minutes[i] <= BEFORE_DRIVING]
+            short = [i for i in order if minutes[i] <= BEFORE_DRIVING]
+            tests = [i for i in short if weighed.tests_open[i]]
+            if not tests and not weighed.leads:
+                tests = [i for i in short if weighed.bits[i] >= NARROWS and minutes[i] <= NARROW_MINUTES]
             return max(tests, key=lambda i: float(weighed.bits[i]) / minutes[i], default=None)
         if action:
             return None
@@ -239,6 +245,8 @@ class Weighed:
     """Direct tests of the leading cause."""
     tests_open: Flags
     """Direct tests of any cause that is likely enough to drive out for."""
+    leads: bool
+    """True when a cause leads."""
 
 
 def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array) -> Weighed:
@@ -259,7 +267,8 @@ def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array
     leads = [leader] if known[leader] >= LEADS_FROM else []
     return Weighed(minutes + np.add.reduceat(chance * np.minimum(acting, asking), starts), bits,
                    _tests(known, leads, joint, starts, ratio=TEST_RATIO),
-                   _tests(known, np.flatnonzero(known >= OPEN_FROM), joint, starts, ratio=OPEN_RATIO))
+                   _tests(known, np.flatnonzero(known >= OPEN_FROM), joint, starts, ratio=OPEN_RATIO),
+                   leads=bool(leads))
 
 
 def _tests(known: Array, causes: Iterable[int], joint: Array, starts: Index, *, ratio: float) -> Flags:

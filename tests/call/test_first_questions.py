@@ -54,6 +54,16 @@ def test_nobody_drives_before_what_the_caller_can_look_at(engine: Engine) -> Non
     assert len(asked) >= 2
 
 
+def test_nobody_drives_without_knowing_for_what(engine: Engine) -> None:
+    """Dead rows and no cause that leads: short questions narrow it down before anybody drives."""
+    call = call_of(engine, "row_dead_real", axes={"drive": "electric"}, changes=["folded"], crop="soybean")
+    call.answer("q_row_pattern", outcome="adjacent")
+    assert max(r.probability for r in call.think().judgement.ranking) < 0.4
+    asked = first_checks(call, 3)
+    assert 3 == len(asked)
+    assert all((call.engine.knowledge.questions[a].minutes.desk or 99) <= 12 for a in asked)
+
+
 def test_rows_that_plant_nothing_are_not_counted(engine: Engine) -> None:
     """No count of seeds or spaces, no question that the complaint answers, among all that is open for dead rows."""
     open_now = folded(engine).think().judgement.plan.open

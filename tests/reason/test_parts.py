@@ -39,7 +39,7 @@ def order(engine: Engine, costs: list[float], *, now: float = 20.0, tests: tuple
     wishes = engine._wishes((), Case())
     wishes = replace(wishes, first=frozenset(first), prefers=prefers or {})
     weighed = Weighed(np.array(costs), np.zeros(4), np.array([k in tests for k in KEYS]),
-                      tests_open=np.zeros(4, dtype=np.bool_))
+                      tests_open=np.zeros(4, dtype=np.bool_), leads=True)
     return [KEYS[i] for i in engine.planner._order(KEYS, weighed, now, wishes)]
 
 
