@@ -36,7 +36,7 @@ OPEN_FROM, OPEN_RATIO, BEFORE_DRIVING = 0.2, 4.0, 12.0
 """Belief from which a cause is tested before somebody drives out for it, by what raises its odds so much, and the most
 minutes of that (estimate)."""
 LEAVES = ("drive_out", "hand_over")
-NARROWS, NARROW_MINUTES = 0.3, 3.0
+NARROWS, NARROW_MINUTES = 0.3, 4.0
 """Bits from which a question of so few minutes is asked before somebody drives out while nothing leads (estimate)."""
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
