@@ -224,7 +224,7 @@ def _body_flaws(event: Event, before: Mapping[str, Event] | None) -> Iterator[st
     if not found and len(canonical(event.body)) > _MOST_BYTES:
         yield f"Its body is larger than {_MOST_BYTES // 1000} kB."
     for path, what in found:
-        yield f"{'.'.join(map(str, (event.kind, *path)))} {what}."
+        yield f"{one_line('.'.join(map(str, (event.kind, *path))))} {what}."
     if before is not None and not found:
         yield from _reference_flaws(event, before)
 

@@ -174,8 +174,8 @@ def repaired(connection: Connection) -> Repairs:
         by_call.setdefault(row.call, []).append(row)
     there = {r.id: r for r in connection.execute(select(t.calls)).all()}
     for call in sorted({*by_call, *there}, key=str):
-        shown = show_call_id(call)
-        if not is_call_id(call) or call not in by_call:
+        shown = show_call_id(str(call))  # one changed byte makes a number of an id
+        if not isinstance(call, str) or not is_call_id(call) or call not in by_call:
             lost.append(f"call {shown}: no event of it is here")
             continue
         whole, beyond = savable(by_call[call])

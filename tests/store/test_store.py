@@ -736,6 +736,15 @@ def test_repair_makes_lists_anew(tmp_path: Path) -> None:
         assert () == store.repair().rebuilt
 
 
+def test_an_id_that_is_no_text_is_told(tmp_path: Path) -> None:
+    """One changed byte in the file makes a number, or bytes, of a call's id: repair names it and goes on."""
+    path = tmp_path / "calls.db"
+    with open_store(path) as store:
+        kept(store, a_call())
+        spoilt(path, "INSERT INTO call SELECT X'07', changed, events, due, summary, search FROM call")
+        assert [True] == [told.endswith("no event of it is here") for told in store.repair().lost]
+
+
 # --------------------------------------------------------------------------------------------- erasing
 
 
