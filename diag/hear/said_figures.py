@@ -13,6 +13,7 @@ from diag.knowledge.words import PLAIN_ROLE, Lexicon, SpokenQuantity
 from diag.units import QUANTITIES, Measured, check_possible, suspicion, unit_at
 
 _ROLE_BEFORE, _ROLE_AFTER = 6, 3  # words between a role word and its figure
+_JOINS = frozenset(("and", "but", "while"))  # what stands behind one of them is told of the next figure
 _ALIKE = 2.0  # a bare number this many times more or less than a full figure is in thousands too
 _LARGE = 10_000  # a number that large counts no feet or acres
 
@@ -162,14 +163,14 @@ def _allowed(said: Said, quantity: SpokenQuantity, at: int) -> bool:
 
 
 def _role(said: Said, quantity: SpokenQuantity, at: int) -> str:
-    """Return the role whose word stands nearest: before the figure, else close after it."""
+    """Return the role whose word stands nearest: before the figure, else close after it and before any "and"."""
     words = said.words
     before = range(at - 1, max(-1, at - 1 - _ROLE_BEFORE), -1)
     after = range(at + 1, min(len(words), at + 1 + _ROLE_AFTER))
     for places in (before, after):
         for place in places:
             other = words[place]
-            later = place > at and other.clause != words[at].clause
+            later = place > at and (other.clause != words[at].clause or other.text in _JOINS)
             if other.sentence != words[at].sentence or other.value is not None or later:
                 break
             for role, spoken in quantity.roles.items():

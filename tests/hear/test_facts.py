@@ -51,6 +51,13 @@ def test_figures_of_one_kind_are_all_heard(heard: Listener, text: str, values: s
     assert values <= found
 
 
+def test_a_role_behind_and_belongs_to_the_next_figure(heard: Listener) -> None:
+    """Eleven is what row 7 reads, eighteen is what the others read."""
+    found = heard.match("row 7 skips since Saturday, vacuum on it reads 11 and the others 18").facts
+    assert {("vacuum", "11 inH2O"), ("vacuum_others", "18 inH2O")} == {
+        (f.kind, f.value) for f in found if f.kind.startswith("vacuum")}
+
+
 DANGER = [
     ("my hired man is pinned under the wing", "injured"), ("my brother's bleeding, row 3 skips", "injured"),
     ("Dad's hand got caught in the meter drive", "injured"), ("somebody got hurt", "injured"),
