@@ -16,22 +16,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from diag.call.by_row import figures_by_row, si_of
 from diag.call.case_of import BACK as BACK
 from diag.call.case_of import is_control
 from diag.call.desk import CallDesk
+from diag.call.fits import Fits
 from diag.call.proof import Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
 from diag.figures import READINGS
 from diag.knowledge.model import Cause, Check
 from diag.record.kinds import Answer, Repaired
 from diag.record.state import NotPutBack
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
@@ -42,9 +39,6 @@ CONTRAST = 3.0
 """How much likelier than with other causes of such a complaint a reading has to be to decide for a cause (estimate)."""
 AHEAD = 3.0
 """How much better than every other cause of the complaint a cause has to explain what was tested (estimate)."""
-BETTER = 10.0
-"""How much better another cause of the complaint may explain all firm tests together before one is only possible
-(estimate)."""
 SAYS_NOTHING = 0.8, 1.25
 """Ratios between these are those of a sound machine: the answer says nothing about the cause."""
 _ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
@@ -206,57 +200,22 @@ class Bench:
         mended = {c for c in standing if self._mended(c)}
         open_ones = [c for c in standing if c not in mended]
         lowered = [c for c in open_ones if any(self._rival(r, c, r in mended) for r in standing if r != c)
-                   or (words[c] == PROBABLE and (self._explained_better(c) or not self._ahead(c)))]
+                   or (words[c] == PROBABLE and not self._ahead(c))]
         words |= dict.fromkeys(lowered, POSSIBLE)
         return words | dict.fromkeys((c for c in standing if self._not_parted(c, words)), POSSIBLE)
 
-    def _explained_better(self, cause: str) -> bool:
-        """Tell whether, wherever firm tests speak for a cause, another explains all of that epoch far better."""
-        position = self.call.engine.tables.position
-        rivals = [position[c] for c in self.rivals]
-        spoke = {t.epoch for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal and t.state != _BACK}
-        fits = [self._fit[e] for e in spoke if e in self._fit]
-        return bool(fits and rivals) and all(f[position[cause]] * BETTER < f[rivals].max() for f in fits)
-
     def _ahead(self, cause: str) -> bool:
         """Tell whether no other cause fits nearly as well: one deciding look alone, or all firm tests of an epoch."""
-        position = self.call.engine.tables.position
-        others = [position[c] for c in self.rivals if c != cause]
-        looks = [self._chances(t.check, t.event) for t in self.tests(cause) if t.decides and t.state != _BACK]
+        looks = [self.fits.of(t.event) for t in self.tests(cause) if t.decides and t.state != _BACK]
         spoke = {t.epoch for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal and t.state != _BACK}
-        return any(f[position[cause]] >= AHEAD * f[others].max(initial=0.0)
-                   for f in (*looks, *(self._fit[e] for e in spoke if e in self._fit)))
-
-    def fit(self, cause: str) -> float:
-        """Return how well all that was answered before a repair fits a cause, the best of the complaint being 1."""
-        position = self.call.engine.tables.position
-        best = self._before[[position[c] for c in self.rivals]].max(initial=0.0)
-        return float(self._before[position[cause]] / best) if best > 0 else 0.0
+        epochs = (fit for e, fit in self.fits.firm.items() if e in spoke)
+        return any(self.fits.lead(fit, cause) >= AHEAD for fit in (*looks, *epochs))
 
     @cached_property
-    def _before(self) -> NDArray[np.float64]:
-        return self._fit_of(self.answers)[0]
-
-    @cached_property
-    def _fit(self) -> dict[int, NDArray[np.float64]]:
-        """Epoch -> how likely all its firm answers together are with each cause; without the old part back."""
-        return self._fit_of([a for a in self.answers if self.firm(a)])
-
-    def _fit_of(self, answers: Iterable[Answer]) -> dict[int, NDArray[np.float64]]:
-        import numpy as np
-
-        found = {0: np.ones(len(self.call.engine.tables.position))}
-        for answer in answers:
-            if not self.old_back(answer):
-                chances = self._chances(answer.check, answer.event)
-                found[answer.epoch] = found.get(answer.epoch, 1.0) * chances
-        return found
-
-    def _chances(self, check: str, event: str) -> NDArray[np.float64]:
-        """Return the chance of what an answer gave with each cause."""
-        table = self.call.engine.tables.check(check)
-        chances: NDArray[np.float64] = table.shares[table.index(self.outcomes[event])]
-        return chances
+    def fits(self) -> Fits:
+        """How well the answers fit each cause; what was read with the old part back speaks of another machine."""
+        told = [(a, self.outcomes[a.event]) for a in self.answers]
+        return Fits(self.call.engine.tables, told, self.rivals, lambda a: self.firm(a) and not self.old_back(a))
 
     def _not_parted(self, cause: str, words: Mapping[str, str]) -> bool:
         """Tell whether a cause was mended together with others and no test tells it from them."""

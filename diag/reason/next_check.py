@@ -38,6 +38,8 @@ minutes of that (estimate)."""
 LEAVES = ("drive_out", "hand_over")
 NARROWS, NARROW_MINUTES = 0.3, 4.0
 """Bits from which a question of so few minutes is asked before somebody drives out while nothing leads (estimate)."""
+REVERSIBLE_RATIO = 2.0
+"""How much oftener a look must find a cause than what else it can be, where its repair can be undone (estimate)."""
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
 
@@ -153,7 +155,8 @@ class Planner:
         cause = int(belief.present.argmax())
         p = belief.present[cause]
         named = p >= self.tables.knowledge.settings.claim_repair
-        enough, contrast = (LEADS_FROM, 2.0) if self.tables.reversible[cause] else (ADVISED_FROM, OPEN_RATIO)
+        undone = self.tables.reversible[cause]
+        enough, contrast = (LEADS_FROM, REVERSIBLE_RATIO) if undone else (ADVISED_FROM, OPEN_RATIO)
         if self.tables.causes[cause] in case.repaired_in_vain or not (
                 named or (p >= enough and self._found(case, belief, cause, contrast=contrast))):
             return None

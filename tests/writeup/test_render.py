@@ -219,6 +219,7 @@ def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
     met = f"{ready.of - 1} of {ready.of} met"
     assert f"DRAFT, 1 missing (1 must, 0 should), {met}. Missing: who authorised it, and when." in text
     assert "Who said go, in which role, when and how?" in text
+    assert render_short(story, "claim", ready).startswith("DRAFT, 1 missing")
     told = as_json(story, "claim", ready)["readiness"]
     assert (True, ["r25_authorised"]) == (told["draft"], [m["rule"] for m in told["missing"]])
     assert None is as_json(story, "customer", ready)["readiness"]

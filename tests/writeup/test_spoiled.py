@@ -271,6 +271,8 @@ def test_spoiled(engine: Engine, spoiled: Spoiled) -> None:
     claim = " ".join(render_text(story, 100, "claim").split())
     assert spoiled.prints in claim
     assert not spoiled.never or spoiled.never not in claim
+    sure = ("confirmed", "probable")
+    assert [] == [c.cause for c in story.causes if c.root.word in sure and c.word not in sure]
     assert found.met == found.of - len(found.missing)
 
 

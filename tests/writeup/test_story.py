@@ -18,6 +18,7 @@ from diag.call.shown import shown_words
 from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.cli import _from_file
+from diag.writeup.completeness import readiness
 from diag.writeup.page.audience import AUDIENCES, view
 from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.front import ruled_rows
@@ -391,6 +392,36 @@ def test_a_second_cause_is_told_to_the_customer(engine: Engine) -> None:
     printed = customer(engine, "hazel_brindle_seals_and_vacuum")
     assert "What was mended is right, but that is not all." in printed
     assert "Still to be mended: the vacuum is set too high for this seed." in printed
+
+
+def test_one_that_fits_alone_has_no_equal(engine: Engine) -> None:
+    """A hose seen flat below meters that read low: no other cause fits as well, and none is printed so."""
+    printed = render_text(tell(demo(engine, "elder_thole_low_wing")), 400, "claim")
+    assert "fits as well" not in printed
+    assert "fit what was answered far worse" in printed
+
+
+def test_what_was_set_aside_is_no_thing_met(engine: Engine) -> None:
+    """The count that rain prevented is left out with its reason; an interval beyond the limit says so."""
+    call = demo(engine, "alder_flat_row_seven")
+    told = tell(call)
+    printed = render_text(told, 400, "claim", readiness(told, engine.knowledge, claim=True))
+    assert "Complete, 41 of 42 met, 1 left out with the reason." in printed
+    assert "so few seeds do not show that the limit is kept" in printed
+    assert "because of: left out of this copy" in render_text(tell(call, personal=False), 400, "claim")
+
+
+def test_the_next_step_is_told(engine: Engine) -> None:
+    """A call that waits for a part says so to the customer, and until which day."""
+    assert "WHAT HAPPENS NEXT\nA part is awaited, until 2026-05-12: " in customer(engine, "fern_quillet_dead_on_screen")
+
+
+def test_readings_as_usual_are_no_picture_of_the_case(engine: Engine) -> None:
+    """Twelve meters that read alike, as they should, show nothing."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("before", dict.fromkeys(range(1, 13), 20.0))
+    assert case_picture(tell(case.call)) is None
 
 
 def test_what_goes_on_is_not_told_as_over(engine: Engine) -> None:

@@ -163,7 +163,7 @@ def _tested(story: Story) -> Iterator[Block]:
         yield Paragraph(f"Tested, inconclusive: {_first(story, mixed)}.")
     if story.measured and (less := len(open_ones) - len(as_well) - len(mixed)):
         yield Paragraph(f"{capital(count(less, 'other cause'))} of such a complaint {'fits' if less == 1 else 'fit'} "
-                        "what was answered ten times worse.")
+                        "what was answered far worse.")
     untested = [o.label for o in story.others if o.word == "not_tested"]
     if untested:
         yield Paragraph(f"Not tested: {'; '.join(untested)}.")

@@ -183,11 +183,10 @@ def render_short(story: Story, audience: str = SERVICE, ready: Readiness | None 
         ("Confirmation", _short_proof(told)), ("Hours", " ".join(hours_text(told)[:1])))
     rest = [text if text.startswith(f"{name} ") else f"{name}: {text}" for name, text in parts if text]
     draft = [ready_text(ready)] if ready is not None and ready.draft and audience != CUSTOMER else []
-    rest += draft
     words = one_line(told.complaint.words)
-    room = SHORT - sum(len(line) + 1 for line in rest) - len('Complaint: ""') - 1
-    lines = ([f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []) + rest[:len(rest) - len(draft)]
-    return shortened("\n".join(one_line(line) for line in [*draft, *lines]), SHORT - 1) + "\n"
+    room = SHORT - sum(len(line) + 1 for line in (*draft, *rest)) - len('Complaint: ""') - 1
+    said = [f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []
+    return shortened("\n".join(one_line(line) for line in (*draft, *said, *rest)), SHORT - 1) + "\n"
 
 
 def _customer_parts(story: Story) -> Iterator[tuple[str, str]]:

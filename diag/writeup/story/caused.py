@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from diag.call.desk import CallDesk
 from diag.call.shown import (
     AGAINST_STRONGLY,
-    BETTER,
     CONFIRMED,
     FOR,
     INCONCLUSIVE,
@@ -29,7 +28,10 @@ LEANINGS: Mapping[str, str] = {
     "wear": "wear or upkeep", "defect": "a fault of making", "adjudicate": "for the payer to judge",
     "seed": "the seed, not the machine",
 }
+AS_WELL = 10.0
+"""How many times better the best cause may fit all answers, and another still fits as well (estimate)."""
 MOST_FITTING = 3
+"""Causes that a customer is told of while none is shown."""
 LEFT_OUT = "left out of this copy"
 """What stands for words that a copy without personal data does not hold."""
 MOST_READ = 3
@@ -83,10 +85,14 @@ class Causes:
                 continue
             demanded = self.bench.demanded(cause, shown) if shown else ()
             found.append(Other(cause, known.label, known.kind, word, ground=self._ground_of(cause, word),
-                               speaks=speaks, as_well=word == POSSIBLE and self.bench.fit(cause) * BETTER >= 1,
+                               speaks=speaks, as_well=word == POSSIBLE and self._fit(cause) * AS_WELL >= 1,
                                sound=self._sound(cause), subsystem=self.knowledge.subsystems[known.subsystem].label,
                                demanded=tuple(e for e in demanded if e in self.tests)))
-        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), -self.bench.fit(o.cause), o.label)))
+        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), -self._fit(o.cause), o.label)))
+
+    def _fit(self, cause: str) -> float:
+        """Return how well all that was answered before a repair fits a cause, against the best of the others."""
+        return self.bench.fits.lead(self.bench.fits.before, cause)
 
     def _sound(self, cause: str) -> tuple[str, ...]:
         looks = [t for t in self.bench.tests(cause) if t.deciding and t.normal and not t.valued]

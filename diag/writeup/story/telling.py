@@ -197,7 +197,7 @@ def _waiting(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Line | 
         return None
     step = next(s for s in reversed(state.trail) if s.live and s.kind == "waiting")
     words = sealed.get(step.event, {}).get("text", "")
-    until = f", until {state.waiting.until[:16].replace('T', ' ')}" if state.waiting.until else ""
+    until = f", until {state.waiting.until[:10]}" if state.waiting.until else ""
     told = f"{WAITING_FOR[state.waiting.reason]}{until}" + (f": {words}" if words else "")
     return Line(told, (step.event,), step.happened or step.at)
 
