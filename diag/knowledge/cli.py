@@ -118,8 +118,9 @@ def _schema(options: Any, folders: list[Path], json_out: bool) -> int:
 def _new(options: Any, folders: list[Path], json_out: bool) -> int:
     from diag.knowledge.templates import template
 
-    text = template(options.kind, options.id)
-    taken = [kind for kind, _ in _readable(folders).find(options.id)]
+    known = _readable(folders)
+    text = template(options.kind, options.id, known)
+    taken = [kind for kind, _ in known.find(options.id)]
     if taken:
         raise UsageError(f"{options.id} is taken in {taken[0]}.", "knowledge", "Choose another id.")
     tell({"template": text}, text.rstrip(), as_json=json_out)

@@ -109,10 +109,10 @@ class _Section:
 
 
 def _overlaid(raw: Any, earlier: BaseModel | None) -> Any:
-    """Return an entry with what it keeps of the one it replaces: a limit its book value and its analyses."""
+    """Return an entry with what it keeps of the one it replaces: a limit its book value, its analyses and readings."""
     if not isinstance(earlier, vocabulary.Limit) or not isinstance(raw, dict):
         return raw
-    return {"book": earlier.book, "context": earlier.context, **raw}
+    return {"book": earlier.book, "context": earlier.context, "of": earlier.of, **raw}
 
 
 class _Gathered:

@@ -62,15 +62,29 @@ class Scripted:
 
 
 def read_calls(path: Path, channel: str | None = None) -> list[Scripted]:
-    """Return the calls of a file; `channel` stands above the file's own. Raises UsageError naming the place."""
+    """Return the calls of a file, or of all `*.yaml` of a folder; `channel` stands above their own.
+
+    Raises UsageError naming the place.
+    """
+    files = sorted(path.glob("*.yaml")) if path.is_dir() else [path]
+    if not files:
+        raise UsageError("No files of calls here.", str(path), "Put `*.yaml` into it, or name a file.")
+    calls = [(call, file) for file in files for call in _of_file(file, channel)]
+    first: dict[str, Path] = {}
+    for call, file in calls:
+        if call.id in first:
+            what = f"Several calls are called {call.id!r}."
+            places = ", ".join(dict.fromkeys(map(str, (first[call.id], file))))
+            raise UsageError(what, places, "Give each an id of its own.")
+        first[call.id] = file
+    return [call for call, _ in calls]
+
+
+def _of_file(path: Path, channel: str | None) -> list[Scripted]:
     found, lines = load_yaml(path, error=UsageError)
     if not isinstance(found, list) or not all(isinstance(entry, dict) for entry in found):
         raise UsageError("Expected a list of calls.", str(path), FORM)
-    calls = [_call(entry, f"{path}:{lines.at((n,))}", channel) for n, entry in enumerate(found)]
-    twice = {c.id for c in calls if sum(other.id == c.id for other in calls) > 1}
-    if twice:
-        raise UsageError(f"Several calls are called {min(twice)!r}.", str(path), "Give each an id of its own.")
-    return calls
+    return [_call(entry, f"{path}:{lines.at((n,))}", channel) for n, entry in enumerate(found)]
 
 
 def not_known(knowledge: Knowledge, call: Scripted) -> list[str]:

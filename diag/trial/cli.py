@@ -39,7 +39,8 @@ def main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -> int
 
 
 PLAY = """\
-Each call of FILE is worked by the desk's own first offers and advice. FILE is a YAML list of calls:
+Each call of FILE is worked by the desk's own first offers and advice. FILE is a YAML list of calls, or a folder
+of such files: a shop's own calls, played again after every edit of its knowledge.
 
   - id: c01
     channel: phone                       # or site
@@ -60,7 +61,7 @@ def play_main(argv: Sequence[str], *, folders: Sequence[Path], json_out: bool) -
     from diag.trial import play
 
     parser = Parser(prog="diag knowledge play", description=PLAY, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("file", metavar="FILE", type=Path)
+    parser.add_argument("file", metavar="FILE", type=Path, help="calls, or a folder of files of calls")
     parser.add_argument("--channel", choices=("phone", "site"), help="instead of each call's own")
     parser.add_argument("--most", type=int, default=12, metavar="N", help="checks at most (12)")
     parser.add_argument("--seed", type=int, help="draw symptoms and outcomes by their chances")

@@ -153,13 +153,16 @@ def report(played: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     with_cause = [p for p in played if p["rank"] is not None]
     foreign = [p for p in played if p["rank"] is None]
     steps = [s for p in played for s in p["steps"]]
+    known = [s for s in steps if s["how"] != "unsure"]
     return {
         "calls": list(played),
         "with_cause": len(with_cause),
         "first": sum(p["rank"] == 1 for p in with_cause),
         "top3": sum(p["rank"] <= 3 for p in with_cause),
         "wrong_first_advice": sum(_wrong_first(p) for p in with_cause),
-        "idle_share": round(sum(s["idle"] for s in steps) / len(steps), 4) if steps else 0.0,
+        "idle_share": _share(sum(s["idle"] for s in steps), steps),
+        "not_known_share": _share(len(steps) - len(known), steps),
+        "idle_of_answered": _share(sum(s["idle"] for s in known), known),
         "minutes_median": round(median(sum(p["minutes"].values()) for p in played), 1) if played else 0.0,
         "foreign": {
             "calls": len(foreign),
@@ -167,6 +170,10 @@ def report(played: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
             "said_unknown": sum(not p["faults_known"] for p in foreign),
         },
     }
+
+
+def _share(n: int, of: Sequence[Any]) -> float:
+    return round(n / len(of), 4) if of else 0.0
 
 
 def _wrong_first(played: Mapping[str, Any]) -> bool:
@@ -187,7 +194,8 @@ def told(result: Mapping[str, Any]) -> str:
         lines += [f"{'':>18}not in this knowledge: {what}" for what in p["not_known"]]
     n = result["with_cause"]
     lines.append(f"first {result['first']} of {n}, first three {result['top3']} of {n}, "
-                 f"wrong first advice {result['wrong_first_advice']}, idle {result['idle_share']:.0%}, "
+                 f"wrong first advice {result['wrong_first_advice']}, idle {result['idle_share']:.0%} "
+                 f"({result['not_known_share']:.0%} not known, {result['idle_of_answered']:.0%} of the answered ones), "
                  f"median {result['minutes_median']:g} min")
     foreign = result["foreign"]
     if foreign["calls"]:

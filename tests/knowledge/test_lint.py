@@ -533,9 +533,10 @@ def test_show_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
 def test_new_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
     """Each template is YAML of its kind that only lacks true ids; a taken or impossible id is refused."""
     folder = tiny.write()
-    for kind in ("cause", "check", "rule"):
+    for kind, section in (("cause", "cause"), ("check", "check"), ("measured_check", "check"), ("rule", "rule")):
         code, out = run(capsys, folder, "new", kind, "fresh")
         assert 0 == code
+        kind = section
         (folder / f"{kind}s" / "new.yaml").parent.mkdir(exist_ok=True)
         (folder / f"{kind}s" / "new.yaml").write_text(out, encoding="utf-8")
         found = [p.what for p in lint([folder]).problems if p.id == "fresh"]
@@ -544,6 +545,27 @@ def test_new_command(tiny: Tiny, capsys: pytest.CaptureFixture[str]) -> None:
     for argv in (("new", "cause", "alpha"), ("new", "cause", "No Id"), ("new", "poem", "fresh"), ("lint", "x"), ()):
         with pytest.raises(UsageError):
             run(capsys, folder, *argv)
+
+
+@pytest.mark.parametrize(
+    ("kind", "line"),
+    [
+        ("cause", "# rows: one | some | section | all | any"),
+        ("cause", "almost_always 0.95 | usually 0.8 | often 0.5"),
+        ("cause", "# kind: wear"),
+        ("check", "share: 0.01"),
+        ("check", "# state: "),
+        ("measured_check", "when: {result: pattern, is: one_low}"),
+        ("measured_check", "# takes: yes_no | choice"),
+        ("rule", "# when: all | any | not | answer"),
+    ],
+)
+def test_a_template_names_the_words_its_fields_may_hold(
+    tiny: Tiny, capsys: pytest.CaptureFixture[str], kind: str, line: str
+) -> None:
+    """Attributes, chances, states, kinds of answers and of conditions stand above the entry."""
+    _, out = run(capsys, tiny.write(), "new", kind, "fresh")
+    assert line in out
 
 
 def test_schema_accepts_the_shipped_knowledge() -> None:

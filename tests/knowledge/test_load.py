@@ -193,7 +193,7 @@ def test_a_group_may_be_changed_by_a_later_folder(tiny: Tiny, tmp_path: Path) ->
 def test_an_overlaid_limit_keeps_its_book_value(tiny: Tiny, tmp_path: Path) -> None:
     """A shop that changes a limit keeps the book value that outranks it, unless it says otherwise."""
     limit = {"id": "hot", "label": "hot oil", "quantity": "temperature", "value": "90 degC", "book": "oil_limit",
-             "context": "fall_limit", "source": ["common_practice"]}
+             "context": "fall_limit", "of": ["torque"], "source": ["common_practice"]}
     tiny.sections["limits"] = [limit]
     tiny.sections["book"] = [{"name": "oil_limit", "label": "oil", "quantity": "temperature"}]
     shop = tmp_path / "shop"
@@ -204,5 +204,5 @@ def test_an_overlaid_limit_keeps_its_book_value(tiny: Tiny, tmp_path: Path) -> N
         ours.write_text(f"{text}{more}}}\n", encoding="utf-8")
         knowledge, _ = read([tiny.write(), shop])
         assert knowledge is not None
-        assert ("80 degC", book, "fall_limit") == (
-            knowledge.limits["hot"].value, knowledge.limits["hot"].book, knowledge.limits["hot"].context)
+        hot = knowledge.limits["hot"]
+        assert ("80 degC", book, "fall_limit", ("torque",)) == (hot.value, hot.book, hot.context, hot.of)

@@ -28,12 +28,14 @@ COUNTED = ("confirmed-fix", "likely")
 MOST = 12
 
 BOUNDS: Mapping[str, Mapping[str, float]] = {
-    "masters": {"first": 23, "top3": 24, "wrong": 2, "idle": 0.22, "minutes": 25},
-    "hand_a": {"first": 30, "top3": 31, "wrong": 4, "idle": 0.14, "minutes": 33},
-    "hand_b": {"first": 30, "top3": 31, "wrong": 3, "idle": 0.16, "minutes": 25},
-    "field": {"first": 16, "top3": 18, "wrong": 2, "idle": 0.62, "minutes": 68},
+    "masters": {"first": 23, "top3": 24, "wrong": 2, "idle": 0.15, "answered": 0.08, "minutes": 25},
+    "hand_a": {"first": 30, "top3": 31, "wrong": 4, "idle": 0.14, "answered": 0.08, "minutes": 33},
+    "hand_b": {"first": 30, "top3": 31, "wrong": 3, "idle": 0.16, "answered": 0.09, "minutes": 25},
+    "field": {"first": 16, "top3": 18, "wrong": 2, "idle": 0.62, "answered": 0.12, "minutes": 68},
 }
-"""At least so many first and in the first three; at most so much wrong first advice, idle questions, median minutes."""
+"""At least so many first and in the first three; at most so much wrong first advice, idle questions, idle ones among
+the answered, median minutes. A column tells little: where the true cause would speak and the column is silent nobody
+knows, and no question can move anything."""
 
 
 def field_calls(knowledge: Knowledge) -> list[Scripted]:
@@ -90,6 +92,7 @@ def test_advice_and_questions_are_not_in_vain(played: Mapping[str, Mapping[str, 
     advice = {p["id"]: p["advice"] for p in result["calls"] if p["advice"]}
     assert result["wrong_first_advice"] <= bound["wrong"], advice
     assert result["idle_share"] <= bound["idle"]
+    assert result["idle_of_answered"] <= bound["answered"]
     assert result["minutes_median"] <= bound["minutes"]
 
 

@@ -89,6 +89,18 @@ def test_a_wrong_repair_is_advice_against_it_and_the_call_goes_on(tmp_path: Path
     assert played["stopped"] != ""
 
 
+def test_what_nobody_knew_is_told_apart_from_what_moved_nothing(tmp_path: Path, small: Knowledge) -> None:
+    """Of five questions two were not known, of the three answered one moved nothing: .6 idle, .4 not known, 1 in 3."""
+    played = Player(Engine(small, counter=True)).play(calls(tmp_path, CALL)[0])
+    asked = [("unsure", True), ("given", False), ("normal", True), ("unsure", True), ("given", False)]
+    steps = [{**played["steps"][0], "how": how, "idle": idle} for how, idle in asked]
+    figures = report([{**played, "steps": steps}])
+
+    assert (0.6, 0.4, 0.3333) == tuple(figures[n] for n in ("idle_share", "not_known_share", "idle_of_answered"))
+    assert (0.0, 0.0, 0.0) == tuple(
+        report([{**played, "steps": []}])[n] for n in ("idle_share", "not_known_share", "idle_of_answered"))
+
+
 def test_words_are_heard_when_there_are_no_symptoms(tmp_path: Path, whole: Knowledge) -> None:
     """What an untouched intake takes over stands in the call, its facts too."""
     text = "- {id: w, words: Row seven of sixteen skips on the planter since the rain., truth: [], ans: {}}\n"
