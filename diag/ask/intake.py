@@ -107,7 +107,8 @@ def accept_facts(call: CallDesk, facts: Iterable[FactFound], observer: str = "ca
             events.append(call.record("done_before", {"what": offer.name.replace("_", " "), "told_by": "caller"}))
     told = [f'{f.kind.replace("_", " ")} "{f.said}"' for f in facts if _only_told(f)]
     if told:
-        who = "The caller says" if observer == "caller" else "Passed on, not confirmed"
+        here = "The caller says" if call.state.channel == "phone" else "Told at the machine"
+        who = here if observer == "caller" else "Passed on, not confirmed"
         events.append(call.record("note", {}, {"text": f"{who}: {'; '.join(told)}."}))
     return events
 

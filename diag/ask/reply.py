@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from diag.ask.answers import answer_form, take_answer
+from diag.ask.elsewhere import Fitting, fitting
 from diag.ask.needs import give, need_words
 from diag.ask.preview import verdict_of
 from diag.ask.turn import NOT_KNOWN, Turn
@@ -46,6 +47,8 @@ class Reply:
     """Name of an act of the front end; "not_known" drops a need that was asked for in vain."""
     then: str | None = None
     """The check to be asked next."""
+    fits_at: tuple[Fitting, ...] = ()
+    """With the act "readings": the readings that figures may belong to."""
 
     @property
     def fits(self) -> bool:
@@ -329,8 +332,25 @@ def _not_one(asked: _Asked, found: list[str], also: str = "") -> Reply:
         told = "; ".join(f"{i} {c.words}" for i, c in enumerate(asked.turn.choices, 1) if c.key in found)
         return Reply((f"Which one: {told}?",), tuple(found))
     measured = asked.turn.kind == "check" and asked.check.measured
+    if re.search(r"\d", asked.said) and not measured and asked.turn.records and asked.change is None:
+        told = _elsewhere(asked)
+        if told is not None:
+            return told
+        also = "Figures that are no answer here: with their unit, such as 18 inH2O, they go to their reading."
     form = f"figures ({answer_form(asked.check, asked.units)}), " if measured else ""
     said = one_line(asked.said, limit=40)
-    if re.search(r"\d", said) and not measured:
-        also = "Figures belong to a measurement: search for it and take it."
     return Reply((f"Not understood: {said}. A number of the list, {form}or its words. {also}".strip(),))
+
+
+def _elsewhere(asked: _Asked) -> Reply | None:
+    """Return the reply to figures where none are asked for: they go to the reading they fit; None where none fits."""
+    if asked.call.state.opened.practice:  # the machine answers
+        return None
+    found = tuple(fitting(asked.call, asked.turn, asked.said, asked.units, asked.details))
+    if not found:
+        return None
+    first = found[0]
+    if len(found) == 1:
+        return Reply((f"goes to: {first.where}", *(first.means or (first.read,))), (), first.record)
+    where = "; ".join(fit.where for fit in found[:2]) + (" ..." if found[2:] else "")
+    return Reply((f"figures for another reading; Enter asks for which: {where}",), (), act="readings", fits_at=found)

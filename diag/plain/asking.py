@@ -35,6 +35,11 @@ class Asking(Part):
         found = reply(self.call, asked, said, details=talk.details, units=talk.units)
         if found.act == "not_known" and asked.need is not None:
             talk.not_known.add(asked.need.name)
+        elif found.act == "readings":
+            self.say("Which reading is that?")
+            chosen = self.number_of("number", [fit.line for fit in found.fits_at], empty="none of them")
+            if chosen is not None:
+                talk.record(found.fits_at[chosen].record)
         elif found.act:
             self._act(found.act, asked, command)
         elif found.record is not None:

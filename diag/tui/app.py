@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 LOG = logging.getLogger(__name__)
 KEEP_EVERY = 1.0
 """Seconds between two writings of what is half typed."""
-READING = "The knowledge is still being read: once more in a second."
+READING = "The knowledge is still being read; then this is done."
 SETTINGS = "screens"
 """Name under which the store keeps what the user chose."""
 
@@ -84,6 +84,8 @@ class DiagApp(App[int]):
         self.works: dict[str, Work] = {}
         """Calls in work, by id."""
         self.chosen: dict[str, str] = {}
+        self._once_read: Callable[[], object] | None = None
+        """What was asked for while store and knowledge were being read."""
         ScrollBar.renderer = PlainBar
         for theme in THEMES:
             self.register_theme(theme)
@@ -159,6 +161,18 @@ class DiagApp(App[int]):
                 screen.start_ready()
             elif isinstance(screen, Page):
                 screen.show_call()
+        do = self._once_read
+        if do is not None and self.desk is not None:
+            self._once_read = None
+            if isinstance(self.screen, StartScreen) and not self.screen.hearing:  # else something else was begun
+                self.screen.tell("")
+                do()
+
+    def once_read(self, do: Callable[[], object]) -> None:
+        """Have something done as soon as store and knowledge are read, and say so."""
+        if isinstance(self.screen, Page):
+            self.screen.tell(self.trouble or READING, "bad" if self.trouble else "")
+        self._once_read = None if self.trouble else do
 
     @work(thread=True, exclusive=True, group="drafts", description="drafts", exit_on_error=False)
     def keep_drafts(self) -> None:
@@ -234,7 +248,7 @@ class DiagApp(App[int]):
         try:
             desk = self.desk
             if desk is None:
-                return self.trouble or READING
+                return self.trouble or "the calls are still being opened."
             call = take(desk, taking)
             if fitted is not None:
                 note_fitted(call, fitted)
@@ -251,7 +265,8 @@ class DiagApp(App[int]):
         try:
             desk = self.desk
             if desk is None:
-                return self.trouble or READING
+                self.once_read(lambda: self.open_call(call))
+                return ""
             self.start_work(desk.open_call(call))
         except DiagError as error:
             return str(error)

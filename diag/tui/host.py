@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -61,6 +61,9 @@ class Host(Protocol):
 
     def open_call(self, call: str) -> str:
         """Open a stored call; return "" or what was wrong."""
+
+    def once_read(self, do: Callable[[], object]) -> None:
+        """Have something done as soon as store and knowledge are read, and say so."""
 
     def start_work(self, call: CallDesk) -> Work:
         """Put a call on the desk."""

@@ -54,3 +54,30 @@ def test_a_short_yes_is_the_outcome_of_that_name(call: CallDesk) -> None:
     for check in asked:
         assert ("yes",) == said(call, check.id, "Yeah").picked
         assert ("no",) == said(call, check.id, "n").picked
+
+
+@pytest.mark.parametrize(("figures", "where"), [
+    ("6 18.2, 7 11, 8 18 inH2O", ["vac_manometer_row", "vac_block_row"]),
+    ("left 14 right 20 inH2O", ["cab_vac_readout"]),
+    ("180 F", ["oil_temp"]),
+])
+def test_figures_told_at_any_look_go_to_their_reading(call: CallDesk, figures: str, where: list[str]) -> None:
+    """At each question that asks for no figures: recorded as that reading, or asked which of those named."""
+    asks = [call.engine.knowledge.questions[key].asks for key in where]
+    looks = [c for c in call.engine.knowledge.questions.values() if c.takes.kind in ("choice", "yes_no")]
+    for check in looks:
+        found = said(call, check.id, figures)
+        assert found.fits, check.id
+        assert [fit.where for fit in found.fits_at] == asks if found.fits_at else asks[0] in found.told[0]
+        if check is looks[0] and len(where) == 1:
+            assert found.record is not None
+            found.record(call)
+            assert call.state.answers[-1].check == where[0]
+
+
+@pytest.mark.parametrize("figures", ["18.5", "17 of 20", "99"])
+def test_figures_that_could_be_anything_are_refused_with_the_remedy(call: CallDesk, figures: str) -> None:
+    """Without a unit they fit too many readings: nothing is taken, the unit is asked for."""
+    found = said(call, "cab_target", figures)
+    assert not found.fits
+    assert "with their unit" in found.told[0]

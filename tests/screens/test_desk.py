@@ -731,3 +731,54 @@ def test_half_typed_text_outlives_the_program(little: Engine, place: Path) -> No
 
     drive(make_app(little, place), dies)
     drive(make_app(little, place), goes_on)
+
+
+def test_figures_at_a_look_go_to_the_reading_they_fit(big: Engine, place: Path) -> None:
+    """No dead end: where several fit, a menu names them; Esc keeps what was typed; the question stays."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot, "phone")
+        while app.screen.turn.kind == "say":  # type: ignore[attr-defined]
+            await press(pilot, "1", "enter")
+        assert not app.screen.turn.check.measured  # type: ignore[attr-defined]
+        await type_in(pilot, "6 18.2, 7 11, 8 18 inH2O")
+        assert "Enter asks for which: Vacuum at the meters" in words(app)
+        await press(pilot, "enter", "escape")
+        assert line(app).value == "6 18.2, 7 11, 8 18 inH2O"
+        assert not call.state.answers
+        await press(pilot, "enter", "1", "enter")
+        (answer,) = call.state.answers
+        assert answer.check == "vac_manometer_row"
+        assert list(answer.values) == ["6", "7", "8"]
+        assert line(app).value == ""
+        await press(pilot, *"3 mph", "enter", "1", "enter")
+        assert call.state.situation.speed["value"] == "3"
+
+    drive(make_app(big, place), body)
+
+
+def test_what_is_asked_for_while_judging_is_done_after_it(
+    little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """F9 before the judgement is there waits for it; after a failure it says so and does not come up later."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        desk = app.screen
+        assert isinstance(desk, DeskScreen)
+        desk.work.judge()
+        desk.action_do("mend")
+        assert app.screen is desk
+        await still(pilot)
+        assert "Mend, prove, close" in words(app)
+        await press(pilot, "escape")
+        assert app.screen is desk
+        with monkeypatch.context() as broken:
+            broken.setattr(Engine, "judge", lambda *a, **k: 1 / 0)
+            await press(pilot, "1", "enter", "f9")
+            assert "Judging failed. Ctrl+P, Judge again." in words(app)
+        desk.action_do("retry")
+        await still(pilot)
+        assert app.screen is desk
+
+    drive(make_app(little, place), body)

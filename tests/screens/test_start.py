@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
+import threading
 from pathlib import Path
 
 import pytest
 from screens.driving import (
     NOW,
+    SMALL,
     Chance,
     drive,
     make_app,
@@ -28,9 +31,11 @@ from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.store.sqlstore import Store
 from diag.tui.app import DiagApp
+from diag.tui.screens.desk import DeskScreen
 from diag.tui.widgets.form import Row
 from diag.tui.widgets.heard import HeardPanel
 from diag.tui.widgets.lines import WordsField
+from diag.tui.widgets.lists import CallsList
 
 
 def fill(engine: Engine, place: Path) -> list[str]:
@@ -339,3 +344,39 @@ def test_a_notice_goes_when_it_is_heeded(little: Engine, place: Path) -> None:
         assert "aken: " not in words(app)
 
     drive(make_app(little, place), body)
+
+
+@pytest.mark.parametrize("typed", [False, True])
+def test_what_is_picked_before_the_knowledge_is_read_opens_after_it(
+    little: Engine, place: Path, typed: bool
+) -> None:
+    """A call picked early opens once the knowledge is there, unless another call was begun meanwhile."""
+    fill(little, place)
+    read = threading.Event()
+
+    def slow() -> Engine:
+        read.wait(60)
+        return little
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        while app.store is None or not app.screen.query_one(CallsList).keys:
+            await pilot.pause()
+        await pilot.pause()
+        await pilot.press("down", "enter")
+        await pilot.pause()
+        assert "still being read; then this is done" in words(app)
+        if typed:
+            app.screen.query_one(WordsField).text = "thin"
+            await pilot.pause()
+        read.set()
+        await still(pilot)
+        assert isinstance(app.screen, DeskScreen) is not typed
+
+    app = make_app(little, place)
+    app._make_engine = slow
+
+    async def run() -> None:
+        async with app.run_test(size=SMALL) as pilot:
+            await body(app, pilot)
+
+    asyncio.run(run())

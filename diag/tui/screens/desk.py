@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import ClassVar
 
+from diag.ask.elsewhere import Fitting
 from diag.ask.reply import Reply
 from diag.ask.turn import Turn
 from diag.ask.turn import turn as turn_of
 from diag.tui.act import Act, bindings
 from diag.tui.screens import doings
 from diag.tui.screens.asking import AskingScreen
+from diag.tui.screens.text import MenuScreen
 from diag.tui.work import Work
 
 
@@ -37,6 +40,7 @@ class DeskScreen(AskingScreen):
             self.tell("")
         self.ask(turn_of(self.work.call, self.work.taken, form=self.work.form, not_known=self.work.not_known,
                          passed=self.work.passed))
+        self.doings.go_on()
 
     def moment(self) -> tuple[str, ...]:
         """The acts that stand in the bottom line now."""
@@ -44,6 +48,9 @@ class DeskScreen(AskingScreen):
         return doings.MOMENT.get(kind, doings.MOMENT["check"])
 
     def take_act(self, turn: Turn, found: Reply) -> None:
+        if found.act == "readings":
+            self._sort_in(found.fits_at)
+            return
         self.work.drafts.pop(self.draft_key, None)
         self.line.value = ""
         self.line.drawn()
@@ -54,6 +61,22 @@ class DeskScreen(AskingScreen):
             self.show_call()
         else:
             self.action_do(found.act, turn.cause)
+
+    def _sort_in(self, fits: Sequence[Fitting]) -> None:
+        """Ask which reading figures belong to; the line keeps them until one is taken."""
+        self.line.drawn()
+        key = self.draft_key
+
+        def then(picked: str | None) -> None:
+            if picked:
+                wrong = self.work.do(fits[int(picked)].record)
+                if not wrong:
+                    self.work.drafts.pop(key, None)
+                    self.line.value = ""
+                self.tell(wrong, "bad")
+
+        rows = [(str(i), fit.line) for i, fit in enumerate(fits)]
+        self.app.push_screen(MenuScreen(self.work, "Which reading is that?", rows), then)
 
     # --- acts -------------------------------------------------------------------------------------
 

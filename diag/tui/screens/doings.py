@@ -44,7 +44,10 @@ OF_CAUSE: Mapping[str, Callable[[CallDesk, str], Form | None]] = {
 }
 """Forms about one cause, where it was chosen before."""
 NO_FORM = {"interim": "No way to go on for now is known against the leading causes."}
-BUSY = "The call is being judged: once more in a second."
+BUSY = "The call is being judged; then this is done."
+FAILED = "Judging failed. Ctrl+P, Judge again."
+AT_ONCE = frozenset({"undo", "redo", "retry", "search", "trail", "cautions"})
+"""Acts that need no judgement; the others wait for it."""
 
 ACTS: tuple[Act, ...] = (
     Act("do('search')", "Find", "Take any check, tell what was not asked, look a cause up.", "f3"),
@@ -97,6 +100,8 @@ class Doings:
     def __init__(self, desk: AskingScreen) -> None:
         self.desk = desk
         self.work = desk.work
+        self._next: tuple[str, str | None] | None = None
+        """What was asked for while the call was being judged."""
         self._special: Mapping[str, Callable[[], None]] = {
             name: getattr(self, f"_{name}") for name in (
                 "search", "explain", "trail", "cautions", "channel", "mend", "writeup", "undo", "redo", "form",
@@ -106,12 +111,23 @@ class Doings:
         }
 
     def do(self, name: str, cause: str | None = None) -> None:
-        """Carry out an act; `cause`: the one that was chosen with it."""
+        """Carry out an act, as soon as the call is judged; `cause`: the one that was chosen with it."""
+        if not self.work.ready and name not in AT_ONCE:
+            self._next = None if self.work.failed else (name, cause)
+            self.desk.tell(FAILED if self.work.failed else BUSY)
+            return
         special = self._special.get(name)
         if special is not None:
             special()
         else:
             self._open(name, cause)
+
+    def go_on(self) -> None:
+        """Carry out what was asked for while the call was being judged."""
+        waiting, self._next = self._next, None
+        if waiting is not None and self.desk.is_current:
+            self.desk.tell("")
+            self.do(*waiting)
 
     # --- screens and forms above the desk -----------------------------------------------------------
 
@@ -129,9 +145,6 @@ class Doings:
             self._push(FormScreen(self.work, form))
 
     def _try_form(self, make: Callable[[CallDesk], Form | None], nothing: str = "") -> None:
-        if not self.work.ready:
-            self.desk.tell(BUSY)
-            return
         try:
             self.fill(make(self.work.call), nothing)
         except DiagError as error:
@@ -164,18 +177,14 @@ class Doings:
         self._walk(WalkScreen.SHEET)
 
     def _walk(self, kind: str) -> None:
-        if self.work.ready:
-            self._push(WalkScreen(self.work, kind))
-        else:
-            self.desk.tell(BUSY)
+        self._push(WalkScreen(self.work, kind))
 
     def _catch_up(self) -> None:
         self._push(CatchUpScreen(self.work))
 
     def _hand_over(self) -> None:
-        if self.work.ready:
-            text = "\n".join(["As a text message:", short_card(self.work.call), "", card(self.work.call)])
-            self._push(TextScreen(self.work, "Hand over", text))
+        text = "\n".join(["As a text message:", short_card(self.work.call), "", card(self.work.call)])
+        self._push(TextScreen(self.work, "Hand over", text))
 
     def _cautions(self) -> None:
         turn = self.desk.turn
@@ -226,9 +235,6 @@ class Doings:
     # --- looking --------------------------------------------------------------------------------------
 
     def _explain(self) -> None:
-        if not self.work.ready:
-            self.desk.tell(BUSY)
-            return
         turn = self.desk.turn
         self._push(ExplainScreen(self.work, turn.key if turn else None))
 
@@ -302,9 +308,6 @@ class Doings:
     def _mend(self) -> None:
         from diag.writeup.mending import doable
 
-        if not self.work.ready:
-            self.desk.tell(BUSY)
-            return
         told = {d.name: d for d in doable(self.work.call)}
         rows = [(d.name, say(d.words, (f"   not now: {d.why_not}", "$quiet")) if d.why_not else d.words)
                 for d in told.values()]  # each keeps its number, whatever can be done now

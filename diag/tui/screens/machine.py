@@ -43,6 +43,14 @@ class MachineScreen(Page[Draft | None]):
         self._draft = draft
         """The machine of the call, where there is one."""
         self._found: dict[str, Profile] = {}
+        self._waiting: tuple[Draft, str | None] | None = None
+        """What was picked while the knowledge was being read."""
+
+    def show_call(self) -> None:
+        waiting, self._waiting = self._waiting, None
+        if waiting is not None:
+            self.tell("")
+            self._fill(*waiting)
 
     def body(self) -> Iterable[Widget]:
         yield PickList(id="menu")
@@ -82,7 +90,8 @@ class MachineScreen(Page[Draft | None]):
     def _fill(self, draft: Draft, key: str | None) -> None:
         engine = self.diag.engine
         if engine is None:
-            self.tell("The knowledge is still being read: once more in a second.")
+            self._waiting = None if self.diag.trouble else (draft, key)
+            self.tell(self.diag.trouble or "The knowledge is still being read; then this opens.")
             return
 
         def save(body: Mapping[str, Any], personal: Mapping[str, str]) -> None:

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 UNITS = choices({"us": "inches, inH2O, mph, seeds/ac", "metric": "cm, kPa, km/h, seeds/ha"})
 CHANNELS = choices({"phone": "by phone", "site": "on site"})
-BUSY = "The knowledge is still being read: once more in a second."
 
 
 def settings(page: Page[Any]) -> None:
@@ -43,7 +42,7 @@ def settings(page: Page[Any]) -> None:
 def demonstrations(page: Page[Any]) -> None:
     """List the demonstration calls; one is opened as it stands, nothing of it is kept."""
     if page.diag.desk is None:
-        page.tell(page.diag.trouble or BUSY)
+        page.diag.once_read(lambda: demonstrations(page))
         return
     from diag.knowledge.load import data_folder
     from diag.record.transcript import read_transcript
@@ -82,7 +81,7 @@ def practice(page: Page[Any]) -> None:
     """Begin a practice: the trainee chooses the checks, the simulated machine answers."""
     desk = page.diag.desk
     if desk is None:
-        page.tell(page.diag.trouble or BUSY)
+        page.diag.once_read(lambda: practice(page))
         return
     from diag.tui.screens.practice import begin
 

@@ -46,6 +46,7 @@ TEACHING = (
 MOST = 200
 MATCH_AFTER = 0.15
 """Seconds of quiet before the words are matched."""
+READING = "The knowledge is still being read; what it sounds like stands here in a moment."
 FRESH = "new"
 """The name under which the half-taken call keeps its drafts."""
 
@@ -371,7 +372,7 @@ class StartScreen(Page[None]):
             self.tell("Type what they say first.")
             return
         if knowledge is None:
-            self.tell(self.diag.trouble or "The knowledge is still being read: once more in a second.", "bad")
+            self.tell(self.diag.trouble or READING, "bad" if self.diag.trouble else "")
             return
         taking = self.taking()
         wrong = faults(knowledge, taking, self.diag.now())
@@ -423,7 +424,9 @@ class StartScreen(Page[None]):
         elif picked in OTHER:
             self.diag.run_named(picked or "")
         elif picked is not None:
-            self.tell(self.diag.open_call(picked), "bad")
+            wrong = self.diag.open_call(picked)
+            if wrong:
+                self.tell(wrong, "bad")
 
     def _take_older(self) -> None:
         """Go on with the words that were put by; those that stand in the field are put by instead."""
