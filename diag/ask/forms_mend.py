@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -45,6 +45,11 @@ ENDS: dict[str, str] = {
     "handed_over": "handed on", "not_heard_again": "not heard from again",
     "several_changed_at_once": "several things changed at once", "part_shown_at_fault": "a part shown to be at fault",
 }
+IN_WORDS: Mapping[str, str] = {
+    "question_answered": "What was asked, and what is the answer?",
+    "handed_over": "To whom was it handed on, and with what question?",
+}
+"""Ends that tell nothing without words, with what is asked then."""
 AS_TOLD = (("yes", "done as told above"),)
 FOLLOW_UP = "Are the mended rows even with their neighbours? Is anything new?"
 
@@ -269,7 +274,7 @@ def close_form(call: CallDesk) -> Form:
         *put_back_fields(call),
         Field("result", "How it ended", "pick", choices=tuple((r, ENDS[r]) for r in ends)),
         Field("words", "Words for the file", "lines",
-              "" if mended else "Of a question answered: what was asked, and the answer."),
+              "" if mended else "Of a question answered: what was asked, and the answer; handed on: to whom."),
         Field("follow_up", "Call back",
               hint="e.g. tomorrow 8:00, in 2 days" + (" (usual: in 1 day)" if mended else "")),
         Field("to_ask", "To ask then", "note", value=FOLLOW_UP if mended else ""),
@@ -277,11 +282,14 @@ def close_form(call: CallDesk) -> Form:
 
 
 def _record_close(call: CallDesk, values: Values) -> None:
-    result = picked(values, "result", "How it ended")
+    result, words = picked(values, "result", "How it ended"), text_of(values, "words")
+    if result in IN_WORDS and not words:
+        raise UsageError(IN_WORDS[result], "Words for the file", "")
     until = parse_when(text_of(values, "follow_up"), call.desk.clock(), "Call back")
     settle(call, values)
-    call.close(result, text_of(values, "words"))
-    _wait(call, until, acres=None, text="Follow-up. " + FOLLOW_UP)
+    call.close(result, words)
+    mended = any(r.kind == "repair" for r in call.state.repairs)
+    _wait(call, until, acres=None, text="Follow-up. " + FOLLOW_UP if mended else "Call back, as agreed.")
 
 
 def follow_up_form(call: CallDesk) -> Form:

@@ -333,9 +333,9 @@ def _not_one(asked: _Asked, found: list[str], also: str = "") -> Reply:
         return Reply((f"Which one: {told}?",), tuple(found))
     measured = asked.turn.kind == "check" and asked.check.measured
     if re.search(r"\d", asked.said) and not measured and asked.turn.records and asked.change is None:
-        told = _elsewhere(asked)
-        if told is not None:
-            return told
+        fits = _elsewhere(asked)
+        if fits is not None:
+            return fits
         also = "Figures that are no answer here: with their unit, such as 18 inH2O, they go to their reading."
     form = f"figures ({answer_form(asked.check, asked.units)}), " if measured else ""
     said = one_line(asked.said, limit=40)

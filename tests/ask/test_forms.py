@@ -474,6 +474,21 @@ def test_a_pick_that_is_missing_says_tick_one(desk: Desk) -> None:
         forms_mend.close_form(call).record(call, {})
 
 
+def test_an_end_that_tells_nothing_alone_asks_for_its_words(desk: Desk) -> None:
+    """A question answered asks what was asked and answered, before anything is recorded; what is mended does not."""
+    call = desk.new_call("phone")
+    events = len(call.events)
+    for result in ("question_answered", "handed_over"):
+        with pytest.raises(DiagError, match=r"What was asked|To whom"):
+            forms_mend.close_form(call).record(call, {"result": result, "words": " "})
+    assert events == len(call.events)
+    forms_mend.close_form(call).record(call, {"result": "question_answered", "words": "Why thin? Worn seal.",
+                                              "follow_up": "in 2 days"})
+    assert "question_answered" == call.state.closed.result
+    assert "Call back, as agreed." == call.text_of("waiting", "text")  # nothing was mended that could be even
+    forms_mend.close_form(desk.new_call("phone")).record(call, {"result": "no_fault_found"})
+
+
 def test_a_fact_is_not_said_twice_in_like_words(whole: Knowledge) -> None:
     """Two fields that a word fills alike stand once on its chip; what another field adds stands too."""
     heard = read_words(whole, "row 3 doubles since the new seed lot")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
 from diag.tui.screens import asking, explain
+from diag.tui.screens.asking import AskingScreen
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.widgets.fields import LineField
 
@@ -300,6 +302,42 @@ def test_a_store_that_fails_keeps_the_answer_in_the_field(
         assert line(app).value == "from 1: 18 18 17 inH2O"
         await press(pilot, "enter")
         assert len(call.state.answers) == 1
+
+    drive(make_app(little, place), body)
+
+
+@pytest.mark.parametrize("typed", [False, True])
+def test_an_answer_the_store_did_not_take_is_tried_again(
+    little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch, typed: bool
+) -> None:
+    """A store held by another program: the same answer again by itself, once; whoever types lets go of it."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        assert app.store is not None
+        append, later, due = app.store.append, AskingScreen.later, []
+
+        def held(*_: object) -> None:
+            raise StoreError("The store is held by another program.", "calls.db", "")
+
+        def wait(page: AskingScreen, seconds: float, do: Callable[[], object]) -> None:
+            due.append(do) if seconds == asking.RETRY_AFTER else later(page, seconds, do)
+
+        monkeypatch.setattr(AskingScreen, "later", wait)
+        monkeypatch.setattr(app.store, "append", held)
+        await press(pilot, "1", "enter")
+        assert "It is tried again by itself" in words(app)
+        if typed:
+            await press(pilot, "2")
+        due.pop()()
+        await still(pilot)
+        assert len(due) == (0 if typed else 1)  # held still: once more
+        monkeypatch.setattr(app.store, "append", append)
+        for do in due:
+            do()
+        await still(pilot)
+        assert len(call.state.answers) == (0 if typed else 1)
+        assert ("tried again" in words(app)) == typed
 
     drive(make_app(little, place), body)
 

@@ -264,6 +264,9 @@ def test_changes_not_put_back_are_asked_for_at_the_end(little: Engine, place: Pa
         assert app.screen.form.fields[0].label.startswith("Not put back: vacuum")
         await put(app, pilot, put_back_0=2, result=1)
         await press(pilot, "ctrl+s")
+        assert "What was asked, and what is the answer?" in words(app)
+        await type_in(pilot, "Too thin? No, as it should be.")  # the focus stands there
+        await press(pilot, "ctrl+s")
         assert call.state.not_put_back == ()
         assert call.state.closed is not None
 

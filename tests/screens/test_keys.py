@@ -180,6 +180,8 @@ def test_a_newcomers_first_call(big: Engine, place: Path) -> None:
         await hands.turn()
         await hands.mend("close")
         await hands.tick("result", "1")
+        await hands.keys("tab")
+        await type_in(pilot, "Why ragged? Slower, as the plates are worn.")
         await hands.keys("ctrl+s")
         assert call.state.closed is not None
         counted.append(hands.count)

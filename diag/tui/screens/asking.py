@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 from diag.ask.reply import NOTHING, Reply, reply
 from diag.ask.turn import Turn, said_already, stage_of
 from diag.call.desk import CallDesk
+from diag.errors import StoreError
 from diag.say import present
 from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
@@ -35,6 +36,9 @@ PAGES = (
 )
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed line is worked out."""
+RETRY_AFTER = 3.0
+"""Seconds after which an answer that the store did not take is tried again."""
+AGAIN = " It is tried again by itself; typing lets go of it."
 CAUSES = {"-low": 3, "-high": 5}
 """Most causes shown under the question, by the height of the window."""
 READ_BACK = {"-low": 3, "-high": 6}
@@ -74,6 +78,8 @@ class AskingScreen(Page[None]):
         self._follows: dict[str, Lead] = {}
         """What each answer would lead to, once that is known of all."""
         self._tried = 0
+        self._touched = 0
+        """How often something was typed or chosen."""
         self._height = 0
         """Lines of the question that are seen at once."""
         self._drawn: dict[str, Content] = {}
@@ -269,6 +275,7 @@ class AskingScreen(Page[None]):
             return
         self.work.drafts[self.draft_key] = event.value
         self.picked = None
+        self._touched += 1
         self._tried += 1
         number = self._tried
         self.later(PREVIEW_AFTER, lambda: self._try_out(event.value) if number == self._tried else None)
@@ -315,6 +322,7 @@ class AskingScreen(Page[None]):
         if turn is None or not turn.choices or self.line.value.strip():
             return
         keys = [c.key for c in turn.choices]
+        self._touched += 1
         at = keys.index(self.picked) + event.step if self.picked in keys else (0 if event.step > 0 else -1)
         self.picked = keys[at % len(keys)]
         self._understood(turn, self._reply(""))
@@ -331,6 +339,7 @@ class AskingScreen(Page[None]):
         turn = self.turn
         if turn is None or not self.work.ready:
             return
+        self._touched += 1
         found = self._reply(event.value)
         self.reply = found
         if not found.fits:
@@ -349,13 +358,18 @@ class AskingScreen(Page[None]):
         if trial is not None and turn.kind in ("check", "form"):
             key = turn.key or (turn.check.id if turn.check else "")
             record = _simulated(trial, key)
-        key = self.draft_key
+        key, was = self.draft_key, len(self.work.call.events)
         self.line.wait()
-        wrong = self.work.do(record)
-        if wrong:
+        wrong = self.work.attempt(record)
+        if wrong is not None:
             self.line.drawn()
-            self.tell(wrong, "bad")
+            again = isinstance(wrong, StoreError) and len(self.work.call.events) == was
+            self.tell(f"{wrong}{AGAIN if again else ''}", "bad")
+            if again:
+                number = self._touched
+                self.later(RETRY_AFTER, lambda: self._once_more(turn, record, then, number))
             return
+        self.tell("")
         self.work.drafts.pop(key, None)
         if turn.kind in ("check", "form"):
             self.work.details = {}
@@ -363,6 +377,11 @@ class AskingScreen(Page[None]):
         self.recorded()
         if self.work.ready:
             self.show_call()
+
+    def _once_more(self, turn: Turn, record: Change, then: str | None, number: int) -> None:
+        """Try again what the store did not take, unless something else was typed, chosen or asked meanwhile."""
+        if turn is self.turn and number == self._touched and self.is_current and not self.line.waiting:
+            self._record(turn, record, then)
 
     def recorded(self) -> None:
         """Something was recorded."""
