@@ -346,7 +346,7 @@ def _elsewhere(asked: _Asked) -> Reply | None:
     """Return the reply to figures where none are asked for: they go to the reading they fit; None where none fits."""
     if asked.call.state.opened.practice:  # the machine answers
         return None
-    found = tuple(fitting(asked.call, asked.turn, asked.said, asked.units, asked.details))
+    found = tuple(fitting(asked.call, asked.turn, asked.said, asked.units, details=asked.details))
     if not found:
         return None
     first = found[0]
