@@ -18,7 +18,7 @@ MOST_REMEMBERED = 64
 YES = "yes"
 """Outcome of what is so, on a list."""
 _Possible = tuple[str, str, Check, float]
-"""A check as asked, the check it is a part of, itself, its minutes."""
+"""A check as asked, the check it is a part of, itself, its minutes when nothing is prepared."""
 
 
 def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
@@ -26,6 +26,18 @@ def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
 
     By phone a grower's minute counts in full while the planter stands for it, and little while he plants on.
     """
+    whole = _unprepared(check, case, tables)
+    return None if whole is None else _prepared(whole, check, case)
+
+
+def _prepared(whole: float, check: Check, case: Case) -> float:
+    """Return minutes less what is prepared already."""
+    if case.prepared and case.channel == "site":
+        whole -= sum(m for name, m in check.prep.items() if name in case.prepared)
+    return max(LEAST_MINUTES, whole)
+
+
+def _unprepared(check: Check, case: Case, tables: Tables) -> float | None:
     minutes = check.minutes
     if any(tool in case.not_here for tool in check.tools):
         return None
@@ -33,14 +45,8 @@ def check_minutes(check: Check, case: Case, tables: Tables) -> float | None:
         if check.phone is None or minutes.desk is None:
             return None
         weight = 1.0 if planter_stands(check, tables) else tables.knowledge.settings.grower_weight
-        cost = minutes.desk + weight * (minutes.grower or 0.0)
-    else:
-        on_site = minutes.on_site(rows_to_read(case, tables))
-        if on_site is None:
-            return None
-        cost = on_site
-    saved = sum(m for name, m in check.prep.items() if name in case.prepared) if case.channel == "site" else 0.0
-    return max(LEAST_MINUTES, cost - saved)
+        return minutes.desk + weight * (minutes.grower or 0.0)
+    return minutes.on_site(rows_to_read(case, tables))
 
 
 def rows_to_read(case: Case, tables: Tables) -> float:
@@ -66,7 +72,7 @@ class Feasible:
     def _allowed(self, case: Case, asked: Iterable[str]) -> list[_Possible]:
         """Return the checks, as asked, that machine, channel and complaint allow."""
         key = (case.channel, case.not_here, frozenset(case.axes.items()), case.machine_rows,
-               case.trouble_rows and len(case.trouble_rows), case.prepared)
+               case.trouble_rows and len(case.trouble_rows))
         occasion = Occasion.of(case, self._tables, asked)
         if (key, occasion) not in self._in_occasion:
             if len(self._in_occasion) > MOST_REMEMBERED:
@@ -81,7 +87,7 @@ class Feasible:
         """Yield the checks that this machine can have and this channel allows."""
         knowledge = self._tables.knowledge
         for name, check in knowledge.questions.items():
-            minutes = check_minutes(check, case, self._tables)
+            minutes = _unprepared(check, case, self._tables)
             if minutes is not None and fit(check.applies, case.axes, knowledge) > 0:
                 yield name, name.partition(".")[0], check, minutes
 
@@ -104,7 +110,7 @@ class Feasible:
                 continue
             if answered.issuperset(check.after) and told.isdisjoint(check.told_by):
                 keys.append(key)
-                minutes.append(cost)
+                minutes.append(_prepared(cost, check, case))
         return keys, minutes
 
 

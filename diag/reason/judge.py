@@ -15,6 +15,7 @@ from diag.reason.axes import fit
 from diag.reason.beginning import Beginnings
 from diag.reason.case import Case, Instance
 from diag.reason.counting import FactSet
+from diag.reason.evidence import Evidence, top_up_worlds
 from diag.reason.feasible import check_minutes
 from diag.reason.judgement import (
     LIKELY,
@@ -31,15 +32,8 @@ from diag.reason.misfit import CONFLICT_BITS, conflicts_in, unexplained_bits
 from diag.reason.next_check import Plan, Planner, Wishes
 from diag.reason.proof_check import proof_check
 from diag.reason.rules import Firing, RuleBase
-from diag.reason.tables import Array, Index, Tables
-from diag.reason.worlds import (
-    EpochEvidence,
-    Evidence,
-    Posterior,
-    forward,
-    posterior,
-    top_up_worlds,
-)
+from diag.reason.tables import Array, Tables
+from diag.reason.worlds import EpochEvidence, Posterior, Space, forward, posterior
 
 LIKELY_FROM, OPEN_FROM, SET_ASIDE_BELOW = 0.50, 0.05, 0.01
 AGAINST_NEEDED = math.log(20.0)
@@ -66,12 +60,12 @@ class Engine:
 
     def _judge(self, case: Case, most: int) -> Judgement:
         begun = self._beginnings.of(case)
-        pi, pairs, symptoms, start = begun.pi, begun.pairs, begun.symptoms, begun.start
-        runs = [self._epoch(case, number, pi, pairs) for number in range(case.epoch + 1)]
-        before, now = forward(start, [r.evidence for r in runs], case, self.tables)
+        pi, start = begun.pi, begun.start
+        runs = [self._epoch(case, number, begun.space) for number in range(case.epoch + 1)]
+        before, seen, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
         last = runs[-1]
-        conflicts = conflicts_in(last.evidence.looks, last.instances, before, self.evidence)
+        conflicts = conflicts_in(last.evidence.looks, last.instances, before, seen, evidence=self.evidence)
         ranking = self._ranking(belief, pi, last.evidence)
         second = self.rules.run(self.facts(case), _belief_keys(ranking))
         firings = (*last.firings, *second)
@@ -85,7 +79,7 @@ class Engine:
             ranking=ranking, belief=belief, faults_known=known, may_be_named=named,
             findings=tuple(self._findings(firings, supports, last.instances)), said=said, firings=firings,
             conflicts=conflicts, plan=plan, action=plan.action,
-            pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=symptoms,
+            pi=pi, epochs=tuple(r.evidence for r in runs), start=start, symptoms=begun.symptoms,
             top_ups=last.top_ups, top_up_rules=last.top_up_rules,
         )
 
@@ -103,16 +97,16 @@ class Engine:
 
     # --- one epoch --------------------------------------------------------------------------------
 
-    def _epoch(self, case: Case, number: int, pi: Array, pairs: Index) -> _Run:
+    def _epoch(self, case: Case, number: int, space: Space) -> _Run:
         instances = [i for i in case.instances if i.epoch == number]
         looks = {
-            name: self.evidence.look(members, case.trouble_rows, pairs)
+            name: self.evidence.look(members, case.trouble_rows, space)
             for name, members in self.evidence.looks(instances).items()
         }
         firings = self.rules.run(self._facts(case, number, instances))
         supports = self._supports(firings, {}, instances)
         top_ups, by_rules = self._top_ups(firings, supports, instances)
-        evidence = EpochEvidence(looks, top_up_worlds(top_ups, len(pi), pairs))
+        evidence = EpochEvidence(looks, top_up_worlds(top_ups, space))
         return _Run(instances, evidence, firings, supports, top_ups=top_ups, top_up_rules=by_rules)
 
     def _facts(self, case: Case, epoch: int, instances: Sequence[Instance]) -> FactSet:
@@ -210,18 +204,15 @@ class Engine:
     # --- words ------------------------------------------------------------------------------------
 
     def _ranking(self, belief: Posterior, pi: Array, now: EpochEvidence) -> tuple[Ranked, ...]:
-        ranked = []
-        against = _against(len(pi), now)
-        for i, (cause, share, present) in enumerate(
-                zip(self.tables.causes, pi.tolist(), belief.present.tolist(), strict=True)):
-            if share <= 0:
-                continue
-            p = round(min(1.0, present), 4)
-            word = LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else UNLIKELY
-            if p < SET_ASIDE_BELOW and against[i] >= AGAINST_NEEDED:
-                word = SET_ASIDE
-            ranked.append(Ranked(cause, p, word))
-        return tuple(sorted(ranked, key=lambda r: (-r.probability, r.cause)))
+        """Return the causes that the machine can have, likeliest first, equal ones by id."""
+        present = np.minimum(belief.present, 1.0).round(4)
+        aside = (present < SET_ASIDE_BELOW) & (_against(len(pi), now) >= AGAINST_NEEDED)
+        order = [i for i in np.argsort(-present, kind="stable").tolist() if pi[i] > 0]
+        return tuple(
+            Ranked(self.tables.causes[i], p, LIKELY if p >= LIKELY_FROM else OPEN if p >= OPEN_FROM else
+                   SET_ASIDE if out else UNLIKELY)
+            for i, p, out in zip(order, present[order].tolist(), aside[order].tolist(), strict=True)
+        )
 
     def _findings(
         self, firings: Sequence[Firing], supports: Mapping[str, frozenset[int]], instances: Sequence[Instance]
@@ -327,10 +318,10 @@ def _disjoint_sum(entries: Sequence[tuple[frozenset[int], float, str]]) -> tuple
     return total, tuple(rules)
 
 
-def _against(n: int, evidence: EpochEvidence) -> list[float]:
+def _against(n: int, evidence: EpochEvidence) -> Array:
     """Return, by cause, the summed log weight of the looks that speak against it."""
     looks = [evidence.looks[name].one for name in sorted(evidence.looks)]
-    against: list[float] = np.maximum(-np.stack(looks), 0.0).sum(axis=0).tolist() if looks else [0.0] * n
+    against: Array = np.maximum(-np.stack(looks), 0.0).sum(axis=0) if looks else np.zeros(n)
     return against
 
 

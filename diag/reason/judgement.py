@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from diag.reason.next_check import Plan
 from diag.reason.rules import Firing
@@ -13,8 +14,7 @@ from diag.reason.worlds import EpochEvidence, Posterior, Worlds
 LIKELY, OPEN, UNLIKELY, SET_ASIDE = "likely", "open", "unlikely", "set_aside"
 
 
-@dataclass(frozen=True)
-class Ranked:
+class Ranked(NamedTuple):
     """One cause on the desk."""
 
     cause: str

@@ -12,28 +12,29 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from diag.reason.case import Instance
+from diag.reason.evidence import Evidence
 from diag.reason.judgement import Conflict
-from diag.reason.worlds import EpochEvidence, Evidence, Worlds
+from diag.reason.worlds import EpochEvidence, Worlds
 
 CONFLICT_BITS = 1.0
 
 
 def conflicts_in(
-    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, evidence: Evidence
+    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, seen: Worlds, *, evidence: Evidence
 ) -> tuple[Conflict, ...]:
-    """Return the answer that fits the others of one epoch least, with the bits by which they contradict."""
+    """Return the answer that fits the others of one epoch least, with the bits by which they contradict.
+
+    `before`: log weights at the start of the epoch; `seen`: with all its looks.
+    """
     if len(looks) < 2:
         return ()
-    base = before.total()
-    whole = before
-    for name in sorted(looks):
-        whole = whole.plus(looks[name])
-    together = whole.total() - base
+    base = before.total
+    together = seen.total - base
     alone = {name: evidence.alone(before, w) - base for name, w in looks.items()}
     bits = (sum(alone.values()) - together) / math.log(2)
     if bits <= CONFLICT_BITS:
         return ()
-    surprises = {name: (_less(whole, w).total() - base - together) / math.log(2) for name, w in looks.items()}
+    surprises = {name: (_less(seen, w) - seen.total) / math.log(2) for name, w in looks.items()}
     name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
     culprit = next(i for i in instances if evidence.look_of(i) == name and i.given)
     events = tuple(e for i in instances if evidence.look_of(i) == name for e in i.events)
@@ -49,9 +50,9 @@ def unexplained_bits(start: Worlds, epochs: Sequence[EpochEvidence], now: Worlds
     by_cause = np.exp(start.one - start.one.max())
     by_cause /= by_cause.sum()
     alone = sum(math.log(float(by_cause @ np.exp(look.one))) for e in epochs for look in e.looks.values())
-    return (alone - now.total() + start.total()) / math.log(2)
+    return (alone - now.total + start.total) / math.log(2)
 
 
-def _less(whole: Worlds, part: Worlds) -> Worlds:
-    """Return the weights without one look (its logs are finite, so they can be taken off)."""
-    return whole.plus(part, -1.0)
+def _less(whole: Worlds, part: Worlds) -> float:
+    """Return the log of the summed weights without one look (its logs are finite, so they can be taken off)."""
+    return whole.with_scale(float((whole.scaled / part.scaled).sum())) - part.top

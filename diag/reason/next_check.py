@@ -40,6 +40,8 @@ NARROWS, NARROW_MINUTES = 0.3, 4.0
 """Bits from which a question of so few minutes is asked before somebody drives out while nothing leads (estimate)."""
 REVERSIBLE_RATIO = 2.0
 """How much oftener a look must find a cause than what else it can be, where its repair can be undone (estimate)."""
+AT_ONCE = 40_000
+"""Numbers that are weighed at a time: answers by worlds."""
 LEAST_BITS = 0.02
 """Information below which a check decides nothing."""
 
@@ -259,12 +261,10 @@ def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array
     An answer leads to the cheaper of acting and of asking on until it is known what is wrong.
     """
     chance = np.maximum(joint.sum(axis=1), 1e-300)
-    beliefs = joint / chance[:, None]
-    left = _entropy(beliefs)
+    left, acting, solved = _after_answers(view, price, joint, chance)
     bits = np.maximum(float(_entropy(view.weights[None, :])[0]) - np.add.reduceat(chance * left, starts), 0.0)
     bit_minutes = BIT_MARKUP / max(float((bits / minutes).max()), 1e-9)
-    acting, _ = view.repair_cost(beliefs, price)
-    asking = bit_minutes * left + view.known(beliefs, price)
+    asking = bit_minutes * left + solved
     known = np.where(view.first < len(price.repair), view.weights, 0.0)
     leader = int(known.argmax())
     leads = [leader] if known[leader] >= LEADS_FROM else []
@@ -272,6 +272,21 @@ def weigh(view: View, price: Prices, joint: Array, starts: Index, minutes: Array
                    _tests(known, leads, joint, starts, ratio=TEST_RATIO),
                    _tests(known, np.flatnonzero(known >= OPEN_FROM), joint, starts, ratio=OPEN_RATIO),
                    leads=bool(leads))
+
+
+def _after_answers(view: View, price: Prices, joint: Array, chance: Array) -> tuple[Array, Array, Array]:
+    """Return, by answer: bits still open, expected minutes when acting then, and once it is known what is wrong.
+
+    Some answers at a time: arrays that stay small cost half of large ones.
+    """
+    left, acting, solved = np.empty_like(chance), np.empty_like(chance), np.empty_like(chance)
+    at_once = AT_ONCE // joint.shape[1] + 1
+    for i in range(0, len(joint), at_once):
+        some = slice(i, i + at_once)
+        beliefs = joint[some] / chance[some, None]
+        left[some], solved[some] = _entropy(beliefs), view.known(beliefs, price)
+        acting[some], _ = view.repair_cost(beliefs, price)
+    return left, acting, solved
 
 
 def _tests(known: Array, causes: Iterable[int], joint: Array, starts: Index, *, ratio: float) -> Flags:
@@ -297,9 +312,7 @@ def _entropy(beliefs: Array) -> Array:
 
 def separates(tables: Tables, key: str, belief: Posterior, most: int = 10) -> tuple[str, str] | None:
     """Return the two likely causes that a check tells apart best."""
-    top: list[int] = [
-        int(i) for i in np.argsort(-np.round(belief.present, 6), kind="stable")[:most] if belief.present[i] > 0
-    ]
+    top = belief.likeliest[:most]
     if len(top) < 2:
         return None
     shares, present = tables.check(key).shares[:, top], belief.present[top]

@@ -11,7 +11,7 @@ import numpy as np
 from diag.reason.costs import Prices
 from diag.reason.feasible import usual_error
 from diag.reason.tables import Array, Flags, Index, Tables
-from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior
+from diag.reason.worlds import ALL_PAIRS_UP_TO, Posterior, sums_by
 
 HEAVIEST_WORLDS = 150
 HEAVIEST_ASKED_ABOUT = 60
@@ -20,8 +20,8 @@ LEAST_ASKED_ABOUT = 1e-7
 """Worlds below it are left out of the look-ahead: all of them together move no expected minute that is shown."""
 DEEPEST = 12
 """Repairs in a row that are weighed."""
-SORTED_WHOLE = 50
-"""Columns up to which sorting all of them is quicker than choosing the largest first."""
+LEAST_COST = 0.5
+"""Minutes that a repair is taken to cost at least when chances per minute are compared."""
 LEAST_WEIGHT = 1e-5
 """Worlds below it are not repaired for: no single answer makes them likely."""
 
@@ -95,11 +95,10 @@ class View:
             index = np.append(asked_about, n)
             weights = np.append(belief.one, rest)[index]
             return cls(index, index, weights / max(float(weights.sum()), 1e-300), pairs=False)
-        a, c = np.triu_indices(len(belief.pairs), k=1)
-        weights = np.concatenate((belief.one, [rest], belief.two[a, c]))
-        first = np.concatenate((np.arange(n + 1), belief.pairs[a]))
-        second = np.concatenate((np.arange(n + 1), belief.pairs[c]))
-        keep = np.argsort(-weights, kind="stable")[:HEAVIEST_WORLDS]
+        weights = np.concatenate((belief.one, [rest], belief.two))
+        first = np.concatenate((np.arange(n + 1), belief.space.first))
+        second = np.concatenate((np.arange(n + 1), belief.space.second))
+        keep = _largest(weights, HEAVIEST_WORLDS)
         chosen = weights[keep]
         return cls(first[keep], second[keep], chosen / max(float(chosen.sum()), 1e-300), pairs=True)
 
@@ -149,17 +148,21 @@ class View:
         least = min(LEAST_WEIGHT, float(self.weights[of_a_cause].max()))
         heavy = (self.weights >= least) & of_a_cause
         causes = np.unique(np.concatenate((self.first[heavy], self.second[heavy])))
-        p = self._present(beliefs, causes)
-        cost = prices.repair[causes][None, :] + prices.in_vain[causes][None, :] * (1.0 - np.minimum(p, 1.0))
-        works = prices.works[causes]
-        ratio: Array = np.where(prices.doable[causes][None, :], p * works[None, :] / np.maximum(cost, 0.5), -1.0)
-        order = _best_first(ratio.round(8), DEEPEST)
-        costs = np.take_along_axis(cost, order, axis=1)
-        costs = np.where(np.take_along_axis(ratio, order, axis=1) < 0, 1e9, costs)
+        p, works, doable = self._present(beliefs, causes), prices.works[causes], prices.doable[causes]
+        cost = np.minimum(p, 1.0)  # from here in place: arrays of this size cost more to get than to fill
+        np.subtract(1.0, cost, out=cost)
+        cost *= prices.in_vain[causes]
+        cost += prices.repair[causes]
+        ratio = p * works
+        ratio /= np.maximum(cost, LEAST_COST)
+        ratio[:, ~doable] = -1.0
+        order = _best_first(ratio, DEEPEST)
+        lines = np.arange(len(p))[:, None]
+        costs = np.where(doable[order], cost[lines, order], 1e9)
         if self.pairs:
             total = self._pair_totals(beliefs, causes[order], costs, prices)
         else:
-            chance = np.take_along_axis(p, order, axis=1) * works[order]
+            chance = p[lines, order] * works[order]
             solved = _from_zero(chance)
             reached = _from_zero(costs * (1.0 - solved[:, :-1]))
             found = _from_zero(chance * prices.found[causes][order])
@@ -186,24 +189,32 @@ class View:
     def _pair_totals(self, beliefs: Array, order: Index, costs: Array, prices: Prices) -> Array:
         """Return the cost of every prefix of an order (m x depth + 1): under a pair, up to the later of the two."""
         m, depth = order.shape
+        lines = np.arange(m)[:, None]
         named, at = np.unique(np.concatenate((self.first, self.second)), return_inverse=True)
         rank = np.full((m, len(named)), depth, dtype=np.intp)
-        np.put_along_axis(rank, np.searchsorted(named, order), np.broadcast_to(np.arange(depth), (m, depth)), axis=1)
-        later = np.maximum(rank[:, at[: len(self.first)]], rank[:, at[len(self.first) :]])
-        spent = _from_zero(costs)
-        upto = np.take_along_axis(spent, np.minimum(later + 1, depth), axis=1)
-        # mass and cost of the worlds that are done by the prefix that ends with their later repair
-        slot = (np.arange(m)[:, None] * (depth + 2) + later + 1).ravel()
+        rank[lines, np.searchsorted(named, order)] = np.arange(depth)
+        slot = np.maximum(rank[:, at[: len(self.first)]], rank[:, at[len(self.first) :]])
+        slot += lines * (depth + 1)
+        slots = slot.ravel()
 
-        def by_prefix(weights: Array) -> Array:
-            sums = np.bincount(slot, weights.ravel(), m * (depth + 2)).astype(np.float64).reshape(m, depth + 2)
-            return np.asarray(np.cumsum(sums, axis=1)[:, : depth + 1], dtype=np.float64)
+        def done_at(weights: Array) -> Array:
+            """Return what is done with each repair: the weight of worlds of which it is the later one."""
+            return sums_by(slots, weights.ravel(), m * (depth + 1)).reshape(m, depth + 1)[:, :depth]
 
-        done, paid = by_prefix(beliefs), by_prefix(beliefs * upto)
-        found = by_prefix(beliefs * self._per_world(prices.found, prices.found_unknown)[None, :])
-        rest = self._found(beliefs, prices)[:, None] - found
-        result: Array = paid + (1.0 - done) * (spent + prices.leave) + rest
+        spent, done = _from_zero(costs), done_at(beliefs)
+        found = done_at(beliefs * self._per_world(prices.found, prices.found_unknown)[None, :])
+        rest = self._found(beliefs, prices)[:, None] - _from_zero(found)
+        result: Array = _from_zero(done * spent[:, 1:]) + (1.0 - _from_zero(done)) * (spent + prices.leave) + rest
         return result
+
+
+def _largest(values: Array, most: int) -> Index:
+    """Return the places of the largest values, largest first, equal ones by place."""
+    if len(values) > most:
+        places = np.flatnonzero(values >= np.partition(values, -most)[-most])
+    else:
+        places = np.arange(len(values))
+    return places[np.argsort(-values[places], kind="stable")][:most]
 
 
 def _from_zero(steps: Array) -> Array:
@@ -213,13 +224,19 @@ def _from_zero(steps: Array) -> Array:
 
 
 def _best_first(values: Array, most: int) -> Index:
-    """Return, per row, the places of the largest values, largest first, equal ones by place."""
+    """Return, per row, the places of the largest values, largest first; equal to 8 places: by place.
+
+    Value and place are one number, so that plain numbers are sorted, which is quick.
+    """
     k = values.shape[1]
-    if k <= SORTED_WHOLE:
-        return np.argsort(-values, axis=1, kind="stable")[:, :most]
-    chosen = np.sort(np.argpartition(-values, most - 1, axis=1)[:, :most], axis=1)
-    inner = np.argsort(-np.take_along_axis(values, chosen, axis=1), axis=1, kind="stable")
-    return np.take_along_axis(chosen, inner, axis=1)
+    keys = np.rint(values * 1e8)
+    keys *= k
+    keys += np.arange(k - 1, -1, -1)
+    if k > most:
+        keys = np.partition(keys, k - most, axis=1)[:, k - most :]
+    keys.sort(axis=1)
+    places: Index = (k - 1 - keys[:, ::-1] % k).astype(np.intp)
+    return places
 
 
 def _reported(shares: Array, error: float, k: int) -> Array:

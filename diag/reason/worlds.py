@@ -9,74 +9,133 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property
 
 import numpy as np
 
-from diag.reason.axes import fit
-from diag.reason.case import Case, Instance
-from diag.reason.tables import Array, CheckTable, Index, Tables, log_safe, log_sum
+from diag.reason.case import Case
+from diag.reason.tables import Array, Index, Tables, log_safe
 
 ALL_PAIRS_UP_TO = 400
 """Causes up to which every pair is a world of its own."""
-HEAVIEST_SINGLES, BEST_EXPLAINING = 150, 12
-MOST_REMEMBERED = 300
-"""Answers whose likelihoods over all worlds are kept for the next judgement."""
 
 
-@dataclass(frozen=True)
-class Worlds:
-    """Log weights, or log likelihoods, over all worlds.
+@dataclass(frozen=True, eq=False)
+class Space:
+    """Which worlds there are, in this order: clear, unknown, one per cause, one per unordered pair of some causes."""
 
-    `one` has one entry per cause (n). `two` has one per unordered pair of the causes in `pairs` (m x m, strictly
-    upper triangle used); up to 400 causes these are all.
-    """
-
-    clear: float
-    unknown: float
-    one: Array
-    two: Array
+    n: int
     pairs: Index
+    """The causes whose pairs are worlds, in order; up to 400 causes all that the machine can have."""
 
-    def plus(self, other: Worlds, factor: float = 1.0) -> Worlds:
-        """Return self + factor * other, entry by entry (-inf stays)."""
-        return Worlds(
-            self.clear + factor * other.clear,
-            self.unknown + factor * other.unknown,
-            self.one + factor * other.one,
-            self.two + factor * other.two,
-            pairs=self.pairs,
-        )
+    @cached_property
+    def first(self) -> Index:
+        """By pair: its first cause."""
+        return self.pairs[np.triu_indices(len(self.pairs), k=1)[0]]
 
+    @cached_property
+    def second(self) -> Index:
+        """By pair: its second cause, the later one."""
+        return self.pairs[np.triu_indices(len(self.pairs), k=1)[1]]
+
+    def place(self, a: int, c: int) -> int | None:
+        """Return where the pair of two causes stands among all pairs, None where it is no world."""
+        found = np.flatnonzero((self.pairs == a) | (self.pairs == c)).tolist()
+        if len(found) < 2:
+            return None
+        i, j = found
+        return int(i * (2 * len(self.pairs) - i - 1) // 2 + j - i - 1)
+
+    def of_pairs(self, two: Array) -> Array:
+        """Return, by cause, the sum of what stands by pair."""
+        return sums_by(self.first, two, self.n) + sums_by(self.second, two, self.n)
+
+
+def sums_by(places: Index, values: Array, n: int) -> Array:
+    """Return, by place (n of them), the sum of the values that belong there."""
+    return np.bincount(places, values, n).astype(np.float64, copy=False)
+
+
+@dataclass(frozen=True, eq=False)
+class Worlds:
+    """Log weights, or log likelihoods, over all worlds."""
+
+    space: Space
+    log: Array
+
+    @classmethod
+    def of(cls, space: Space, clear: float, unknown: float, one: Array, two: Array) -> Worlds:
+        """Return worlds of their parts."""
+        return cls(space, np.concatenate((np.array([clear, unknown]), one, two)))
+
+    @property
+    def clear(self) -> float:
+        """Where nothing is wrong."""
+        return float(self.log[0])
+
+    @property
+    def unknown(self) -> float:
+        """Where an unknown cause is at fault."""
+        return float(self.log[1])
+
+    @property
+    def one(self) -> Array:
+        """By cause, where it alone is at fault."""
+        return self.log[2 : 2 + self.space.n]
+
+    @property
+    def two(self) -> Array:
+        """By pair of the space."""
+        return self.log[2 + self.space.n :]
+
+    def plus(self, *others: Worlds) -> Worlds:
+        """Return the sum with others, world by world (-inf stays)."""
+        summed = self.log.copy()
+        for other in others:
+            summed += other.log
+        return Worlds(self.space, summed)
+
+    @cached_property
+    def top(self) -> float:
+        """The largest of them, 0 where all are -inf."""
+        largest = float(self.log.max())
+        return largest if largest > -math.inf else 0.0
+
+    @cached_property
+    def scaled(self) -> Array:
+        """Without the log, the largest brought to 1."""
+        values: Array = np.exp(self.log - self.top)
+        return values
+
+    @cached_property
     def total(self) -> float:
-        """Return the log of the summed weights."""
-        pairs = self.two.ravel().take(_upper(len(self.pairs)))
-        return log_sum(np.concatenate((np.array([self.clear, self.unknown]), self.one, pairs)))
+        """The log of the summed weights."""
+        return self.with_scale(float(self.scaled.sum()))
+
+    def with_scale(self, value: float) -> float:
+        """Return the log of a value in the scale of `scaled`."""
+        return self.top + math.log(value) if value > 0 else -math.inf
 
 
-@lru_cache(maxsize=16)
-def _upper(m: int) -> Index:
-    """Return the flat places of the strictly upper triangle of m x m: every pair once."""
-    return np.flatnonzero(np.triu(np.ones((m, m), dtype=np.bool_), k=1))
-
-
-def nothing(n: int, pairs: Index) -> Worlds:
-    """Return log likelihoods of 0: evidence that says nothing."""
-    return Worlds(0.0, 0.0, np.zeros(n), np.zeros((len(pairs), len(pairs))), pairs=pairs)
-
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Posterior:
     """What we believe now, in probabilities."""
 
+    space: Space
     clear: float
     unknown: float
     one: Array
     two: Array
-    """m x m over `pairs`, strictly upper triangle."""
-    pairs: Index
+    """By pair of the space."""
     present: Array
     """By cause: chance that it is present now."""
+
+    @cached_property
+    def likeliest(self) -> list[int]:
+        """The causes that can be present, likeliest first, equal ones (to 6 places) by place."""
+        order = np.argsort(-self.present.round(6), kind="stable")
+        likeliest: list[int] = order[self.present[order] > 0].tolist()
+        return likeliest
 
     @property
     def mass_one(self) -> float:
@@ -91,234 +150,12 @@ class Posterior:
 
 def posterior(weights: Worlds) -> Posterior:
     """Return probabilities of log weights."""
-    total = weights.total()
-    if total == -math.inf:
+    whole = float(weights.scaled.sum())
+    if whole <= 0:
         raise ValueError("no world has any weight")
-    one = np.exp(weights.one - total)
-    two = np.zeros(weights.two.shape)
-    upper = _upper(len(weights.pairs))
-    two.ravel()[upper] = np.exp(weights.two.ravel().take(upper) - total)
-    present = one.copy()
-    present[weights.pairs] += two.sum(axis=0) + two.sum(axis=1)
-    clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
-    return Posterior(clear, unknown, one, two, pairs=weights.pairs, present=present)
-
-
-# --- prior --------------------------------------------------------------------------------------
-
-
-def cause_shares(tables: Tables, axes: Mapping[str, str]) -> Array:
-    """Return pi: the share of each cause on a machine with these axes; sums to 1."""
-    knowledge = tables.knowledge
-    fits = np.array([fit(knowledge.causes[c].applies, axes, knowledge) for c in tables.causes])
-    weights: Array = tables.frequency * fits
-    return weights / max(float(weights.sum()), 1e-300)
-
-
-def prior(tables: Tables, pi: Array, pairs: Index) -> Worlds:
-    """Return the log prior: clear 0, unknown, singles pi, pairs s pi pi plus the leads_to chains.
-
-    Where only some causes are paired, the rest of the pair prior is "strong cause + bystander": it looks like
-    the strong cause alone and is added to it.
-    """
-    settings = tables.knowledge.settings
-    one = pi.copy()
-    can_pair = np.where(tables.alone, 0.0, pi)
-    joint = np.triu(can_pair[pairs][:, None] * can_pair[pairs][None, :], k=1)
-    joint[tables.never_with[np.ix_(pairs, pairs)]] = 0.0
-    share = settings.pair_share
-    mass = _pair_mass(tables, can_pair)
-    scale = share / (1.0 - share) * float(pi.sum()) / mass if mass > 0 else 0.0
-    two = joint * scale
-    place = {int(cause): i for i, cause in enumerate(pairs)}
-    for root, mechanism, chance in tables.leads_to:
-        if pi[root] > 0 and pi[mechanism] > 0 and root in place and mechanism in place:
-            low, high = sorted((place[root], place[mechanism]))
-            two[low, high] += chance * pi[root]
-            one[root] -= chance * pi[root]
-    if len(pairs) < len(pi):
-        inside = np.zeros(len(pi), dtype=np.bool_)
-        inside[pairs] = True
-        outside = float(can_pair[~inside].sum())
-        one += scale * can_pair * np.where(inside, outside, (outside - can_pair) / 2.0)
-    upper = np.triu(np.ones(two.shape, dtype=np.bool_), k=1)
-    log_two = np.where(upper, log_safe(np.maximum(two, 0.0)), -math.inf)
-    return Worlds(-math.inf, math.log(settings.unknown), log_safe(np.maximum(one, 0.0)), log_two, pairs=pairs)
-
-
-def _pair_mass(tables: Tables, can_pair: Array) -> float:
-    """Return the sum of pi_a pi_c over all pairs that make sense."""
-    squares = float((can_pair * can_pair).sum())
-    never = sum(can_pair[a] * can_pair[c] for a, c in tables.never_pairs)
-    return (float(can_pair.sum()) ** 2 - squares) / 2.0 - float(never)
-
-
-def heaviest_pairs(tables: Tables, one: Array, instances: Sequence[Instance]) -> Index:
-    """Return the causes to be paired when there are too many: the heaviest, and those that explain an answer best.
-
-    `one`: log weights of the one-fault worlds now.
-    """
-    chosen = set(np.argsort(-one, kind="stable")[:HEAVIEST_SINGLES].tolist())
-    for instance in instances:
-        table = tables.check(instance.check)
-        if not instance.given or instance.outcome is None or table.outcomes.index(instance.outcome) == table.normal:
-            continue
-        explained = table.shares[table.index(instance.outcome)] * (one > -math.inf)
-        chosen |= set(np.argsort(-explained, kind="stable")[:BEST_EXPLAINING].tolist())
-    return np.array(sorted(chosen), dtype=np.intp)
-
-
-def symptom_worlds(
-    tables: Tables, symptoms: Sequence[str], denied: Sequence[str], pi: Array, pairs: Index
-) -> Worlds:
-    """Return log likelihoods of named and denied symptoms: noisy-OR with a leak over each world's causes.
-
-    An unknown cause is taken to bring a symptom as often as the causes of this machine do on average; with the
-    leak alone, one symptom would all but exclude "none of the known causes".
-    """
-    settings = tables.knowledge.settings
-    result = nothing(len(tables.causes), pairs)
-    for names, error, named in ((symptoms, 0.0, True), (denied, settings.denied_error, False)):
-        for name in dict.fromkeys(names):
-            links = tables.links(name)
-            absent_one = (1.0 - settings.symptom_leak) * (1.0 - links)
-            absent_unknown = (1.0 - settings.symptom_leak) * (1.0 - float((pi * links).sum()))
-            absent_none = 1.0 - settings.symptom_leak
-            absent_two = absent_one[pairs][:, None] * absent_one[pairs][None, :] / absent_none
-
-            def spoken(absent: Array | float, named: bool = named, error: float = error) -> Array:
-                absent = np.asarray(absent, dtype=np.float64)
-                chance = 1.0 - absent if named else (1.0 - error) * absent + error * (1.0 - absent)
-                return log_safe(chance)
-
-            clear, unknown = float(spoken(absent_none)), float(spoken(absent_unknown))
-            result = result.plus(Worlds(clear, unknown, spoken(absent_one), spoken(absent_two), pairs=pairs))
-    return result
-
-
-# --- answers ------------------------------------------------------------------------------------
-
-
-def single_likelihood(table: CheckTable, likelihood: Array) -> tuple[float, Array]:
-    """Return (L under the base, L by cause) of an instance."""
-    base = float((table.base * likelihood).sum())
-    one = (table.shares * likelihood[:, None]).sum(axis=0)
-    return base, one
-
-
-def instance_worlds(table: CheckTable, likelihood: Array, pairs: Index, *, shared: bool = False) -> Worlds:
-    """Return log likelihoods of one instance, relative to a machine that is sound there (`clear` is 0).
-
-    `shared`: its rows are a strict part of the trouble's rows, so in a two-fault world either member may
-    be the one seen there: the plain mean of the two.
-    """
-    base, one = single_likelihood(table, likelihood)
-    unknown = float((table.unknown * likelihood).sum())
-    paired = one[pairs]
-    if shared:
-        two = (paired[:, None] + paired[None, :]) / 2.0
-    elif table.normal is None:
-        flags = table.marked[pairs].astype(np.float64)
-        number = flags[:, None] + flags[None, :]
-        summed = (flags * paired)[:, None] + (flags * paired)[None, :]
-        two = np.where(number > 0, summed / np.maximum(number, 1.0), base)
-    else:
-        two = _noisy_or(table, likelihood, pairs)
-    return Worlds(0.0, math.log(unknown / base), log_safe(one / base), log_safe(two / base), pairs=pairs)
-
-
-def _noisy_or(table: CheckTable, likelihood: Array, pairs: Index) -> Array:
-    """Pair {a, c}: P(n) = q_a q_c / max(q_a, q_c, b); the others share the rest as q_a(o) + q_c(o)."""
-    n = table.normal
-    assert n is not None
-    shares = table.shares[:, pairs]
-    normal = shares[n]
-    others = (shares * likelihood[:, None]).sum(axis=0) - normal * likelihood[n]
-    rest = 1.0 - normal
-    a, c = normal[:, None], normal[None, :]
-    p_normal = a * c / np.maximum(np.maximum(a, c), table.base[n])
-    room = rest[:, None] + rest[None, :]
-    mixed = np.where(room > 0, (others[:, None] + others[None, :]) / np.maximum(room, 1e-300), 0.0)
-    result: Array = p_normal * likelihood[n] + (1.0 - p_normal) * mixed
-    return result
-
-
-def strongest(members: Sequence[Worlds]) -> Worlds:
-    """Return, world by world, the strongest member for it plus the strongest against it."""
-    if len(members) == 1:
-        return members[0]
-
-    def both(values: Sequence[Array]) -> Array:
-        stacked = np.stack(values)
-        result: Array = np.maximum(stacked.max(axis=0), 0.0) + np.minimum(stacked.min(axis=0), 0.0)
-        return result
-
-    unknown = both([np.array(m.unknown) for m in members])
-    one, two = both([m.one for m in members]), both([m.two for m in members])
-    return Worlds(0.0, float(unknown), one, two, pairs=members[0].pairs)
-
-
-class Evidence:
-    """Log likelihoods of instances and looks, remembered per (check, likelihood): recomputing is cheap."""
-
-    def __init__(self, tables: Tables) -> None:
-        self.tables = tables
-        self._known: dict[tuple[str, tuple[float, ...], bool], Worlds] = {}
-        self._looks: dict[tuple[int, ...], tuple[Sequence[Worlds], Worlds]] = {}
-        self._alone: dict[tuple[int, int], tuple[Worlds, Worlds, float]] = {}
-
-    def of(self, instance: Instance, trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
-        """Return the log likelihoods of one instance."""
-        part = instance.row_numbers is not None and trouble is not None
-        shared = bool(part and set(instance.row_numbers or ()) < set(trouble or ()))
-        key = (instance.check, instance.likelihood, shared)
-        worlds = self._known.get(key)
-        if worlds is None or worlds.pairs is not pairs:
-            if len(self._known) > MOST_REMEMBERED:
-                self._known.clear()
-            table = self.tables.check(instance.check)
-            worlds = instance_worlds(table, np.array(instance.likelihood), pairs, shared=shared)
-            self._known[key] = worlds
-        return worlds
-
-    def look_of(self, instance: Instance) -> str:
-        """Return the name of the look an instance belongs to (its check when it has none)."""
-        return self.tables.knowledge.questions[instance.check].look or instance.check
-
-    def looks(self, instances: Sequence[Instance]) -> dict[str, list[Instance]]:
-        """Return given instances of one epoch grouped by look, in order."""
-        grouped: dict[str, list[Instance]] = {}
-        for instance in instances:
-            if instance.given:
-                grouped.setdefault(self.look_of(instance), []).append(instance)
-        return grouped
-
-    def look(self, instances: Sequence[Instance], trouble: tuple[int, ...] | None, pairs: Index) -> Worlds:
-        """Return the log likelihoods of all answers read off one look: fine neighbours neither dilute nor pile up."""
-        members = [self.of(i, trouble, pairs) for i in instances]
-        key = tuple(map(id, members))  # what is kept holds them, so an id is not given away meanwhile
-        if key not in self._looks:
-            if len(self._looks) > MOST_REMEMBERED:
-                self._looks.clear()
-            self._looks[key] = members, strongest(members)
-        return self._looks[key][1]
-
-    def alone(self, before: Worlds, look: Worlds) -> float:
-        """Return the log of the summed weights after one look alone."""
-        key = id(before), id(look)
-        if key not in self._alone:
-            if len(self._alone) > MOST_REMEMBERED:
-                self._alone.clear()
-            self._alone[key] = before, look, before.plus(look).total()
-        return self._alone[key][2]
-
-
-def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:
-    """Return rule top-ups by world: the largest of its members, unmarked members 0."""
-    t = np.zeros(n)
-    for cause, value in top_ups.items():
-        t[cause] = value
-    return Worlds(0.0, 0.0, t, np.maximum(t[pairs][:, None], t[pairs][None, :]), pairs=pairs)
+    space, p = weights.space, weights.scaled / whole
+    one, two = p[2 : 2 + space.n], p[2 + space.n :]
+    return Posterior(space, float(p[0]), float(p[1]), one, two=two, present=one + space.of_pairs(two))
 
 
 # --- epochs -------------------------------------------------------------------------------------
@@ -326,29 +163,18 @@ def top_up_worlds(top_ups: Mapping[int, float], n: int, pairs: Index) -> Worlds:
 
 def after_repair(weights: Worlds, cured: Mapping[int, float]) -> Worlds:
     """Return log weights after a repair that cures each named cause with its chance."""
-    total = weights.total()
-    n = len(weights.one)
-    works = np.zeros(n)
+    belief, space = posterior(weights), weights.space
+    goes = np.zeros(space.n)
     for cause, chance in cured.items():
-        works[cause] = chance
-    one, two = np.exp(weights.one - total), np.exp(weights.two - total)
-    clear, unknown = math.exp(weights.clear - total), math.exp(weights.unknown - total)
-    stays = 1.0 - works
-    goes, keeps = works[weights.pairs], stays[weights.pairs]
-    gone_first = two * (goes[:, None] * keeps[None, :])
-    gone_second = two * (keeps[:, None] * goes[None, :])
-    gone_both = two * (goes[:, None] * goes[None, :])
-    new_one = one * stays
-    new_one[weights.pairs] += gone_first.sum(axis=0) + gone_second.sum(axis=1)
-    new_clear = clear + float((one * works).sum()) + float(gone_both.sum())
-    new_two = two * (keeps[:, None] * keeps[None, :])
-    return Worlds(
-        math.log(new_clear) if new_clear > 0 else -math.inf,
-        math.log(unknown) if unknown > 0 else -math.inf,
-        log_safe(new_one),
-        log_safe(new_two),
-        pairs=weights.pairs,
-    )
+        goes[cause] = chance
+    keeps = 1.0 - goes
+    goes_first, goes_second, two = goes[space.first], goes[space.second], belief.two
+    one = belief.one * keeps
+    one += sums_by(space.second, two * goes_first * (1.0 - goes_second), space.n)
+    one += sums_by(space.first, two * goes_second * (1.0 - goes_first), space.n)
+    clear = belief.clear + float(belief.one @ goes) + float(two @ (goes_first * goes_second))
+    two = two * (1.0 - goes_first) * (1.0 - goes_second)
+    return Worlds(space, log_safe(np.concatenate((np.array([clear, belief.unknown]), one, two))))
 
 
 @dataclass(frozen=True)
@@ -358,20 +184,21 @@ class EpochEvidence:
     looks: Mapping[str, Worlds]
     top_ups: Worlds
 
-    def summed(self, start: Worlds) -> Worlds:
-        """Return start plus all evidence of the epoch."""
-        for name in sorted(self.looks):
-            start = start.plus(self.looks[name])
-        return start.plus(self.top_ups)
+    def seen(self, start: Worlds) -> Worlds:
+        """Return start plus all looks of the epoch."""
+        return start.plus(*(self.looks[name] for name in sorted(self.looks)))
 
 
-def forward(start: Worlds, epochs: Sequence[EpochEvidence], case: Case, tables: Tables) -> tuple[Worlds, Worlds]:
-    """Return (log weights at the start of the last epoch, log weights now)."""
+def forward(
+    start: Worlds, epochs: Sequence[EpochEvidence], case: Case, tables: Tables
+) -> tuple[Worlds, Worlds, Worlds]:
+    """Return log weights at the start of the last epoch, with its looks, and now."""
     before = start
     for number, evidence in enumerate(epochs):
-        now = evidence.summed(before)
+        seen = evidence.seen(before)
+        now = seen.plus(evidence.top_ups)
         if number < len(case.repairs):
             known = tables.position
             cured = {known[c]: w for c, w in case.repairs[number].causes.items() if c in known}
             before = after_repair(now, cured)
-    return before, now
+    return before, seen, now

@@ -201,17 +201,17 @@ class Answer(Body):
     @property
     def replaces(self) -> str | None:
         """The withdrawn answer that this one corrects."""
-        return self._in_call.replaces
+        return self.in_call.replaces
 
     @property
     def proves(self) -> str | None:
         """The repair whose proof it belongs to."""
-        return self._in_call.proves
+        return self.in_call.proves
 
     @property
     def pieces(self) -> Mapping[str, Mapping[int, Any]]:
         """Pieces that did not sit in their own row: piece -> {row: home row or "spare"}, for these rows."""
-        return self._in_call.pieces
+        return self.in_call.pieces
 
     @field_validator("values", mode="before")
     @classmethod

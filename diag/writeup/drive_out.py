@@ -70,8 +70,7 @@ def grower_can(belief: Posterior, call: CallDesk) -> float:
     can = call.engine.tables.grower_can.copy()
     for cause, place in call.engine.tables.position.items():
         can[place] &= all(stock.get(p) == STOCK["here"] for p in causes[cause].repair.parts)
-    paired = can[belief.pairs]
-    both = paired[:, None] & paired[None, :]
+    both = can[belief.space.first] & can[belief.space.second]
     return float(belief.clear + belief.one[can].sum() + belief.two[both].sum())
 
 

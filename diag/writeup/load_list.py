@@ -224,8 +224,7 @@ def any_present(belief: Posterior, causes: Sequence[int]) -> float:
 
     flags = np.zeros(len(belief.one), dtype=np.bool_)
     flags[list(causes)] = True
-    paired = flags[belief.pairs]
-    either = paired[:, None] | paired[None, :]
+    either = flags[belief.space.first] | flags[belief.space.second]
     return float(belief.one[flags].sum() + belief.two[either].sum())
 
 

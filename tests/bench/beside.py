@@ -55,7 +55,7 @@ def network(engine: Engine, calls: int = 2, answers: int = 5) -> dict[str, Any]:
         theirs.append(taken)
         worlds = judged.start
         for evidence in {i.check: i for i in case.instances if i.given}.values():
-            worlds = worlds.plus(engine.evidence.of(evidence, case.trouble_rows, worlds.pairs))
+            worlds = worlds.plus(engine.evidence.of(evidence, case.trouble_rows, worlds.space))
         ours = np.exp(np.array([*worlds.one, worlds.unknown]) - worlds.one.max())
         differences.append(float(np.abs(ours / ours.sum() - belief).max()))
     return {"pyagrum_cpu_ms": round(median(theirs)), "judgement_cpu_ms": round(median(mine), 1),

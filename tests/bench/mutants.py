@@ -19,8 +19,9 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = [
-    "reason/worlds", "reason/tables", "reason/beginning", "reason/judge", "reason/counting", "reason/next_check",
-    "reason/views", "reason/costs", "reason/feasible", "knowledge/shares", "record/fold", "call/readings", "call/proof",
+    "reason/worlds", "reason/evidence", "reason/tables", "reason/beginning", "reason/judge", "reason/counting",
+    "reason/next_check", "reason/views", "reason/costs", "reason/feasible", "knowledge/shares", "record/fold",
+    "call/readings", "call/proof",
 ]
 TESTS = [
     "tests/reason", "tests/record", "tests/call", "tests/knowledge/test_shares.py",

@@ -21,11 +21,12 @@ from diag.call.case_of import reported
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
 from diag.knowledge.shares import outcome_shares
+from diag.reason.beginning import symptom_worlds
 from diag.reason.case import Case
 from diag.reason.costs import Prices
 from diag.reason.judge import Engine
 from diag.reason.views import View
-from diag.reason.worlds import symptom_worlds
+from diag.reason.worlds import Space
 from diag.trial.score import calibration_error
 
 
@@ -108,9 +109,10 @@ def test_noisy_or_of_symptoms_is_the_published_table(small: Knowledge) -> None:
     # the engine's own numbers follow the same rule with its leak
     engine = Engine(small)
     pi = engine.judge(Case()).pi
-    worlds = symptom_worlds(engine.tables, ("thin",), (), pi, np.arange(len(engine.tables.causes)))
+    space = Space(len(pi), np.arange(len(pi)))
+    worlds = symptom_worlds(engine.tables, ("thin",), (), pi, space=space)
     a, b = engine.tables.position["alpha"], engine.tables.position["beta"]
-    assert math.exp(worlds.two[a, b]) == pytest.approx(1 - 0.995 * (1 - 0.9) * (1 - 0.4))
+    assert math.exp(worlds.two[space.place(a, b)]) == pytest.approx(1 - 0.995 * (1 - 0.9) * (1 - 0.4))
     assert 1 - (1 - 0.05) * 0.6 * 0.2 == pytest.approx(0.886)
 
 

@@ -40,7 +40,7 @@ def test_unexplained_bits_by_hand(engine: Engine) -> None:
     together = sum(p * math.prod(chance(w)) for w, p in start.items()) / sum(start.values())
     j = engine.judge(case)
     assert j.start is not None
-    _, now = forward(j.start, j.epochs, case, engine.tables)
+    *_, now = forward(j.start, j.epochs, case, engine.tables)
     assert unexplained_bits(j.start, j.epochs, now) == pytest.approx(math.log2(math.prod(alone) / together))
 
 

@@ -11,14 +11,15 @@ from reason.helpers import said
 
 from diag.call.case_of import reported
 from diag.knowledge.base import Knowledge
-from diag.reason import worlds
+from diag.reason import beginning
+from diag.reason.beginning import cause_shares, heaviest_pairs, prior
 from diag.reason.case import Case, RepairDone
 from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
 from diag.reason.judge import Engine, _disjoint_sum
 from diag.reason.next_check import Weighed, separates, weigh
 from diag.reason.views import Stack, View, _reported
-from diag.reason.worlds import heaviest_pairs, prior
+from diag.reason.worlds import Space
 
 AXES = {"fill": "bulk", "drive": "electric"}
 KEYS = ["motor_amps", "plain", "split", "what_changed.seed"]
@@ -242,8 +243,8 @@ def test_paired_are_the_heaviest_and_those_that_explain_an_answer(
     engine: Engine, small: Knowledge, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The heaviest cause, of equal ones the first; with it what explains an answer best, usual answers apart."""
-    monkeypatch.setattr(worlds, "HEAVIEST_SINGLES", 1)
-    monkeypatch.setattr(worlds, "BEST_EXPLAINING", 1)
+    monkeypatch.setattr(beginning, "HEAVIEST_SINGLES", 1)
+    monkeypatch.setattr(beginning, "BEST_EXPLAINING", 1)
     names = engine.tables.causes
     one = np.array([-1.0 if n in ("beta", "gamma") else -5.0 for n in names])
 
@@ -258,11 +259,11 @@ def test_paired_are_the_heaviest_and_those_that_explain_an_answer(
 def test_pairs_that_are_left_out_keep_their_mass(engine: Engine) -> None:
     """With two causes paired or all of them the prior holds as much: the rest looks like the one cause alone."""
     tables = engine.tables
-    pi = worlds.cause_shares(tables, AXES)
+    pi = cause_shares(tables, AXES)
     some = [tables.position["beta"], tables.position["gamma"]]
     totals = []
     for pairs in (np.arange(len(pi)), np.array(some)):
-        told = prior(tables, pi, pairs)
+        told = prior(tables, pi, Space(len(pi), pairs))
         totals.append(float(np.exp(told.one).sum() + np.exp(told.two).sum()))
     assert totals[0] > float(pi.sum())
     assert pytest.approx(totals[0]) == totals[1]

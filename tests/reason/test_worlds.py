@@ -327,10 +327,10 @@ def test_few_pairs_keep_the_mass_and_the_order(engine: Engine, monkeypatch: pyte
     monkeypatch.setattr("diag.reason.beginning.ALL_PAIRS_UP_TO", 1)
     every = engine.judge(case)
     assert every.ranking == whole.ranking
-    monkeypatch.setattr("diag.reason.worlds.HEAVIEST_SINGLES", 2)
-    monkeypatch.setattr("diag.reason.worlds.BEST_EXPLAINING", 1)
+    monkeypatch.setattr("diag.reason.beginning.HEAVIEST_SINGLES", 2)
+    monkeypatch.setattr("diag.reason.beginning.BEST_EXPLAINING", 1)
     few = engine.judge(case)
-    assert len(few.belief.pairs) < len(engine.tables.causes)
+    assert len(few.belief.space.pairs) < len(engine.tables.causes)
     def prior_mass(j: Judgement) -> float:
         assert j.start is not None
         assert j.symptoms is not None
