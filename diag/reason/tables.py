@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -155,11 +154,3 @@ def log_safe(values: Array) -> Array:
     """Return natural logs, -inf for 0, without a warning."""
     with np.errstate(divide="ignore"):
         return np.log(values)
-
-
-def log_sum(values: Array) -> float:
-    """Return log(sum(exp(values))) of finite or -inf values."""
-    top = float(values.max(initial=-math.inf))
-    if top == -math.inf:
-        return -math.inf
-    return top + math.log(float(np.exp(values - top).sum()))
