@@ -79,10 +79,11 @@ def change_form(call: CallDesk, cause: str | None = None) -> Form:
     `cause`: the one that it is tried against, whose steps are then told.
     """
     rows, known = call.state.situation.rows, call.engine.knowledge.causes
+    trouble = "" if rows is None else f"In trouble: {show_rows(rows)}. Left empty: of no single row."
     return Form("change", "A setting or part was changed", (
         Field("told", "To try", "note", value=known[cause].repair.do if cause and cause in known else ""),
         Field("setting", "Which setting or part"),
-        Field("rows", "Rows", value="" if rows is None else show_rows(rows)),
+        Field("rows", "Rows", hint=trouble),
         Field("before", "Before", hint="e.g. 18 inH2O, notch 3, old brush"),
         Field("after", "Now"),
         Field("temporary", "For how long", "pick", value="yes",
@@ -131,8 +132,8 @@ def _place(call: CallDesk, text: str, label: str) -> Any:
 def waiting_form(call: CallDesk, reason: str = "caller") -> Form:
     """Return the form that parks a call: what is waited for and until when."""
     return Form("waiting", "Waiting", (
-        Field("for", "What for", "pick", value=reason, choices=choices(WAITING)),
         Field("until", "Until", hint="e.g. 10:40, in 20 min, tomorrow 8:00; empty: no time said"),
+        Field("for", "What for", "pick", value=reason, choices=choices(WAITING)),
         Field("acres", "Or after acres"),
         Field("text", "Note", "lines", "What they do meanwhile, the number to call."),
     ), _record_waiting, done="Park")

@@ -12,7 +12,16 @@ from diag.call.looks import FormLine, form_lines, members, readings, whole_of
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.knowledge.vocabulary import Caution
-from diag.reason.cautions import STATE, THEN, cautions_for, in_order, spoken, spoken_of_check, spoken_of_repair
+from diag.reason.cautions import (
+    STATE,
+    THEN,
+    cautions_for,
+    in_order,
+    machine_to_ask,
+    spoken,
+    spoken_of_check,
+    spoken_of_repair,
+)
 from diag.reason.next_check import Offer
 from diag.say import present
 from diag.say.follows import MENDS, Choice, at_first
@@ -22,6 +31,9 @@ HOLDS = timedelta(hours=4)
 """How long an acknowledged sentence holds before it is said again."""
 STAGES = ("hear", "find", "mend", "prove", "done")
 NOT_KNOWN = "unknown"
+LISTED = "Numbers of what applies; - : of the rest nothing."
+LOOKED_AT = "Numbers of what is wrong; - : the rest is fine."
+"""What the line takes at a list, and at a look of several checks."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +146,8 @@ def turn(
     if taken is None and call.state.opened.practice:
         return _practised(call)
     offers = call.offers()
+    if taken in call.engine.knowledge.questions and not present.applies(call, taken):  # what it asked first said so
+        taken = None
     key = taken or call.think().judgement.plan.again or (offers[0].check if offers else None)
     doing = worth_doing(call)
     if taken is None and doing and doing != passed:
@@ -246,9 +260,7 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
     assert check is not None
     axis = axis_to_ask(call, base.offer)
     if axis:
-        entry = knowledge.axes[axis]
-        told = tuple(Choice(v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in entry.values)
-        return replace(base, kind="axis", asks=entry.asks, axis=axis, choices=told, beside=(("then", check.asks),))
+        return _axis(call, base, axis, check.asks)
     first = _said_first(call, base, spoken_of_check(knowledge, check), check.asks)
     if first is not None:
         return first
@@ -260,12 +272,22 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
     return None
 
 
+def _axis(call: CallDesk, base: Turn, axis: str, then: str) -> Turn:
+    """Return the question for one way machines differ."""
+    entry = call.engine.knowledge.axes[axis]
+    told = tuple(Choice(v.name, v.label + (f" ({v.tell_by})" if v.tell_by else "")) for v in entry.values)
+    return replace(base, kind="axis", asks=entry.asks, axis=axis, choices=told, beside=(("then", then),))
+
+
 def _said_first(call: CallDesk, base: Turn, sentences: Sequence[str], then: str) -> Turn | None:
     """Return what is asked or said before hands go on, and before what is `then` due; None when nothing is left."""
     knowledge, known = call.engine.knowledge, acknowledged_now(call, base.check)
     unsaid = _unsaid(sentences, known)
     begun = bool(unsaid) and next(s for s in sentences if s.startswith(STATE) or s in unsaid) not in unsaid
     dangers = tuple(c for c in base.cautions if c.word == "DANGER" and c.id not in known)[:1]  # each stands alone
+    axis = machine_to_ask(knowledge, dangers[0], call.state.machine.axes) if dangers else None
+    if axis:  # a question is less than a danger typed in vain
+        return _axis(call, base, axis, then)
     if (unsaid or dangers) and not asked_for_flags(call):
         asked = tuple(Choice(f.name, f.short) for f in knowledge.flags.values() if f.short)
         words = ", ".join(c.words for c in asked)
@@ -312,7 +334,8 @@ def _form(call: CallDesk, base: Turn, keys: list[str]) -> Turn:
     asks = base.asks
     if check.look in looks and not (_phone(call) and check.phone):
         asks = looks[check.look or ""].asks
-    return replace(base, kind="form", asks=asks, form=lines, hint="Numbers of what is wrong; - : the rest is fine.",
+    hint = LISTED if check.takes.kind == "several" else LOOKED_AT
+    return replace(base, kind="form", asks=asks, form=lines, hint=hint,
                    choices=tuple(Choice(f"{n.check}/{n.outcome}", n.label) for n in lines))
 
 
@@ -331,6 +354,6 @@ def _beside(call: CallDesk, check: Check, keys: Sequence[str], as_form: bool) ->
     if as_form and check.look in knowledge.looks:
         measured = readings(call, keys[0])
         told += [("with it", "; ".join(knowledge.questions[k].asks for k in measured))] if measured else []
-    elif len(keys) > 1 and not check.measured:
+    elif len(keys) > 1 and not check.measured and check.takes.kind != "several":
         told.append(("same look", f"{number(len(keys) - 1)} more with the same thing open"))
     return tuple(told)

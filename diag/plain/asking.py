@@ -10,6 +10,8 @@ from diag.ask.turn import Turn, said_already, turn, worth_doing
 from diag.plain.talk import Part
 from diag.say import present
 
+LONG = 14
+"""Answers from which on the question is said once more below them."""
 Commands = Callable[[str, Turn], bool]
 """Carries out a word at the prompt; False when it is none."""
 ACTS = {
@@ -83,6 +85,8 @@ class Asking(Part):
                 group = groups[choice.key]
                 self.say(group, "  ")
             self.say(f"  {i} {choice.words}")
+        if len(asked.choices) > LONG:  # the question went off the screen
+            self.say(head + asked.asks)
         about = asked.check if asked.kind in ("check", "form", "need") else None
         if about is not None and (held := said_already(self.call, about)):
             self.say("Said: " + held, "  ")

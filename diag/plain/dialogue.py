@@ -168,15 +168,19 @@ class Dialogue:
         answers = asked is not None and asked.records and said == "?"
         if word is None or answers or said.lower() == "not sure":
             return False
-        kept, repairs = self.talk.taken, 0 if asked is None else len(self.call.state.repairs)
+        kept, mended = self.talk.taken, 0 if asked is None else self._mended()
         try:
             word.do(rest.strip(), asked)
         except DiagError as error:
             self.say(f"Not done: {error}")
         if asked is not None and self.talk.taken == kept and name not in ("undo", "redo", "change", "drop"):
-            mended = len(self.call.state.repairs) > repairs  # the proof comes next
-            self.talk.taken = asked.key if asked.records and self._still_open(asked) and not mended else None
+            go_on = asked.records and self._still_open(asked) and self._mended() == mended
+            self.talk.taken = asked.key if go_on else None
         return True
+
+    def _mended(self) -> int:
+        """Return how many repairs and verdicts there are: after one of them something else comes next."""
+        return len(self.call.state.repairs) + len(self.call.state.proofs)
 
     def _still_open(self, asked: Turn) -> bool:
         state = self.call.state

@@ -44,6 +44,17 @@ def _has(knowledge: Knowledge, hazard: str, machine: Mapping[str, frozenset[str]
     return known is None or any(narrowed(dict(machine), way) is not None for way in known.only.ways)
 
 
+def machine_to_ask(knowledge: Knowledge, caution: Caution, machine: Mapping[str, Any]) -> str | None:
+    """Return the axis that decides whether the danger can be there at all; None when that is known, or asked in vain.
+
+    `machine`: axis -> value as far as known.
+    """
+    met = [knowledge.hazards[h] for h in caution.hazards]
+    if caution.flags or not all(h.only.axes for h in met):
+        return None
+    return next((axis for h in met for axis in h.only.axes if axis not in machine), None)
+
+
 def stopping(
     knowledge: Knowledge, channel: str, flags: Iterable[str], raised: Iterable[str] = ()
 ) -> tuple[Caution, ...]:

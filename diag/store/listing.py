@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from textwrap import shorten
 
 from diag.record.graph import show_call_id
 from diag.record.times import age_words, clock
@@ -14,6 +15,10 @@ WAITS: Mapping[str, str] = {
     "caller": "waiting for the caller", "part": "waiting for a part", "technician": "technician under way",
     "weather": "waiting for the weather", "proof": "proof is due",
 }
+
+
+MOST_WORDS = 40
+"""Letters of the caller's words by which a call of nobody named is told apart."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,8 @@ def _one(c: CallSummary, now: datetime, labels: Mapping[str, str]) -> Listed:
     state: str = "open" if c.damaged else c.status
     if due is not None and due <= now:
         state = "due"
-    who = ", ".join(p for p in (c.customer, c.place, c.machine) if p) or "nobody named"
+    who = ", ".join(p for p in (c.customer, c.place, c.machine) if p) or (
+        f'"{shorten(c.words, MOST_WORDS, placeholder=" ..")}"' if c.words else "nobody named")
     rows = "all rows" if c.rows == "all" else _rows(c.rows)
     who = " | ".join(p for p in (show_call_id(c.call)[:5], who, rows, "PRACTICE" if c.practice else "") if p)
     about = [labels.get(x, x.replace("_", " ")) for x in (c.causes[:1] or c.symptoms[:2])]

@@ -64,6 +64,8 @@ def fit_echo(text: str, width: int) -> str:
     told = " ".join(clean(text).split())
     asked, colon, answer = told.rpartition(": ")
     room = width - len(answer) - 2
-    if len(told) <= width or room < LEAST_ASKED:
-        return fit(told, width)
+    if len(told) <= width:
+        return told
+    if room < LEAST_ASKED:  # of both the beginning
+        return fit(fit(asked, max(LEAST_ASKED, width // 3)) + colon + answer, width)
     return fit(asked.partition(": ")[0] + " .." if ": " in asked else asked, room) + colon + answer

@@ -101,8 +101,8 @@ class Work:
         if len(self.call.events) != was:
             self.acted = tuple(e.id for e in self.call.events[was:])
             self.before = chances
-            if any(e.kind == "repair" for e in self.call.events[was:]):
-                self.taken = None  # the proof comes next
+            if any(e.kind in ("repair", "proof") for e in self.call.events[was:]):
+                self.taken = None  # measuring again comes next, then the end
             self.judge()
         return wrong
 

@@ -187,7 +187,9 @@ def with_losses(form: Form, call: CallDesk) -> Form:
     found = at_risk(call) if form.name == "repair" else missing(call, SERVICE, "before_leaving")
     if not found or call.state.channel != "site":
         return form
-    told = Field("lost", "Only now", "note", value="; ".join(m.needs for m in found) + ". The write-up asks for each.")
+    them = "it" if len(found) == 1 else "each"
+    told = Field("lost", "Only now", "note",
+                 value=f"{'; '.join(m.needs for m in found)}. The write-up asks for {them}.")
     anew = form.again
     again = None if anew is None else lambda values: with_losses(anew(values), call)
     return replace(form, fields=(told, *form.fields), again=again)

@@ -474,6 +474,15 @@ def test_a_pick_that_is_missing_says_tick_one(desk: Desk) -> None:
         forms_mend.close_form(call).record(call, {})
 
 
+def test_what_is_typed_first_stands_first_and_a_suggestion_beside_it(desk: Desk) -> None:
+    """To park a call the time is typed; rows in trouble stand beside the rows of a change, not in them."""
+    call = desk.new_call("phone")
+    call.set_situation({"rows": "all"})
+    assert "until" == forms_call.waiting_form(call).fields[0].name
+    (rows,) = [f for f in forms_call.change_form(call).fields if f.name == "rows"]
+    assert ("", True) == (rows.value, "all" in rows.hint)
+
+
 def test_an_end_that_tells_nothing_alone_asks_for_its_words(desk: Desk) -> None:
     """A question answered asks what was asked and answered, before anything is recorded; what is mended does not."""
     call = desk.new_call("phone")

@@ -9,7 +9,7 @@ import pytest
 
 from diag.ask import forms_mend
 from diag.ask.reply import reply
-from diag.ask.turn import Turn, turn
+from diag.ask.turn import LISTED, Turn, turn
 from diag.call.desk import CallDesk, Desk, now
 from diag.errors import UsageError
 from diag.knowledge.base import Knowledge
@@ -89,3 +89,44 @@ def test_no_repair_before_the_call(whole: Knowledge) -> None:
     assert () == late.state.repairs
     form.record(late, {"causes": ("harness_pinched",), "happened": "5 min ago"})
     assert 1 == len(late.state.repairs)
+
+
+def met(call: CallDesk, check: str, fan: str) -> list[str]:
+    """Answer what comes before a check, the fan's drive as given; return the kinds of what was asked."""
+    kinds: list[str] = []
+    while (asked := turn(call, check, form=False)).kind in ("axis", "place", "say", "danger"):
+        kinds.append(asked.kind)
+        typed = {"axis": fan if asked.axis == "fan" else "?", "danger": "DANGER"}.get(asked.kind, "1")
+        found = reply(call, asked, typed)
+        assert found.record is not None
+        found.record(call)
+    return kinds
+
+
+@pytest.mark.parametrize(("fan", "danger"), [("hydraulic", False), ("shaft", True), ("?", True)])
+def test_a_danger_of_some_machines_asks_for_the_machine_first(whole: Knowledge, fan: str, danger: bool) -> None:
+    """What turns the fan is one question; the driveline is typed only where there is one, or nobody knows."""
+    call = opened(whole)
+    kinds = met(call, "motor_current", fan)
+    assert "axis" == kinds[0]
+    assert danger == ("danger" in kinds)
+    assert "axis" not in met(call, "volt_row", fan)[:1]  # it is asked once
+
+
+def test_a_check_that_its_own_question_rules_out_is_let_go(whole: Knowledge) -> None:
+    """The tank's pressure was taken by hand; a hopper on each row is told: something else is asked."""
+    call = opened(whole)
+    assert "bulk_pressure_read" == turn(call, "bulk_pressure_read").key
+    call.set_machine({"axes": {"fill": "box"}})
+    assert "bulk_pressure_read" != turn(call, "bulk_pressure_read").key
+
+
+def test_a_list_asks_what_applies_and_a_look_what_is_wrong(whole: Knowledge) -> None:
+    """In a list of what may be so nothing is wrong or fine, and no number of more looks stands beside it."""
+    call = opened(whole)
+    lists = {key.partition(".")[0]: key for key in whole.questions if "." in key}
+    asked = {name: turn(call, key) for name, key in lists.items() if not met(call, key, "?")}
+    assert len(asked) > 1
+    for name, one in asked.items():
+        assert ("form", LISTED) == (one.kind, one.hint), name
+        assert "same look" not in dict(one.beside), name

@@ -681,3 +681,44 @@ def test_practice(little: Engine, place: Path, size: tuple[int, int]) -> None:
         assert "What do they say?" in screen_text(app)
 
     drive(make_app(little, place), body, size)
+
+
+def test_a_verdict_ends_the_call_whatever_was_in_hand(little: Engine, place: Path) -> None:
+    """Accepted while another check was taken by hand: the end is shown, not that check."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.repair(["alpha"], rows=[7], minutes=5)
+        call.answer("plain", outcome="ok")
+        (work,) = app.works.values()
+        work.judge()
+        await still(pilot)
+        work.taken = "row_gauge"
+        app.screen.show_call()  # type: ignore[attr-defined]
+        await mend(app, pilot, "proof")
+        await put(app, pilot, answers=1, verdict=1)
+        await press(pilot, "ctrl+s")
+        assert call.state.proofs
+        assert app.screen.turn.kind == "proved"  # type: ignore[attr-defined]
+
+    drive(make_app(little, place), body)
+
+
+def test_back_from_the_load_is_back_at_the_desk(little: Engine, place: Path) -> None:
+    """What an answer of the desk opened closes to the desk; opened from the write-up it closes to that."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        desk = app.screen
+        desk.action_do("load")  # type: ignore[attr-defined]
+        await still(pilot)
+        assert "Drive out, load" in words(app)
+        await press(pilot, "escape")
+        assert app.screen is desk
+        await press(pilot, "f10")
+        app.screen.action_load()  # type: ignore[attr-defined]
+        await still(pilot)
+        await press(pilot, "escape")
+        assert app.screen is not desk
+
+    drive(make_app(little, place), body)

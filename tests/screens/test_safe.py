@@ -15,6 +15,10 @@ STEP = "Vacuum lowered by one step, doubles counted again"
 @pytest.mark.parametrize(("text", "width", "shown"), [
     (f"{STEP}: doubles come down", 50, "Vacuum lowered by one step, d..: doubles come down"),
     (f"{STEP}: doubles come down", 90, f"{STEP}: doubles come down"),
+    ("Turning torque of the meter against its neighbours: rows 2 to 4: 14, 34, 15 lbf in", 60,
+     "Turning torque of the meter against its..: 14, 34, 15 lbf in"),
+    (f"Torque: {'rows 2 to 9, 34 and 35 ' * 4}", 40, "Torque: rows 2 to 9, 34 and 35 rows 2.."),
+    (f"{STEP}: {'rows 2 to 9, 34 and 35 ' * 4}", 40, "Vacuum lowe..: rows 2 to 9, 34 and 35.."),
     ("undone: nothing", 50, "undone: nothing"),
     (STEP, 20, "Vacuum lowered by.."),
     (f"Words: {'a' * 60}", 20, "Words: aaaaaaaaaaa.."),

@@ -380,3 +380,22 @@ def test_what_is_picked_before_the_knowledge_is_read_opens_after_it(
             await body(app, pilot)
 
     asyncio.run(run())
+
+
+def test_a_call_of_nobody_named_is_told_by_its_words(little: Engine, place: Path) -> None:
+    """Two calls without a name can be told apart: each begins with what was said."""
+    store = open_store(place, random=Chance())
+    desk = Desk(little, store, store.desk_id(), lambda: NOW, Chance())
+    for said in ("row 7 is thin", "", "all of it is thick since noon " * 4):
+        call = desk.new_call("phone")
+        if said:
+            call.set_complaint(said, [])
+    store.close()
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        text = words(app)
+        assert '"row 7 is thin"' in text
+        assert '"all of it is thick since noon' in text
+        assert text.count("nobody named") == 1
+
+    drive(make_app(little, place), body)

@@ -149,7 +149,7 @@ class AskingScreen(Page[None]):
     def draw(self) -> None:
         """Draw everything that changed."""
         turn = self.turn
-        if turn is None or not self.work.ready:
+        if turn is None or not self.work.ready or not self.query_one("#left").size.width:  # not laid out yet
             return
         beside = bool(self.query_one("#right").display)
         back = folded(self._read_back(), self.query_one("#left").size.width - 5, READ_BACK[self._tall])
@@ -241,8 +241,9 @@ class AskingScreen(Page[None]):
         if not self.work.echo:
             return say("")
         undo = self.work.can_undo and self.work.trial is None
-        return say(("last: ", "bold"), fit_echo(self.work.echo, width - (30 if undo else 6)),
-                   ("   Ctrl+Z takes it back" if undo else "", "$quiet"))
+        before = not undo and self.work.trial is None and len(self.work.call.state.trail) > 1
+        also = "   Ctrl+Z takes it back" if undo else "   stays; Ctrl+Z: the act before" if before else ""
+        return say(("last: ", "bold"), fit_echo(self.work.echo, width - 6 - len(also)), (also, "$quiet"))
 
     @on(Area.Resized)
     def _resized(self) -> None:

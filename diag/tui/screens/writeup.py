@@ -166,7 +166,8 @@ class WriteUpScreen(Page[str]):
 
     def _show_load(self, text: str) -> None:
         self.tell("")
-        self.app.push_screen(TextScreen(self.work, "Drive out, load", text))
+        back = (lambda _: self.dismiss("")) if self._load_first else None  # what was opened by itself closes by itself
+        self.app.push_screen(TextScreen(self.work, "Drive out, load", text), back)
 
     def action_page_up(self) -> None:
         self.query_one("#told", VerticalScroll).scroll_page_up(animate=False)

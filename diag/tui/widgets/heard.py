@@ -78,7 +78,8 @@ class HeardPanel(Widget, can_focus=True):
         if self.said:
             rows += [["  ", (self.said, "$warning")]]
         if self.facts:
-            told = "    only [ ] goes along" + ("; a letter takes or drops one, + takes all" if self.has_focus else "")
+            told = "    only [ ] goes along; " + ("a letter takes or drops one, + takes all" if self.has_focus
+                                                  else "after Enter + takes all")
             rows.append([("  Heard", "bold $secondary"), (told, "$quiet")])
             rows += [*self._chips(width), [""]]
         if self.candidates:

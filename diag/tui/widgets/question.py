@@ -20,6 +20,8 @@ PAD = "    "
 MARGIN = 4
 SHORT_BAR = 6
 """Cells of a bar beside a name."""
+CHANCE = 8
+"""Cells of a chance in words, with the blank before it."""
 HEAD = 8
 """Columns before the words of an answer."""
 
@@ -138,14 +140,20 @@ def causes_rows(work: Work, most: int, width: int) -> Rows:
 
 
 def _causes_beside(work: Work, most: int, width: int) -> Rows:
-    """Return the causes for the right column: each name whole, its bar with words under it."""
+    """Return the causes for the right column: each name whole, its bar with words at its end."""
     rows: Rows = []
     shown = present.cause_lines(work.call, work.before, most)
     for c in shown:
         style = "bold" if c.belief == "likely" else ""
-        for i, line in enumerate(wrap(c.label, width - 5).splitlines()):
+        named = wrap(c.label, width - 3).splitlines()
+        for i, line in enumerate(named):
             rows.append([(f" {c.sign} " if i == 0 else "   ", "bold $accent"), (line, style)])
-        rows.append(["   ", (present.bar(c.share), "$accent"), f" {c.chance}"])
+        drawn = present.bar(c.share, SHORT_BAR).rstrip()
+        room = width - 3 - len(named[-1]) - len(drawn) - CHANCE
+        if room < 1:
+            rows.append(["   "])
+            room = width - 3 - len(drawn) - CHANCE
+        rows[-1] += [" " * room, (drawn, "$accent"), f" {c.chance}".ljust(CHANCE)]
     if rest := present.rest_line(work.call, len(shown)):
         rows += [["   ", (line, "$quiet")] for line in wrap(rest, width - 5).splitlines()]
     return rows
