@@ -146,8 +146,8 @@ def turn(
     if taken is None and call.state.opened.practice:
         return _practised(call)
     offers = call.offers()
-    if taken in call.engine.knowledge.questions and not present.applies(call, taken):  # what it asked first said so
-        taken = None
+    if taken and taken in call.engine.knowledge.questions and not present.applies(call, taken):
+        taken = None  # what was asked first ruled it out
     key = taken or call.think().judgement.plan.again or (offers[0].check if offers else None)
     doing = worth_doing(call)
     if taken is None and doing and doing != passed:
