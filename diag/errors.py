@@ -75,6 +75,10 @@ class StoreError(DiagError):
     """The store cannot be opened, read or written."""
 
 
+class BehindError(StoreError):
+    """Others added to the call meanwhile: nothing was written, what they added is to be taken in first."""
+
+
 class AwayError(StoreError):
     """The server with the calls cannot be reached, or does not answer in time."""
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from diag import __version__
 from diag.call.case_of import ReadCase, Seen, minutes_spent, read_case
-from diag.errors import DiagError, RecordError
+from diag.errors import BehindError, DiagError, RecordError
 from diag.figures.rows import Rows, to_stored
 from diag.reason.case import Case
 from diag.reason.feasible import usual_observer
@@ -210,27 +210,41 @@ class CallDesk:
         self, kind: str, body: Mapping[str, Any] | None = None, personal: Mapping[str, str] | None = None, *,
         by: str | None = None, at: datetime | str | None = None,
     ) -> Event:
-        """Append one event, durably when there is a store; raise before anything is lost otherwise."""
-        if self._events and self._events[-1].kind != "withdrawn":  # a change is two events that stay together
-            with suppress(DiagError):
-                self.catch_up()
-        if self._events and not self.state.writable:
-            what = "This call holds events of a newer program."
-            raise RecordError(what, self.call, "Read it here, go on in the newer program.")
-        if kind in ("change", "repair"):
-            body = linked(kind, body or {}, self.state)
-        event, sealed = make_event(
-            self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by=by or self._role(),
-            kind=kind, body=body, sealed_values=personal, salts=self.desk.random,
-        )
+        """Append one event, durably when there is a store; raise before anything is lost otherwise.
+
+        What other desks added meanwhile is taken in first, but not between the two events of a change.
+        """
+        event, sealed = self._made(kind, body, personal, by, at=at)
         if self.desk.store is not None:
-            self.desk.store.append(event, sealed)
+            alone = not self._events or self._events[-1].kind == "withdrawn"
+            try:
+                self.desk.store.append(event, sealed, None if alone else len(self._events))
+            except BehindError:
+                with suppress(DiagError):
+                    self.catch_up()
+                event, sealed = self._made(kind, body, personal, by, at=at)
+                self.desk.store.append(event, sealed)
         self._events.append(event)
         self._sealed.extend(sealed)
         self._state = None
         self._thought = None
         self._asked += 1
         return event
+
+    def _made(
+        self, kind: str, body: Mapping[str, Any] | None, personal: Mapping[str, str] | None, by: str | None, *,
+        at: datetime | str | None,
+    ) -> tuple[Event, tuple[Sealed, ...]]:
+        """Return a new event that follows all that is known of the call, with its sealed values."""
+        if self._events and not self.state.writable:
+            what = "This call holds events of a newer program."
+            raise RecordError(what, self.call, "Read it here, go on in the newer program.")
+        if kind in ("change", "repair"):
+            body = linked(kind, body or {}, self.state)
+        return make_event(
+            self.call, heads(self._events), at or self.desk.clock(), self.desk.desk_id, by=by or self._role(),
+            kind=kind, body=body, sealed_values=personal, salts=self.desk.random,
+        )
 
     def catch_up(self) -> bool:
         """Take in what other desks added to the call; False when there is nothing new."""

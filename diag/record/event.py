@@ -69,6 +69,11 @@ class Event:
         put_back = {path: one_line(texts.get(path, ""), limit=100) or GONE for path in labels}
         return filled(self.body, put_back) if put_back else self.body
 
+    @cached_property
+    def form(self) -> bytes:
+        """Its canonical JSON without the id: what the id is the hash of, and what is stored. Raises RecordError."""
+        return canonical(self.envelope())
+
     def envelope(self) -> dict[str, Any]:
         """Return exactly what the id is the hash of."""
         values = {name: getattr(self, name) for name in _ENVELOPE}
@@ -150,9 +155,14 @@ def plain(obj: Any) -> Any:
                       'Write measured values as {value: "18.5", unit: "inH2O"}.')
 
 
+def hash_of(form: bytes) -> str:
+    """Return the id of an event with this canonical JSON."""
+    return hashlib.sha256(form).hexdigest()
+
+
 def event_id(envelope: Mapping[str, Any]) -> str:
     """Return the id of an event from the ten fields of its envelope."""
-    return hashlib.sha256(canonical({name: envelope[name] for name in _ENVELOPE})).hexdigest()
+    return hash_of(canonical({name: envelope[name] for name in _ENVELOPE}))
 
 
 def seal(value: str, salt: bytes) -> str:

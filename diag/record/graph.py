@@ -24,6 +24,7 @@ from diag.record.event import (
     Sealed,
     canonical,
     event_id,
+    hash_of,
     place_in_words,
     place_of,
     plain,
@@ -198,7 +199,7 @@ def flaws_of(
 
 def _fits_its_id(event: Event) -> bool:
     try:
-        return event_id(event.envelope()) == event.id
+        return hash_of(event.form) == event.id
     except RecordError:  # a fraction, or another thing that no record holds
         return False
 
@@ -221,7 +222,7 @@ def _body_flaws(event: Event, before: Mapping[str, Event] | None) -> Iterator[st
     if event.by not in ROLES:
         yield f"by must be one of {', '.join(ROLES)}."
     found = list(faults(KINDS[event.kind], event.v, event.body, event.sealed))
-    if not found and len(canonical(event.body)) > _MOST_BYTES:
+    if not found and len(event.form) > _MOST_BYTES and len(canonical(event.body)) > _MOST_BYTES:
         yield f"Its body is larger than {_MOST_BYTES // 1000} kB."
     for path, what in found:
         yield f"{one_line('.'.join(map(str, (event.kind, *path))))} {what}."

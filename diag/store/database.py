@@ -167,6 +167,8 @@ def _without_secrets(said: str) -> str:
 
 # -------------------------------------------------------------------------------------- connections
 
+_PRAGMAS = "PRAGMA journal_mode=DELETE; PRAGMA synchronous=EXTRA; PRAGMA foreign_keys=ON; PRAGMA secure_delete=ON"
+
 
 def _sqlite(path: Path, patience: float) -> Engine:
     """An engine without a pool: no handle stays open that would hold the file or outlive its thread."""
@@ -181,8 +183,7 @@ def _sqlite(path: Path, patience: float) -> Engine:
     def _settle(connection: Any, _: Any) -> None:
         connection.text_factory = lambda raw: raw.decode("utf-8", "replace")  # a damaged text is seen, not raised
         connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
-        for pragma in ("journal_mode=DELETE", "synchronous=EXTRA", "foreign_keys=ON", "secure_delete=ON"):
-            connection.execute(f"PRAGMA {pragma}")
+        connection.executescript(_PRAGMAS)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:

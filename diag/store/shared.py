@@ -177,10 +177,10 @@ class SharedStore(Store):
         _queue.create_all(connection)
         insert_new(connection, _unsent, [{"event": e.id, "call": e.call} for e in new])
 
-    def append_many(self, events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> int:
+    def append_many(self, events: Iterable[Event], sealed: Iterable[Sealed] = (), known: int | None = None) -> int:
         """Keep events here, durably, to be sent; return how many were new."""
         mine = list(events)
-        added = super().append_many(mine, sealed)
+        added = super().append_many(mine, sealed, known)
         self._in_work |= set(by_call(mine))
         self._wake.set()
         return added

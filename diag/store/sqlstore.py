@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, update
 
-from diag.errors import RecordError, StoreError
+from diag.errors import BehindError, RecordError, StoreError
 from diag.record.graph import (
     Event,
     Sealed,
@@ -33,6 +33,7 @@ from diag.store.exchange import Export
 from diag.store.kept import Erasure, Incoming, Repairs
 from diag.store.reading import StoreReader
 from diag.store.stored import (
+    arrived,
     by_call,
     by_event,
     copy_rows,
@@ -42,7 +43,6 @@ from diag.store.stored import (
     free_key,
     hold,
     insert_new,
-    last_arrival,
     sealed_of,
     standing,
 )
@@ -56,14 +56,15 @@ class Store(StoreReader):
 
     # -- appending
 
-    def append(self, event: Event, sealed: Iterable[Sealed] = ()) -> bool:
+    def append(self, event: Event, sealed: Iterable[Sealed] = (), known: int | None = None) -> bool:
         """Add one event with its sealed values, durably; False when it is there already.
 
-        Raises RecordError when it does not follow from what is stored, or the call may not be written.
+        `known`: how many events of the call the writer knows. Raises BehindError when it has more, RecordError when the
+        event does not follow from what is stored, or the call may not be written.
         """
-        return self.append_many([event], sealed) == 1
+        return self.append_many([event], sealed, known) == 1
 
-    def append_many(self, events: Iterable[Event], sealed: Iterable[Sealed] = ()) -> int:
+    def append_many(self, events: Iterable[Event], sealed: Iterable[Sealed] = (), known: int | None = None) -> int:
         """Add events in reading order, all or none; return how many were new."""
         values = by_event(sealed)
         added = 0
@@ -72,7 +73,9 @@ class Store(StoreReader):
                 if not self._lock(connection, mine[0]):
                     raise RecordError(f"There is no call {show_call_id(mine[0].call)} here.", place_of(mine[0]),
                                       "Import the whole call first.")
-                last = last_arrival(connection, mine[0].call)
+                last, there = arrived(connection, mine[0].call)
+                if known is not None and there > known:
+                    raise BehindError("Other desks added to this call.", place_of(mine[0]), "Take that in first.")
                 new = [e for e in mine if self._is_new(connection, e, values.get(e.id, ()), last)]
                 self._refresh(connection, mine[0].call, new)
                 self._appended(connection, new)
@@ -109,7 +112,7 @@ class Store(StoreReader):
         """Insert events after the last that arrived, and delete what they erase."""
         insert_new(connection, t.events, [
             {"id": e.id, "call": e.call, "arrival": last[0] + i, "v": e.v, "kind": e.kind,
-             "form": canonical(e.envelope()).decode()} for i, e in enumerate(events, 1)])
+             "form": e.form.decode()} for i, e in enumerate(events, 1)])
         last[0] += len(events)
         delete_sealed(connection, erased_targets(events))
 
@@ -168,7 +171,7 @@ class Store(StoreReader):
             check(theirs)
             raise RecordError("The call does not begin with its opening.", place_of(first), "Export it whole.")
         incoming, union, new = self._joined(connection, theirs, values)
-        self._insert(connection, new, last_arrival(connection, first.call))
+        self._insert(connection, new, arrived(connection, first.call)[0])
         self._insert_sealed(connection, first.call, keep_sealed(union, values))
         delete_sealed(connection, erased_targets(union))
         self._refresh(connection, first.call, new, wholly=True)

@@ -42,7 +42,7 @@ _NAMED = select(t.events.c.id, t.events.c.form, t.events.c.arrival).where(_OF_CA
 _STANDING = select(t.events.c.id, t.events.c.form, t.events.c.arrival, t.events.c.v, t.events.c.kind).where(
     _OF_CALL, or_(_HERE, t.events.c.v > VERSION, t.events.c.kind.not_in(list(KINDS))))
 _IDS = select(t.events.c.id).where(_OF_CALL)
-_LAST = select(func.max(t.events.c.arrival)).where(_OF_CALL)
+_ARRIVED = select(func.max(t.events.c.arrival), func.count()).where(_OF_CALL)
 _HELD = select(t.calls.c.id).where(t.calls.c.id == bindparam("call")).with_for_update()
 _COUNTED = update(t.calls).where(t.calls.c.id == bindparam("row")).values(
     events=select(func.count()).where(t.events.c.call == bindparam("row")).scalar_subquery(),
@@ -141,13 +141,13 @@ def _bytes(stored: Any) -> bytes:
     return bytes(stored) if isinstance(stored, bytes | memoryview) else b""
 
 
-def last_arrival(connection: Connection, call: str) -> list[int]:
-    """Return [number of the last event of a call that arrived], to be counted on."""
-    found = connection.scalar(_LAST, {"call": call}) or 0
-    if isinstance(found, int):
-        return [found]
-    every = connection.scalars(select(t.events.c.arrival).where(_OF_CALL), {"call": call}).all()  # one is damaged
-    return [max((a for a in every if isinstance(a, int)), default=0)]
+def arrived(connection: Connection, call: str) -> tuple[list[int], int]:
+    """Return ([number of the last event of a call that arrived], to be counted on, and how many events it has)."""
+    last, there = connection.execute(_ARRIVED, {"call": call}).one()
+    if last is not None and not isinstance(last, int):  # one is damaged
+        every = connection.scalars(select(t.events.c.arrival).where(_OF_CALL), {"call": call}).all()
+        last = max((a for a in every if isinstance(a, int)), default=0)
+    return [last or 0], there
 
 
 def insert_new(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:

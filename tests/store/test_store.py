@@ -26,7 +26,7 @@ from hypothesis import strategies as st
 from record.making import CALL, Desk, clock, desks, to_text
 from store.server import a_schema
 
-from diag.errors import AwayError, DiagError, RecordError, StoreError, UsageError
+from diag.errors import AwayError, BehindError, DiagError, RecordError, StoreError, UsageError
 from diag.record.graph import Event, Sealed, erase, event_id, heads, make_event, merge
 from diag.store.identity import DeskFile
 from diag.store.kept import Erasure, Incoming
@@ -103,6 +103,16 @@ def test_appending_again_changes_nothing(store: Store) -> None:
     assert [False] * 5 == [store.append(e, ()) for e in desk.events]
     assert 0 == store.append_many(desk.events, desk.sealed)
     assert desk.events == store.events(CALL)
+
+
+def test_who_lags_behind_writes_nothing(store: Store) -> None:
+    """Where others added to the call since, nothing is written; who knows all of it writes."""
+    desk = kept(store, a_call())
+    known, mine = len(desk.events), desk.answer("gauge")
+    with pytest.raises(BehindError):
+        store.append(mine, known=known - 1)
+    assert known == len(store.events(CALL))
+    assert store.append(mine, known=known)
 
 
 def test_append_many_is_all_or_none(store: Store) -> None:
