@@ -2,7 +2,8 @@
 
 Only readings taken after the repair count, with every part in its own row and nothing changed for a test. The repaired
 rows and the control rows are judged apart, each check by itself; counts are pooled only where the same check was made
-in the same rows. A person may accept against the readings: then `against` is true, and every page says so.
+in the same rows. A row in trouble, or mended by another repair, is neither: it is no control, and what it reads says
+nothing about this repair. A person may accept against the readings: then `against` is true, and every page says so.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from dataclasses import dataclass, replace
 from diag.call.by_row import figures_by_row, values_by_row
 from diag.call.case_of import BACK
 from diag.call.desk import CallDesk
-from diag.figures.rows import Rows
+from diag.call.readings import evaluate
+from diag.figures.rows import Rows, row_of
 from diag.knowledge.model import Verification
 from diag.record.kinds import Answer, Repaired
 from diag.text import rows_words
@@ -99,18 +101,22 @@ class Proving:
         self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
         self.outcomes, self.changed = outcomes_of(call), call.state.standing
         self.repairs = [r for r in self.state.repairs if r.kind == "repair"]
+        self._here: dict[str, str] = self.outcomes
+        """What each answer means for the repair that is judged."""
 
     def judge(self, done: Repaired) -> Proved:
         """Return the judgement on one repair."""
         wanted = self._verifications(done)
         proving = {c for v in wanted for c in (*v.checks, *v.passes)}
-        since, earlier = self._since(done), self._earlier(done)
+        since, every = self._since(done), self._earlier(done)
+        self._here = self.outcomes | self._without_others(done, since)
+        earlier = [a for a in every if self.is_own(a, done)]
         shown = {a.check for a in earlier if self._bad(a, wanted)}
         made = [a for a in since if a.check in proving or a.check.partition(".")[0] in proving or a.check in shown]
-        own = [a for a in made if not self._is_control(a, done)]
+        own = [a for a in made if self.is_own(a, done)]
         beside = [a for a in made if self._is_control(a, done) or self._holds_control(a, done)]
         again = {a.check for a in made}
-        before = [a for a in earlier if a.check in again and not self._is_control(a, done)]
+        before = [a for a in earlier if a.check in again]
         last = {p.target: p.verdict for p in self.state.proofs}
         judged = Proved(
             says=NOT_YET, why="", verdict=last.get(done.event, ""),
@@ -121,7 +127,7 @@ class Proving:
         )
         says, why = self._says(done, wanted, own, judged)
         if says == ACCEPTED:
-            says, why = self._beside(done, wanted, (says, why), beside, every=[*earlier, *made])
+            says, why = self._beside(done, wanted, (says, why), beside, every=[*every, *made])
         return replace(judged, says=says, why=why)
 
     # --- which readings --------------------------------------------------------------------------------
@@ -139,7 +145,7 @@ class Proving:
     def _since(self, done: Repaired) -> list[Answer]:
         """Return readings after the repair: up to the next one where it was measured before that, else all."""
         after = self._plain(a for a in self.state.answers if a.epoch > done.epoch)
-        following = [r.epoch for r in self.repairs if r.epoch > done.epoch]
+        following = [r.epoch for r in self.repairs if r.epoch > done.epoch and self._meets(r, done)]
         between = [a for a in after if following and a.epoch <= min(following)]
         return between or after
 
@@ -148,32 +154,61 @@ class Proving:
 
     # --- rows ---------------------------------------------------------------------------------------------
 
-    def _rows(self, done: Repaired) -> frozenset[int]:
+    def rows(self, done: Repaired) -> frozenset[int]:
         """Return the repaired rows; empty where it was all of them or nobody said."""
         scope = done.rows if done.rows is not None else self.state.situation.rows
         return frozenset(scope) if isinstance(scope, tuple) else frozenset()
 
-    def _covers(self, answer: Answer) -> frozenset[int]:
+    def covers(self, answer: Answer) -> frozenset[int]:
         """Return the rows a reading names; empty where it speaks of all in question."""
         by_row = values_by_row(answer, self.knowledge.questions.get(answer.check))
         if by_row:
             return frozenset(by_row)
         return frozenset(answer.rows) if isinstance(answer.rows, tuple) else frozenset()
 
+    def _meets(self, one: Repaired, other: Repaired) -> bool:
+        """Tell whether two repairs have a row in common; one without rows meets every other."""
+        rows = self.rows(one), self.rows(other)
+        return not all(rows) or bool(rows[0] & rows[1])
+
+    def _others(self, done: Repaired) -> frozenset[int]:
+        """Return the other rows in trouble and those of other repairs: they are no good rows."""
+        trouble = self.state.situation.rows
+        mended = (self.rows(r) for r in self.repairs)
+        return frozenset(trouble if isinstance(trouble, tuple) else ()).union(*mended) - self.rows(done)
+
+    def is_own(self, answer: Answer, done: Repaired) -> bool:
+        """Tell whether a reading speaks of the repaired rows; one that names no row does."""
+        rows, own = self.covers(answer), self.rows(done)
+        return not rows or not own or bool(rows & own)
+
     def _is_control(self, answer: Answer, done: Repaired) -> bool:
-        rows, own = self._covers(answer), self._rows(done)
-        return bool(rows and own) and not rows & own
+        rows = self.covers(answer)
+        return not self.is_own(answer, done) and not rows & self._others(done)
 
     def _holds_control(self, answer: Answer, done: Repaired) -> bool:
-        own = self._rows(done)
-        trouble = self.state.situation.rows
-        return bool(own and self._covers(answer) - own - frozenset(trouble if isinstance(trouble, tuple) else ()))
+        own = self.rows(done)
+        return bool(own and self.covers(answer) - own - self._others(done))
+
+    def _without_others(self, done: Repaired, answers: Iterable[Answer]) -> dict[str, str]:
+        """Return what readings of many rows mean without the rows that have a trouble of their own."""
+        others = self._others(done)
+        found: dict[str, str] = {}
+        for answer in answers:
+            check = self.knowledge.questions.get(answer.check)
+            gone = values_by_row(answer, check).keys() & others
+            if check is None or not gone or not self.covers(answer) - gone:
+                continue
+            kept = {k: v for k, v in (answer.values or {}).items() if row_of(k) not in gone}
+            alone = evaluate(self.knowledge, check, answer.model_copy(update={"values": kept}), self.state)
+            found |= {answer.event: alone.outcome} if alone.outcome else {}
+        return found
 
     # --- verdict ------------------------------------------------------------------------------------------
 
     def _passes(self, answer: Answer, wanted: Sequence[Verification]) -> bool | None:
         """Tell whether a reading passes; None where it could not carry a verdict."""
-        outcome = self.outcomes.get(answer.event)
+        outcome = self._here.get(answer.event)
         if outcome is None:
             return None
         ways = [v.passes[answer.check] for v in wanted if answer.check in v.passes]
@@ -191,7 +226,7 @@ class Proving:
         trouble = self.state.situation.rows
         if isinstance(done.rows, tuple) and isinstance(trouble, tuple) and not set(done.rows) & set(trouble):
             return NOT_YET, f"It was mended at {rows_words(done.rows)}; the trouble is at {rows_words(trouble)}."
-        last = {(a.check, self._covers(a)): a for a in own}
+        last = {(a.check, self.covers(a)): a for a in own}
         told = {a.event: self._passes(a, wanted) for a in last.values()}
         failed = [a for a in last.values() if told[a.event] is False]
         if failed:
@@ -212,16 +247,16 @@ class Proving:
 
     def _not_again(self, done: Repaired, passed: Sequence[Answer]) -> tuple[int, ...]:
         """Return the repaired rows that nobody has measured again, where too few were."""
-        own = self._rows(done)
-        if any(not self._covers(a) for a in passed):
+        own = self.rows(done)
+        if any(not self.covers(a) for a in passed):
             return ()
-        gone = own - {r for a in passed for r in self._covers(a)}
+        gone = own - {r for a in passed for r in self.covers(a)}
         return tuple(sorted(gone)) if len(own) - len(gone) < min(len(own), ENOUGH_ROWS) else ()
 
     def _told(self, answer: Answer) -> str:
         check = self.knowledge.questions[answer.check]
         rows = f", {rows_words(answer.rows)}" if isinstance(answer.rows, tuple) else ""
-        return f"{check.asks.rstrip('.')}{rows}: {check.outcomes[self.outcomes[answer.event]].says}."
+        return f"{check.asks.rstrip('.')}{rows}: {check.outcomes[self._here[answer.event]].says}."
 
     def _beside(self, done: Repaired, wanted: Sequence[Verification], found: tuple[str, str], beside: Sequence[Answer],
                 every: Sequence[Answer]) -> tuple[str, str]:
@@ -235,7 +270,7 @@ class Proving:
 
     def _control_moved(self, done: Repaired, every: Sequence[Answer]) -> bool:
         """Tell whether good rows changed at least half as much as the repaired ones, by the same check."""
-        own = self._rows(done)
+        own = self.rows(done)
         return bool(own) and any(self._moved_alike(done, own, [a for a in every if a.check == check])
                                  for check in {a.check for a in every})
 

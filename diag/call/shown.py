@@ -23,7 +23,7 @@ from diag.call.case_of import BACK as BACK
 from diag.call.case_of import is_control
 from diag.call.desk import CallDesk
 from diag.call.fits import Fits
-from diag.call.proof import Proved, Proving, together
+from diag.call.proof import NOT_ACCEPTED, Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
 from diag.figures import READINGS
 from diag.knowledge.model import Cause, Check
@@ -86,7 +86,7 @@ class Bench:
 
     def __init__(self, call: CallDesk) -> None:
         self.call, self.state, self.knowledge = call, call.state, call.engine.knowledge
-        proving = Proving(call)
+        self.proving = proving = Proving(call)
         self.outcomes, self.changed = proving.outcomes, proving.changed
         self.proved: dict[str, Proved] = {r.event: proving.judge(r) for r in proving.repairs}
         """Repair -> the one judgement on it."""
@@ -95,8 +95,6 @@ class Bench:
                         and not is_control(a, self.knowledge.questions[a.check], self.state)]
         """Live answers with a verdict; a look at rows beside the trouble alone says nothing about a cause."""
         self.measured = any(has_value(a) for a in self.answers)
-        self.mended_from = self._mended_from()
-        """Epoch of the first accepted repair: that all is well after it says nothing about other causes."""
         self._tests: dict[str, tuple[Bearing, ...]] = {}
 
     # --- tests ------------------------------------------------------------------------------------
@@ -109,14 +107,16 @@ class Bench:
 
     def _make_tests(self, cause: str) -> Iterator[Bearing]:
         known = self.knowledge.causes[cause]
-        repaired = self._first_repair(cause)
+        repaired, rows = self._first_repair(cause), self._mended_rows(cause)
         for answer in self.answers:
+            if rows and not self._meets(answer, rows):
+                continue
             check = self.knowledge.questions[answer.check]
             outcome = self.outcomes[answer.event]
             ratio = self._ratio(answer.check, outcome, cause)
             if ratio is None:
                 continue
-            if repaired is None and check.outcomes[outcome].normal and answer.epoch > self.mended_from:
+            if repaired is None and check.outcomes[outcome].normal and self._after_a_repair(answer):
                 continue
             observer = self.knowledge.observers.get(answer.observer)
             yield Bearing(
@@ -162,9 +162,20 @@ class Bench:
             return _BACK if self._is_back(answer, cause) else _CHANGED
         return _CHANGED if answer.pieces else _ORIGINAL
 
-    def _mended_from(self) -> float:
-        return min((r.epoch for r in self.state.repairs if r.event in self.proved and self.proved[r.event].stands),
-                   default=float("inf"))
+    def _after_a_repair(self, answer: Answer) -> bool:
+        """Tell whether an answer speaks of rows mended before it, and not in vain: it says nothing of other causes."""
+        mended = (r for r in self.proving.repairs if answer.epoch > r.epoch and self.proving.is_own(answer, r))
+        return any(not self.proved[r.event].failed for r in mended)
+
+    def _mended_rows(self, cause: str) -> frozenset[int]:
+        """Return the rows where a cause was mended; empty where it was not, or nobody said where."""
+        rows = [self.proving.rows(r) for r in self._repairs(cause)]
+        return frozenset().union(*rows) if all(rows) else frozenset()
+
+    def _meets(self, answer: Answer, rows: frozenset[int]) -> bool:
+        """Tell whether an answer speaks of some rows, or of a piece from them; one that names no row does."""
+        own = self.proving.covers(answer)
+        return not own or bool(rows & (own | set(_homes(answer).values())))
 
     def old_back(self, answer: Answer) -> bool:
         """Tell whether an answer was given with the old part or setting of a repair back in place."""
@@ -243,6 +254,8 @@ class Bench:
 
     def _mended(self, cause: str) -> bool:
         """Tell whether the cause itself was mended, and the fault went with it: proved, reversed, or read so."""
+        if self._repairs(cause) and self._reversed_alone(cause) and not self._read_in_vain(cause):
+            return True
         if not self._repairs(cause) or self._in_vain(cause):
             return False
         firm: dict[str, list[Bearing]] = {}
@@ -260,14 +273,14 @@ class Bench:
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
         ruled_out = [t for t in firm_against if rules_out(t)]
         if self.measured and ((proved and not ruled_out and (deciding_for or self.reversal(cause))) or
-                              (self._reversed_alone(cause) and not self._in_vain(cause))):
+                              (self._reversed_alone(cause) and not self._read_in_vain(cause))):
             return CONFIRMED
         if ruled_out:
             return INCONCLUSIVE if deciding_for or proved else RULED_OUT
-        if firm_for and firm_against and not proved:
-            return PROBABLE if deciding_for else INCONCLUSIVE
         if self._in_vain(cause):
             return INCONCLUSIVE if firm_for else POSSIBLE if any(t.ratio >= FOR for t in before) else NOT_TESTED
+        if firm_for and firm_against and not proved:
+            return PROBABLE if deciding_for else INCONCLUSIVE
         if deciding_for or any(t.valued and t.contrast >= FOR for t in firm_for) or (proved and firm_for):
             return PROBABLE
         if any(t.ratio >= FOR for t in before) or proved:
@@ -290,6 +303,11 @@ class Bench:
         """Tell whether every repair of the cause so far was measured, or judged, as not having helped."""
         repairs = self._repairs(cause)
         return bool(repairs) and all(self.proved[r.event].failed for r in repairs)
+
+    def _read_in_vain(self, cause: str) -> bool:
+        """Tell whether the readings after every repair of the cause say that it did not help, whoever judged it."""
+        says = [self.proved[r.event].says for r in self._repairs(cause)]
+        return bool(says) and set(says) == {NOT_ACCEPTED}
 
     def _rival(self, other: str, cause: str, mended: bool) -> bool:
         """Tell whether another cause explains every firm test that speaks for this one, at least as well."""
@@ -329,7 +347,13 @@ class Bench:
             return True
         by_event = {a.event: a for a in self.answers}
         pieces = {p for e in events for p in by_event[e].pieces}
-        return bool(pieces) and pieces <= set(self.knowledge.causes[cause].repair.parts)
+        return bool(pieces) and pieces <= set(self.knowledge.causes[cause].repair.parts) and not self._shares(cause)
+
+    def _shares(self, cause: str) -> bool:
+        """Tell whether another cause that nothing rules out goes along with the same piece: a swap shows the piece."""
+        follows = self.knowledge.causes[cause].follows
+        return any(c != cause and self.knowledge.causes[c].follows == follows
+                   and not any(rules_out(t) for t in self.tests(c)) for c in self.rivals)
 
     def _moved(self, tests: Sequence[Bearing]) -> tuple[str, ...]:
         """Return the answers that show the fault moving to another row together with a piece, else ()."""

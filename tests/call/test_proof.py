@@ -235,3 +235,40 @@ def test_repairs_with_nothing_measured_between_are_told_together(
         if measured:
             turned(case, "meter_good_static", 7)
     assert sets == [set(group) for group in together(case.call)]
+
+
+def test_a_row_in_trouble_is_no_control(case: Case) -> None:
+    """Row 3, in trouble too, neither speaks against the repair of row 7 nor for it; row 6 does."""
+    case.call.set_situation({"rows": [3, 7]})
+    repair = mend(case)
+    called(case, 120, 0, 0)
+    called(case, 44, 15, 1, rows=(3,))
+    assert ("accepted", (), ()) == (proved(case).says, proved(case).control, proved(case).control_counts)
+    called(case, 44, 15, 1, rows=(6,))
+    assert "not_yet" == proofs_of(case.call)[repair].says
+
+
+def test_a_row_of_another_repair_is_no_control(engine: Engine) -> None:
+    """Rows 3 and 7 mended one after the other: each repair is judged by its own rows, before and after."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.call.set_situation({"rows": [3, 7]})
+    called(case, 49, 0, 11)
+    first = mend(case)
+    called(case, 120, 0, 0)
+    called(case, 44, 15, 1, rows=(3,))
+    second = mend(case, (3,), "sing_worn")
+    called(case, 49, 10, 1, rows=(3,))
+    judged = proofs_of(case.call)
+    assert ("accepted", "not_accepted") == (judged[first].says, judged[second].says)
+    assert [11] == [s.bad for s in judged[first].before]
+    assert [16] == [s.bad for s in judged[second].before]
+
+
+def test_another_low_row_of_a_map_does_not_spoil_the_mended_one(case: Case) -> None:
+    """Row 7 like its neighbours after its repair is right though row 3, in trouble too, still reads low."""
+    case.call.set_situation({"rows": [3, 7]})
+    case.vacuum("before", {**LOW, 3: 12})
+    mend(case)
+    case.vacuum("after", {**EVEN, 3: 12})
+    assert "accepted" == proved(case).says

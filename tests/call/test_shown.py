@@ -225,3 +225,57 @@ def test_bearing_tests_are_in_reading_order(engine: Engine) -> None:
     case.vacuum("before", LOW)
     case.call.answer("meter_swap", outcome="moves", observer="technician", rows=(7,))
     assert ["vac_manometer_row", "meter_swap"] == [t.check for t in Bench(case.call).tests("seal_worn") if t.ratio != 1]
+
+
+def test_a_swap_confirms_the_piece_and_no_cause_inside_it(engine: Engine) -> None:
+    """The fault went with the meter: shown for the meter; of the many causes inside it none is confirmed by that."""
+    case = on_site(engine)
+    case.call.set_complaint("Row 7 has holes and pairs.", [("skips_high", "chosen"), ("doubles_high", "chosen")])
+    case.vacuum("before", LOW)
+    alder_flat.swaps()(case)
+    case.vacuum("moved", MOVED)
+    alder_flat.meter_moves(case)
+    bench = Bench(case.call)
+    moved = [c for c in bench.knowledge.causes if bench.reversal(c)]
+    assert len(moved) > 1
+    assert "confirmed" not in set(bench.words().values())
+
+
+def in_two_rows(engine: Engine) -> Case:
+    """A call with trouble in rows 3 and 7, the seal of row 7 mended and measured again."""
+    case = on_site(engine)
+    case.call.set_situation({"rows": [3, 7]})
+    case.vacuum("before", LOW)
+    mended(case)
+    case.vacuum("after", EVEN)
+    return case
+
+
+def test_a_good_mended_row_acquits_no_other(engine: Engine) -> None:
+    """Row 7 whole after its repair says nothing about row 3; row 3 found whole does."""
+    case = in_two_rows(engine)
+    before = shown_words(case.call)
+    counted = {"good": 60, "close": 0, "gap": 0}
+    case.call.answer("dug_fifty_called", values=counted, observer="technician", rows=(7,))
+    assert before == shown_words(case.call)
+    case.call.answer("dug_fifty_called", values=counted, observer="technician", rows=(3,))
+    assert before != shown_words(case.call)
+
+
+def test_what_another_row_reads_says_nothing_of_a_mended_cause(engine: Engine) -> None:
+    """Row 3 with close pairs neither speaks for nor against the seal that was mended in row 7."""
+    case = in_two_rows(engine)
+    before = Bench(case.call).tests("seal_worn")
+    case.call.answer("dug_fifty_called", values={"good": 44, "close": 15, "gap": 1}, observer="technician", rows=(3,))
+    assert before == Bench(case.call).tests("seal_worn")
+
+
+def test_a_repair_in_vain_leaves_its_cause_unsettled(engine: Engine) -> None:
+    """Worn beside a new one, exchanged, and as bad as before: no longer probable, whatever speaks against it too."""
+    case = in_two_rows(engine)
+    pairs = {"good": 44, "close": 15, "gap": 1}
+    case.call.answer("dug_fifty_called", values=pairs, observer="technician", rows=(3,))
+    case.call.answer("sing_compare_new", value={"value": "0.8", "unit": "mm"}, observer="technician", rows=(3,))
+    case.call.repair(["sing_worn"], rows=[3], words="New singulator at row 3.")
+    case.call.answer("dug_fifty_called", values=pairs, observer="technician", rows=(3,))
+    assert "inconclusive" == shown_word(case.call, "sing_worn")

@@ -107,6 +107,7 @@ def without(*names: str) -> dict[str, Step | None]:
     return dict.fromkeys(names)
 
 
+TWO_ROWS: dict[str, Step | None] = {"machine": situation(rows=[3, 7])}
 COUNTED = {**NO_READING_AFTER, "map_before": spaced("B3", 4, 60)}
 TABLE = (
     # --- readings after the repair
@@ -116,7 +117,7 @@ TABLE = (
             says="not_accepted"),
     Spoiled("nothing read after it", NO_READING_AFTER, lacks="r09 v1 v6", word="possible", says="not_yet"),
     Spoiled("only a good row read after it", {**NO_READING_AFTER, "map_after": reads("A1", {6: 20, 8: 20})},
-            lacks="v1", word="probable", says="not_yet"),
+            lacks="v1", word="possible", says="not_yet"),
     Spoiled("only dug after it", NO_MAP_AFTER),
     Spoiled("only the map after it", without("dug_after")),
     Spoiled("all rows rose alike", {"map_before": reads("B3", ALL_LOW), "map_back": None}, lacks="v1",
@@ -152,8 +153,10 @@ TABLE = (
     Spoiled("measured by a caller after it", {"map_new": by_a_caller("T2", EVEN), "map_back": None,
             "map_after": by_a_caller("A1", EVEN), "dug_after": None}, lacks="v1", word="possible"),
     # --- the verdict
-    Spoiled("judged not accepted", {"proof": proves("not_accepted")}, lacks="v1", word="inconclusive",
+    Spoiled("judged not accepted", {"proof": proves("not_accepted")}, lacks="v1",
             prints="NOT accepted by the technician"),
+    Spoiled("judged not accepted, the old part never back", {**NO_REVERSAL, "proof": proves("not_accepted")},
+            lacks="r27 v1", word="inconclusive", prints="NOT accepted by the technician"),
     Spoiled("judged not yet", {"proof": proves("not_yet")}, lacks="v1"),
     Spoiled("nobody judged it", {"proof": None}, lacks="v1", prints="Nobody has judged it"),
     Spoiled("judged, then taken back", {"proof": both(proves(), lambda case:
@@ -199,6 +202,12 @@ TABLE = (
     Spoiled("dug at row 8 after it", {**NO_READING_AFTER, "dug_before": digs("B1", {"7": 27}), "map_before":
             None, "swap_out": None, "map_moved": None, "moves": None, "swap_home": None, "dug_after": digs("A2", {"8":
             34})}, lacks="r10 r13 r14 r18 r21 r27 v1 v6", word="not_tested", says="not_yet"),
+    Spoiled("another row in trouble, dug bad after it", {**TWO_ROWS, "dug_after": both(digs("A2", {"5": 34, "7": 33}),
+            spaced("A3", 16, 60, (3,)))}, never="control row is bad"),
+    Spoiled("another row in trouble reads low after it", {**TWO_ROWS, "map_after": reads("A1", {**EVEN, 3: 12})}),
+    Spoiled("the other row in trouble mended in vain", {**TWO_ROWS, "follow_up": both(af.STEPS["follow_up"],
+            spaced("B4", 16, 60, (3,)), mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 12, 60, (3,)))},
+            lacks="v1 v2 v6", says="not_accepted"),
     # --- words
     Spoiled("the work not written down", {"repair": mends(words="")}, lacks="c6",
             prints="what was done was not written down"),
@@ -290,4 +299,5 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     assert len({s.name for s in TABLE}) == len(TABLE)
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
     assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
-            "the map before withdrawn"] == silent
+            "the map before withdrawn", "another row in trouble, dug bad after it",
+            "another row in trouble reads low after it"] == silent
