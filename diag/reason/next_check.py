@@ -35,6 +35,9 @@ ADVISED_FROM = 0.6
 OPEN_FROM, OPEN_RATIO, BEFORE_DRIVING = 0.2, 4.0, 12.0
 """Belief from which a cause is tested before somebody drives out for it, by what raises its odds so much, and the most
 minutes of that (estimate)."""
+SEEN_FROM, SEEN_RATIO = 0.5, 40.0
+"""Belief from which a part is mended that was seen to be bad, which so rarely happens on a sound machine (chosen on
+played calls)."""
 LEAVES = ("drive_out", "hand_over")
 NARROWS, NARROW_MINUTES = 0.3, 4.0
 """Bits from which a question of so few minutes is asked before somebody drives out while nothing leads (estimate)."""
@@ -104,7 +107,8 @@ class Planner:
         now, start = view.repair_cost(view.weights[None, :], price)
         cost_now = float(now[0])
         sure = self._sure(case, belief, price)
-        action, repair = self._act(case, belief, int(start[0]) if sure is None else sure)
+        advised_from = ADVISED_FROM if sure is None else SEEN_FROM
+        action, repair = self._act(case, belief, int(start[0]) if sure is None else sure, advised_from)
         if not keys:
             return self._done(Plan((), action or self._leave(case), repair, cost_now), belief)
         weighed = self._weigh(case, view, price, keys, minutes=minutes)
@@ -156,18 +160,24 @@ class Planner:
         """
         cause = int(belief.present.argmax())
         p = belief.present[cause]
-        named = p >= self.tables.knowledge.settings.claim_repair
-        undone = self.tables.reversible[cause]
-        enough, contrast = (LEADS_FROM, REVERSIBLE_RATIO) if undone else (ADVISED_FROM, OPEN_RATIO)
-        if self.tables.causes[cause] in case.repaired_in_vain or not (
-                named or (p >= enough and self._found(case, belief, cause, contrast=contrast))):
+        if p < LEADS_FROM or self.tables.causes[cause] in case.repaired_in_vain:
+            return None
+        sure = p >= self.tables.knowledge.settings.claim_repair
+        if not sure and self.tables.reversible[cause]:
+            sure = self._found(case, belief, cause, contrast=REVERSIBLE_RATIO)
+        elif not sure:
+            ratio = TEST_RATIO if p >= ADVISED_FROM else SEEN_RATIO
+            sure = p >= SEEN_FROM and self._found(case, belief, cause, contrast=OPEN_RATIO, ratio=ratio)
+        if not sure:
             return None
         return cause if price.doable[cause] else -1
 
-    def _found(self, case: Case, belief: Posterior, cause: int, *, contrast: float) -> bool:
+    def _found(
+        self, case: Case, belief: Posterior, cause: int, *, contrast: float, ratio: float = TEST_RATIO
+    ) -> bool:
         """Return whether a deciding look or test since the last repair came out as it does with this cause.
 
-        By so much oftener than on a sound machine, and than with what else it can be (`contrast`).
+        So much oftener than on a sound machine (`ratio`), and than with what else it can be (`contrast`).
         """
         rest = belief.one.copy()
         rest[cause] = 0.0
@@ -179,11 +189,11 @@ class Planner:
             shares = table.shares[table.index(i.outcome)]
             shows, others = float(shares[cause]), float(rest @ shares)
             if check.deciding and shows >= max(TEST_SHOWS, contrast * others) and (
-                    table.ratio(i.outcome, cause) >= TEST_RATIO):
+                    table.ratio(i.outcome, cause) >= ratio):
                 return True
         return False
 
-    def _act(self, case: Case, belief: Posterior, start: int) -> tuple[str, str | None]:
+    def _act(self, case: Case, belief: Posterior, start: int, advised_from: float) -> tuple[str, str | None]:
         """Return what to do when nothing more is asked: a repair is advised when likely, tried when it can be undone.
 
         "": a repair would be cheapest, but it rests on too little; what would decide comes first.
@@ -191,7 +201,7 @@ class Planner:
         if start < 0:
             return self._leave(case), None
         cause = self.tables.causes[start]
-        if belief.present[start] >= ADVISED_FROM:
+        if belief.present[start] >= advised_from:
             return "repair", cause
         return ("try", cause) if self.tables.reversible[start] else ("", None)
 
