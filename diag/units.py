@@ -217,10 +217,7 @@ def _units_of(dimension: str, most: int = 8) -> str:
 
 def wrong_dimension(unit: Unit, want: Quantity) -> UnitError:
     """Return the error that a unit measures something else."""
-    if unit.name == "in" and want.us == "inH2O":
-        cure = "Inches of water are written inH2O."
-    else:
-        cure = f"Give it in {' or '.join(dict.fromkeys((want.us, want.metric)))}."
+    cure = f"Give it in {' or '.join(dict.fromkeys((want.us, want.metric)))}."
     what = f"{unit.name} is a unit of {_words(unit.quantity)}, but {want.label} is measured in {want.us}."
     return UnitError(what, remedy=cure)
 

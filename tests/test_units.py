@@ -63,6 +63,8 @@ READ = [
     ("8 gpm", "flow", None, "8", "gal/min"),
     ("0.05 ohms", "resistance", None, "0.05", "ohm"),
     ("12.6 volts", "voltage", None, "12.6", "V"),
+    ("18 in", "vacuum", None, "18", "inH2O"),
+    ("5 inches", "air_pressure", None, "5", "inH2O"),
     ("2600 seeds per pound", "seeds_per_mass", None, "2600", "seeds/lb"),
 ]
 
@@ -79,7 +81,6 @@ REFUSED = [
     ("18 psi", "vacuum", "18 inH2O is likely meant"),
     ("138 kPa", "vacuum", "20 inH2O, misprinted as psi"),
     ("-18 inH2O", "vacuum", "18 inH2O"),
-    ("18 in", "vacuum", "Inches of water are written inH2O"),
     ("18 psi", "spacing", "psi is a unit of pressure, but seed spacing is measured in in"),
     ("12 V", "current", "V is a unit of voltage, but current is measured in A"),
     ("165 m", "spacing", "165 in is likely meant"),

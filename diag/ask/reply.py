@@ -7,31 +7,31 @@ the check is measured, in the unit of the settings where none is typed; "?" is n
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from diag.ask.answers import answer_form, take_answer
+from diag.ask.choosing import NUMBERS, chosen, numbered, perhaps, yes_or_no
 from diag.ask.elsewhere import Fitting, fitting
+from diag.ask.form import rows_of
 from diag.ask.needs import give, need_words
 from diag.ask.preview import verdict_of
 from diag.ask.turn import NOT_KNOWN, Turn
-from diag.ask.wording import begins, is_fine, meant, says_no_more
 from diag.call.desk import CallDesk
 from diag.call.looks import record_form
-from diag.errors import DiagError
+from diag.errors import DiagError, UsageError
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
-from diag.text import clean, one_line
+from diag.text import clean, one_line, rows_words
 
 CANNOT = "x"
 DANGER = "DANGER"
-YES, NO = ("y", "yes", "yeah", "yep"), ("n", "no", "nope")
 _NOT_KNOWN = re.compile(
     r"\?|(?:i am |i'm |he is |he's |is )?(?:not sure|unsure|not certain)|no (?:idea|clue)|(?:not known|unknown)|"
     r"(?:(?:i |he |we |they |she )?(?:don'?t know|do not know|doesn'?t know|does not know|can'?t say|cannot say)|"
     r"nobody knows)(?: it| that)?")
 """Words for not being sure, at any question."""
-_NUMBERS = re.compile(r"\d{1,3}(?:[ ,]+\d{1,3})*")
 
 
 @dataclass(frozen=True)
@@ -89,6 +89,10 @@ class _Asked:
         assert self.turn.check is not None
         return self.turn.check
 
+    @property
+    def knowledge(self) -> Knowledge:
+        return self.call.engine.knowledge
+
     def give(self, call: CallDesk, **answer: Any) -> None:
         """Record an answer, or change the earlier one."""
         if self.change is not None:
@@ -129,7 +133,7 @@ def _place(asked: _Asked) -> Reply:
     low = asked.said.lower()
     if low in ("", "none", "no", "nothing", "n", "0"):
         return Reply(("nothing special",), (), lambda call: call.set_situation({"flags": held}), then=asked.turn.key)
-    found = _numbered(asked) if _NUMBERS.fullmatch(low) else [
+    found = numbered(asked.turn, asked.said) if NUMBERS.fullmatch(low) else [
         f.name for f in flags.values()
         if any(w in low for w in filter(None, (f.short, f.label))) or f.name in low.split()
     ]
@@ -209,10 +213,10 @@ def _form(asked: _Asked) -> Reply:
     rest = low.endswith("-") or low in ("none", "fine", "all fine", "none of them")
     body = "" if low in ("none", "fine", "all fine", "none of them") else low.rstrip("-").strip(" ,")
     inner = _Asked(asked.call, turn, body, asked.details, units=asked.units, change=None)
-    found = (_numbered(inner) if _NUMBERS.fullmatch(body) else _chosen(inner)) if body else []
+    found = (numbered(inner.turn, inner.said) if NUMBERS.fullmatch(body) else _chosen(inner)) if body else []
     if body and not found:
         return _not_one(inner, [])
-    if len(found) > 1 and not _NUMBERS.fullmatch(body):
+    if len(found) > 1 and not NUMBERS.fullmatch(body):
         return _not_one(inner, found)
     lines = {f"{n.check}/{n.outcome}": n for n in turn.form}
     ticked = {lines[k].check: lines[k].outcome for k in found}
@@ -232,7 +236,9 @@ def _check(asked: _Asked) -> Reply:
         return NOTHING
     if low in (CANNOT, "can't", "can't do that", "can't be done") or _NOT_KNOWN.fullmatch(low):
         return _refused(asked, "unsure" if _NOT_KNOWN.fullmatch(low) else "cannot_here")
-    found = [*_yes_or_no(asked, low)] or _chosen(asked)
+    if check.opening and check.reads == "rows" and (rows := _rows(asked)) is not None:
+        return rows
+    found = yes_or_no(asked.knowledge, check, low) or _chosen(asked)
     if len(found) == 1:
         told = check.outcomes[found[0]].says
         return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
@@ -243,13 +249,18 @@ def _check(asked: _Asked) -> Reply:
     return _not_one(asked, found, "?: not sure.")
 
 
-def _yes_or_no(asked: _Asked, low: str) -> Sequence[str]:
-    """Return the outcomes that a plain yes or no ("yes, they do") means to the question, () where it means none."""
-    check, first = asked.check, re.split(r"[ ,.]", low, maxsplit=1)[0]
-    for name, words, means in (("yes", YES, check.yes), ("no", NO, check.no)):
-        if first in words and says_no_more(asked.call.engine.knowledge.lexicon, low.removeprefix(first)):
-            return means or ((name,) if name in check.outcomes else ())
-    return ()
+def _rows(asked: _Asked) -> Reply | None:
+    """Return the reply to rows named where the question is which: they are the call's, and answer it; else None."""
+    line_of_list = re.fullmatch(r"\d{1,3}", asked.said)
+    if line_of_list or asked.change is not None or asked.call.state.opened.practice:
+        return None
+    try:
+        rows = rows_of(asked.call, asked.said)
+    except UsageError as error:
+        return Reply((f"{error.what} {error.remedy}".strip(),)) if re.search(r"\d", asked.said) else None
+    if rows is None:
+        return None
+    return Reply((f"in trouble: {rows_words(rows)}",), (), lambda call: call.set_situation({"rows": rows}))
 
 
 def _figures(asked: _Asked) -> Reply:
@@ -286,38 +297,11 @@ _READERS: Mapping[str, Callable[[_Asked], Reply]] = {
 }
 
 
-# --- finding an answer by number or words -----------------------------------------------------------
-
-
-def _numbered(asked: _Asked) -> list[str]:
-    keys = [c.key for c in asked.turn.choices]
-    numbers = [int(n) for n in re.split(r"[ ,]+", asked.said) if n.isdigit()]
-    return [keys[n - 1] for n in numbers] if all(1 <= n <= len(keys) for n in numbers) else []
+# --- words for what was understood --------------------------------------------------------------------
 
 
 def _chosen(asked: _Asked) -> list[str]:
-    """Return the choices that a number or words mean."""
-    choices = asked.turn.choices
-    low = one_line(asked.said).lower()
-    if re.fullmatch(r"\d{1,3}", low):
-        return _numbered(asked)
-    exact = [c.key for c in choices if low in (c.key.lower(), c.words.lower())]
-    yes_no = {"y": "yes", "n": "no"}.get(low)
-    if yes_no and any(c.key == yes_no for c in choices):
-        return [yes_no]
-    return exact or [c.key for c in choices if begins(low, (c.key.replace("_", " "), c.words))] or _guessed(asked)
-
-
-def _guessed(asked: _Asked) -> list[str]:
-    """Return the choices that words of the caller's own mean most likely; they are read back before Enter."""
-    turn, lexicon = asked.turn, asked.call.engine.knowledge.lexicon
-    check = turn.check if turn.kind == "check" else None
-    if check is not None and is_fine(lexicon, asked.said):
-        return [name for name, outcome in check.outcomes.items() if outcome.normal]
-    if any(c.isdigit() for c in asked.said):
-        return []
-    context = f"{turn.asks} {check.asks}" if check is not None else turn.asks
-    return meant(lexicon, asked.said, {c.key: c.words for c in turn.choices}, context)
+    return chosen(asked.knowledge, asked.turn, asked.said)
 
 
 def _words_of(asked: _Asked, key: str) -> str:
@@ -339,6 +323,9 @@ def _not_one(asked: _Asked, found: list[str], also: str = "") -> Reply:
         also = "Figures that are no answer here: with their unit, such as 18 inH2O, they go to their reading."
     form = f"figures ({answer_form(asked.check, asked.units)}), " if measured else ""
     said = one_line(asked.said, limit=40)
+    if guess := perhaps(asked.knowledge, asked.turn, asked.said):
+        told = " or ".join(f"{i} {c.words}" for i, c in enumerate(asked.turn.choices, 1) if c.key in guess)
+        return Reply((f"Not sure what that means. Perhaps {told}? Its number takes it.",))
     return Reply((f"Not understood: {said}. A number of the list, {form}or its words. {also}".strip(),))
 
 

@@ -1,9 +1,9 @@
 """Planter rows as people type them and as they are stored.
 
 Rows are counted 1..N from the left as seen from the seat looking forward. Typed, in any mix with
-commas: `7`, `3, 7-9`, `all`, `all but 4`, `left wing` (a section of the machine profile), `every 2nd`
-(2, 4, 6, ...), `every 2nd from 1` (1, 3, 5, ...). Stored: a sorted list of whole numbers, or "all" for
-the whole machine, also when the number of rows is unknown.
+commas: `7`, `3, 7-9`, `3 7 9`, `all`, `all but 4`, `left wing` (a section of the machine profile), `left half`,
+`outside rows`, `every 2nd` (2, 4, 6, ...), `every 2nd from 1` (1, 3, 5, ...). Stored: a sorted list of whole
+numbers, or "all" for the whole machine, also when the number of rows is unknown.
 """
 
 from __future__ import annotations
@@ -25,7 +25,13 @@ ALL: Final[Literal["all"]] = "all"
 _NUMBER = re.compile(r"(?:rows? )?([0-9]{1,9})")
 _RANGE = re.compile(r"(?:rows? )?([0-9]{1,9}) ?(?:-|to|through) ?([0-9]{1,9})")
 _EVERY = re.compile(r"every ([0-9]{1,4})(?:st|nd|rd|th)(?: row)?(?: from (?:row )?([0-9]{1,9}))?")
-_EVERY_WORDS = {"every other": "every 2nd", "every second": "every 2nd", "every third": "every 3rd"}
+_ENDS = re.compile(r"(?:both |the )?(?:two )?(?:outside|outer|outermost|end) (?:rows?|ones)|both ends")
+_HALF = re.compile(r"(left|right)(?:-hand)? half")
+_ALL_WORDS = ("all", "all rows", "all of them", "every row", "every one", "the whole planter")
+_LEAD = re.compile(r"^(?:(?:it is|it's|its|just|only|on|number) )+")
+_BLANKS = re.compile(r"(?<=[0-9]) (?=[0-9])")
+_EVERY_WORDS = {"every other": "every 2nd", "every other row": "every 2nd", "every second": "every 2nd",
+                "every third": "every 3rd"}
 _FORMS = "Write 7, or 3, 7-9, or all, all but 4, every 2nd."
 
 
@@ -38,7 +44,7 @@ def parse_rows(text: str, count: int | None = None, sections: Sections | None = 
     """
     said = _tidy(text)
     head, _, rest = said.partition(" but ")
-    if head in ("all", "all rows"):
+    if head in _ALL_WORDS:
         if not rest:
             return ALL
         every = range(1, _known(count, said, where) + 1)
@@ -106,6 +112,11 @@ class _Reader:
             yield check_row(int(found[1]), self._count, self._where)
         elif found := _RANGE.fullmatch(part):
             yield from self._range(int(found[1]), int(found[2]), part)
+        elif _ENDS.fullmatch(part):
+            yield from (1, _known(self._count, part, self._where))
+        elif found := _HALF.fullmatch(part):
+            count = _known(self._count, part, self._where)
+            yield from range(1, count // 2 + 1) if found[1] == "left" else range((count + 1) // 2 + 1, count + 1)
         elif found := _EVERY.fullmatch(_EVERY_WORDS.get(part, part)):
             yield from self._every(int(found[1]), int(found[2] or found[1]), part)
         else:
@@ -149,7 +160,8 @@ def _known(count: int | None, said: str, where: str) -> int:
 def _tidy(text: str) -> str:
     """Fold what people spell in different ways: case, spaces, dashes, "except" for "but"."""
     tight = re.sub(r" ?[-\u2013\u2014\u2212] ?", "-", one_line(text, limit=400)).casefold()
-    return tight.replace(" except ", " but ").replace("all, but", "all but")
+    bare = _BLANKS.sub(", ", _LEAD.sub("", tight))
+    return bare.replace(" except ", " but ").replace("all, but", "all but")
 
 
 def _quote(text: str) -> str:

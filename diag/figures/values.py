@@ -187,15 +187,16 @@ class _Reader:
         flat = self._in_order(entries)
         firsts = [e.bare for _, e in flat[::2]]
         rows = [r for r in firsts if r is not None and 1 <= r <= (self._asked.rows or r)]
-        if len(flat) % 2 or len(rows) < len(firsts) or any(b <= a for a, b in pairwise(rows)):
+        grouped = groups(entries)
+        in_twos = len(grouped) > 1 and {len(g) for g in grouped} == {2}  # set apart, the bad row may come first
+        in_order = len(set(rows)) == len(rows) if in_twos else all(a < b for a, b in pairwise(rows))
+        if len(flat) % 2 or len(rows) < len(firsts) or not in_order:
             return [flat]
         pairs = [(str(r), e) for r, (_, e) in zip(rows, flat[1::2], strict=True)]
         if len(pairs) == 1 and self._asked.least == len(flat):  # else the row in front would be read as a value
             a, b = (e.text for _, e in flat)
             raise AmbiguousError(f'"{a} {b}" may be a row and its value, or two values.', "",
                                  f"Write row {a}: {b}, and another row beside it, or 1: {a}, 2: {b}.")
-        grouped = groups(entries)
-        in_twos = len(grouped) > 1 and {len(g) for g in grouped} == {2}
         units = [e.unit is not None for _, e in flat[1::2]]
         return [pairs] if in_twos or (len(pairs) > 1 and all(units)) else [flat, pairs]
 
@@ -248,6 +249,8 @@ class _Reader:
 
     def _value(self, entry: Token, unit: Unit | None) -> Measured:
         want, unit = self._want, entry.unit or unit
+        if unit is not None and unit.name == "in" and want.us == "inH2O":  # of a vacuum people say inches
+            unit = UNITS[want.us]
         if unit is None:
             raise UnitError(f"The {want.label} has no unit.",
                             remedy=f"Add the unit printed on the gauge, such as {want.us} or {want.metric}.")

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 
 from diag.knowledge import machines as machine_groups
 from diag.knowledge import model, story_terms, vocabulary
-from diag.knowledge.words import Lexicon, Symptom
+from diag.knowledge.words import Lexicon, OtherWords, Symptom
 from diag.knowledge.yamlfile import Lines
 
 SECTIONS: Mapping[str, type[BaseModel]] = {
@@ -45,6 +45,7 @@ SECTIONS: Mapping[str, type[BaseModel]] = {
     "causes": model.Cause,
     "checks": model.Check,
     "rules": model.Rule,
+    "answers": OtherWords,
 }
 SOURCED = tuple(kind for kind, entry in SECTIONS.items() if "source" in entry.model_fields)
 """Kinds of entries that name their source."""
@@ -123,6 +124,8 @@ class Knowledge:
     checks: Mapping[str, model.Check]
     """As written; `several` checks still whole."""
     rules: Mapping[str, model.Rule]
+    answers: Mapping[str, OtherWords]
+    """By check: how people say its outcomes."""
     lexicon: Lexicon
     questions: Mapping[str, model.Check]
     """Checks as asked: each item of a `several` check is a yes/no check `check.item` of its own."""

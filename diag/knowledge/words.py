@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, model_validator
 
 from diag.errors import UnitError
 from diag.knowledge.phrases import Phrase, read_phrase
@@ -31,6 +31,10 @@ Weight = Annotated[float, Strict(), Field(ge=-10, le=10)]
 
 class _Entry(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+def _listed(text: object) -> object:
+    return tuple(part.strip() for part in text.split(",")) if isinstance(text, str) else text
 
 
 class Symptom(_Entry):
@@ -52,6 +56,13 @@ class Symptom(_Entry):
         """The concepts that alone make the complaint: those with the highest weight."""
         top = max(self.concepts.values())
         return frozenset(c for c, w in self.concepts.items() if w == top)
+
+
+class OtherWords(_Entry):
+    """How people answer a check: other words for its outcomes, each list as one line with commas between."""
+
+    id: Id  # the check
+    said: dict[Id, Annotated[Words, BeforeValidator(_listed)]] = Field(min_length=1)
 
 
 class Offers(_Entry):

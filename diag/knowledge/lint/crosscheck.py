@@ -13,7 +13,7 @@ from diag.knowledge.lint.conditions import condition, readings
 from diag.knowledge.lint.refers import figure, known, nearest, targets
 from diag.knowledge.machines import Applies
 from diag.knowledge.shares import TOO_MUCH, Told, chances
-from diag.knowledge.words import unknown_concepts
+from diag.knowledge.words import OtherWords, unknown_concepts
 from diag.units import QUANTITIES
 
 
@@ -23,6 +23,7 @@ def crosscheck(knowledge: Knowledge) -> list[Problem]:
         "axes": _axis, "states": _state, "hazards": _hazard, "cautions": _caution, "limits": _limit, "causes": _cause,
         "checks": _check, "rules": _rule, "verifications": _verification, "symptoms": _symptom,
         "completeness": _completeness, "details": _detail, "categories": _category, "failure_modes": _failure_mode,
+        "answers": _other_words,
     }
     at_hand = known(knowledge.write_up.at_hand, knowledge.tools, "tool", ("head", "write_up", "at_hand"))
     found = [knowledge.problem(*fault) for fault in at_hand]
@@ -54,6 +55,23 @@ def _answers_of_words(k: Knowledge) -> Iterator[Problem]:
         if f"{check}.{outcome}" not in k.questions and (asked is None or outcome not in asked.outcomes):
             what = f"{owner}: {check} = {outcome} is no known answer."
             yield Problem("lexicon.yaml", 1, owner, what, remedy="Name a check and one of its outcomes or items.")
+
+
+def _other_words(k: Knowledge, entry: OtherWords) -> Iterator[Fault]:
+    """Other words must be for an outcome of a check that is known, and for one only."""
+    check = k.checks.get(entry.id)
+    if check is None:
+        yield (), f"There is no check {entry.id}.", "Name a check, or take the entry out."
+        return
+    for outcome in entry.said:
+        if outcome not in check.outcomes:
+            yield ("said", outcome), f"{entry.id} has no outcome {outcome}.", f"Known: {', '.join(check.outcomes)}."
+    owner: dict[str, str] = {}
+    for outcome, ways in entry.said.items():
+        for way in ways:
+            if owner.setdefault(way.casefold(), outcome) != outcome:
+                what = f'"{way}" stands for {owner[way.casefold()]} too.'
+                yield ("said", outcome), what, "Take it out of one of them."
 
 
 def _sources(k: Knowledge, entry: Any) -> Iterator[Fault]:
