@@ -67,11 +67,11 @@ def _by_likeness(knowledge: Knowledge, turn: Turn, low: str, least: float) -> li
     if any(c.isdigit() for c in said):
         return []
     asked = f"{turn.asks} {check.asks}" if check is not None else turn.asks
-    return meant(knowledge.lexicon, said, _told(knowledge, turn), asked, least)
+    return meant(knowledge.lexicon, said, _told(knowledge, turn), asked, least=least)
 
 
 def _told(knowledge: Knowledge, turn: Turn) -> dict[str, tuple[str, ...]]:
     """Return the ways to say each choice, by key, in small letters."""
     check = turn.check if turn.kind == "check" else None
-    others = knowledge.answers[check.id].said if check is not None and check.id in knowledge.answers else {}
-    return {c.key: (c.words.lower(), *(way.lower() for way in others.get(c.key, ()))) for c in turn.choices}
+    others = knowledge.answers[check.id].ways if check is not None and check.id in knowledge.answers else {}
+    return {c.key: (c.words.lower(), *others.get(c.key, ())) for c in turn.choices}

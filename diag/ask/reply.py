@@ -32,6 +32,8 @@ _NOT_KNOWN = re.compile(
     r"(?:(?:i |he |we |they |she )?(?:don'?t know|do not know|doesn'?t know|does not know|can'?t say|cannot say)|"
     r"nobody knows)(?: it| that)?")
 """Words for not being sure, at any question."""
+_ROWS = re.compile(r"(?:rows?|all|but|and|to|through|[0-9 ,-])+")
+"""What can only be row numbers."""
 
 
 @dataclass(frozen=True)
@@ -257,7 +259,7 @@ def _rows(asked: _Asked) -> Reply | None:
     try:
         rows = rows_of(asked.call, asked.said)
     except UsageError as error:
-        return Reply((f"{error.what} {error.remedy}".strip(),)) if re.search(r"\d", asked.said) else None
+        return Reply((f"{error.what} {error.remedy}".strip(),)) if _ROWS.fullmatch(asked.said.lower()) else None
     if rows is None:
         return None
     return Reply((f"in trouble: {rows_words(rows)}",), (), lambda call: call.set_situation({"rows": rows}))

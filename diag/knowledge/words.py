@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, model_validator
+from pydantic import BaseModel, ConfigDict, Field, Strict, model_validator
 
 from diag.errors import UnitError
 from diag.knowledge.phrases import Phrase, read_phrase
@@ -31,10 +31,6 @@ Weight = Annotated[float, Strict(), Field(ge=-10, le=10)]
 
 class _Entry(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-def _listed(text: object) -> object:
-    return tuple(part.strip() for part in text.split(",")) if isinstance(text, str) else text
 
 
 class Symptom(_Entry):
@@ -62,7 +58,12 @@ class OtherWords(_Entry):
     """How people answer a check: other words for its outcomes, each list as one line with commas between."""
 
     id: Id  # the check
-    said: dict[Id, Annotated[Words, BeforeValidator(_listed)]] = Field(min_length=1)
+    said: dict[Id, Text] = Field(min_length=1)
+
+    @cached_property
+    def ways(self) -> dict[str, tuple[str, ...]]:
+        """The ways to say each outcome, in small letters."""
+        return {outcome: tuple(w.strip().lower() for w in text.split(",")) for outcome, text in self.said.items()}
 
 
 class Offers(_Entry):

@@ -64,7 +64,7 @@ def test_yes_no_and_not_known_in_a_sentence(whole: Knowledge, said: str, means: 
 def test_other_words_are_read_as_what_they_stand_for(whole: Knowledge) -> None:
     """Each way to say an outcome leads to it and to no other of its check, whatever the other outcomes share."""
     call = Desk(Engine(whole, counter=True)).new_call("phone")
-    said = [(key, outcome, way) for key, entry in whole.answers.items() for outcome, ways in entry.said.items()
+    said = [(key, outcome, way) for key, entry in whole.answers.items() for outcome, ways in entry.ways.items()
             for way in ways]
     found = {(key, outcome, way): reply(call, turn_about(call, key), way) for key, outcome, way in said}
     assert len(said) > 2000

@@ -274,6 +274,16 @@ def test_missing_source(tiny: Tiny) -> None:
     assert ["alpha: No source given."] == tiny.lint()
 
 
+def test_other_words_belong_to_one_outcome_that_there_is(tiny: Tiny) -> None:
+    """How people answer a check: an unknown check or outcome, and a way that stands twice, are named with a remedy."""
+    tiny.sections["answers"] = [{"id": "alpha_look", "said": {"good": "tight, all on", "bad": "Tight, off", "best": "x"}},
+                                {"id": "gone_look", "said": {"good": "fine"}}]
+    assert {
+        "alpha_look: alpha_look has no outcome best.", 'alpha_look: "tight" stands for good too.',
+        "gone_look: There is no check gone_look.",
+    } == set(tiny.lint())
+
+
 def test_duplicate_wording(tiny: Tiny) -> None:
     """Two entries in the same words cannot be told apart; case and end marks do not count."""
     tiny.checks[1]["phone"] = tiny.check["phone"].upper()

@@ -67,10 +67,10 @@ def _other_words(k: Knowledge, entry: OtherWords) -> Iterator[Fault]:
         if outcome not in check.outcomes:
             yield ("said", outcome), f"{entry.id} has no outcome {outcome}.", f"Known: {', '.join(check.outcomes)}."
     owner: dict[str, str] = {}
-    for outcome, ways in entry.said.items():
+    for outcome, ways in entry.ways.items():
         for way in ways:
-            if owner.setdefault(way.casefold(), outcome) != outcome:
-                what = f'"{way}" stands for {owner[way.casefold()]} too.'
+            if owner.setdefault(way, outcome) != outcome:
+                what = f'"{way}" stands for {owner[way]} too.'
                 yield ("said", outcome), what, "Take it out of one of them."
 
 
