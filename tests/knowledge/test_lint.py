@@ -276,8 +276,10 @@ def test_missing_source(tiny: Tiny) -> None:
 
 def test_other_words_belong_to_one_outcome_that_there_is(tiny: Tiny) -> None:
     """How people answer a check: an unknown check or outcome, and a way that stands twice, are named with a remedy."""
-    tiny.sections["answers"] = [{"id": "alpha_look", "said": {"good": "tight, all on", "bad": "Tight, off", "best": "x"}},
-                                {"id": "gone_look", "said": {"good": "fine"}}]
+    tiny.sections["answers"] = [
+        {"id": "alpha_look", "said": {"good": "tight, all on", "bad": "Tight, off", "best": "x"}},
+        {"id": "gone_look", "said": {"good": "fine"}},
+    ]
     assert {
         "alpha_look: alpha_look has no outcome best.", 'alpha_look: "tight" stands for good too.',
         "gone_look: There is no check gone_look.",
