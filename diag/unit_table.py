@@ -209,6 +209,7 @@ _QUANTITIES = (
     _quantity("air_pressure", "Pa", -25_000, 1e5, "inH2O", "kPa", "air pressure", (0, 20_000)),
     _quantity("barometer", "Pa", 30_000, 110_000, "inHg", "hPa", "air pressure outside", (60_000, 106_000)),
     _quantity("length", "m", 0, 1e5, "ft", "m", "length", (0.001, 5000)),
+    _quantity("distance", "m", 0, 5e6, "mi", "km", "distance", (100, 1e6)),
     _quantity("altitude", "m", -450, 9000, "ft", "m", "altitude", (-430, 4000)),
     _quantity("spacing", "m", 0, 60, "in", "cm", "seed spacing", (0.002, 10)),
     _quantity("position", "m", 0, 1e5, "in", "cm", "position on the tape", (0, 2000)),

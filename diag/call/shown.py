@@ -1,8 +1,7 @@
 """What was shown about each cause: computed from tests and values only, never from belief.
 
-confirmed     the fault was made to go and come with values (mended or exchanged, measured again, and the old
-              part or setting brought it back or moved it), or a deciding look or test by a technician or an
-              instrument plus an accepted proof; never in a call in which nothing was measured
+confirmed     the fault was made to go and come with values: mended or exchanged, measured again, and the old part or
+              setting brought it back or moved it; a look and a good reading after the repair are one reversal short
 probable      firm tests with values, or a deciding look, point to it, and no other cause of the complaint fits them
               nearly as well: neither a deciding look alone nor all that was tested together
 possible      something speaks for it, but another cause fits as well, or only a caller has seen it
@@ -230,10 +229,17 @@ class Bench:
 
     def _not_parted(self, cause: str, words: Mapping[str, str]) -> bool:
         """Tell whether a cause was mended together with others and no test tells it from them."""
-        others = {o for group in self.together if cause in group for o in group} - {cause}
+        others = {o for group in self.together if cause in group for o in group} - {cause, *self.chained(cause)}
         if not others or self._own_back(cause):
             return False
         return any(words.get(o) != RULED_OUT and not self._parted_from(cause, o) for o in others)
+
+    def chained(self, cause: str) -> frozenset[str]:
+        """Return the causes that bring this one or that it brings: one story, no rivals."""
+        causes = self.knowledge.causes
+        brought = {b.cause for b in causes[cause].leads_to}
+        return frozenset(c for c, known in causes.items()
+                         if c in brought or any(b.cause == cause for b in known.leads_to))
 
     def _own_back(self, cause: str) -> bool:
         """Tell whether a reversal rests on a change that names the old part or setting of this very cause."""
@@ -272,7 +278,7 @@ class Bench:
         deciding_for = [t for t in firm_for if t.decides]
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
         ruled_out = [t for t in firm_against if rules_out(t)]
-        if self.measured and ((proved and not ruled_out and (deciding_for or self.reversal(cause))) or
+        if self.measured and ((proved and not ruled_out and self.reversal(cause)) or
                               (self._reversed_alone(cause) and not self._read_in_vain(cause))):
             return CONFIRMED
         if ruled_out:

@@ -30,6 +30,12 @@ class CompletenessRule(FrozenModel):
     by: Literal["before_touching", "before_repair", "before_leaving", "later"]
     """The last moment at which it can be had."""
     asks: Text
+    needs_given: Text | None = None
+    """What is missing where all its details are given and it still does not hold."""
+    asks_given: Text | None = None
+    """The question then."""
+    part: bool = False
+    """True when it is asked only where a part may be at fault: not where settings alone were changed."""
     minutes: Number
     severity: Literal["must", "should"]
     """must: nothing is filed without it; should: may be left out with a reason."""

@@ -103,7 +103,7 @@ def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Mis
     now = _moment_of(story, knowledge)
     found = []
     for rule in knowledge.completeness.values():
-        if not _asked(rule, story, claim):
+        if not _asked(rule, story, claim, knowledge):
             continue
         detail = test_of(rule)(story, rule, knowledge)
         severity = (rule.in_claim or rule.severity) if claim else rule.severity
@@ -111,7 +111,9 @@ def check_story(story: Story, knowledge: Knowledge, *, claim: bool) -> tuple[Mis
         if not detail or (reason and severity == SHOULD):
             continue
         lost = rule.destroyed and MOMENTS.index(rule.by) < now
-        found.append(Missing(rule.id, rule.needs, detail, rule.asks, by=rule.by, minutes=rule.minutes,
+        given = all(story.item(n) for n in rule.details)
+        needs, asks = (rule.needs_given if given else None), (rule.asks_given if given else None)
+        found.append(Missing(rule.id, needs or rule.needs, detail, asks or rule.asks, by=rule.by, minutes=rule.minutes,
                              severity=severity, lost=lost, reason=reason, details=rule.details, checks=rule.checks))
     order = list(knowledge.completeness)
     return tuple(sorted(found, key=lambda m: (MOMENTS.index(m.by), m.severity != MUST, order.index(m.rule))))
@@ -152,32 +154,39 @@ class Readiness:
 
 def readiness(story: Story, knowledge: Knowledge, *, claim: bool) -> Readiness:
     """Return how complete a story is; what was left out with its reason counts as met where that is allowed."""
-    asked = sum(_asked(rule, story, claim) for rule in knowledge.completeness.values())
+    asked = sum(_asked(rule, story, claim, knowledge) for rule in knowledge.completeness.values())
     found = check_story(story, knowledge, claim=claim)
     reasons = {s.rule for s in story.skipped} - {m.rule for m in found}
     aside = sum(bool(test_of(rule)(story, rule, knowledge)) for rule in knowledge.completeness.values()
-                if rule.id in reasons and _asked(rule, story, claim))
+                if rule.id in reasons and _asked(rule, story, claim, knowledge))
     return Readiness(asked, asked - len(found), any(m.severity == MUST for m in found), found, aside=aside)
 
 
-def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str, str, str], ...]:
-    """Return what is missing as rows: must or should, what, the question that mends it, the last moment for it."""
+def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str], ...]:
+    """Return what is missing as pairs: what, and the question that mends it with the last moment for it."""
     said = {"before_touching": "before anything is touched", "before_repair": "before the repair",
             "before_leaving": "before leaving", "later": "later"}
     rows = []
     for m in found:
         late = "too late, give the reason" if m.lost else said[m.by]
-        rows.append((m.severity, m.what, m.asks, f"left out: {m.reason}" if m.reason else late))
+        rows.append((m.what, f"{m.asks} ({f'left out: {m.reason}' if m.reason else late})"))
     return tuple(rows)
 
 
-def _asked(rule: CompletenessRule, story: Story, claim: bool) -> bool:
-    if story.closing.kind in rule.not_closings:
+def _asked(rule: CompletenessRule, story: Story, claim: bool, knowledge: Knowledge) -> bool:
+    if story.closing.kind in rule.not_closings or (rule.part and _only_set(story, knowledge)):
         return False
     if rule.for_ == "claim":
         return claim
     fits = not rule.closings or story.closing.kind in rule.closings
     return fits or (claim and rule.in_claim is not None)
+
+
+def _only_set(story: Story, knowledge: Knowledge) -> bool:
+    """Tell whether all that was mended is settings: no part was fitted, and none belongs to such a repair."""
+    mended = [r for r in story.repairs if r.kind == "repair"]
+    causes = [knowledge.causes[c] for r in mended for c in r.causes if c in knowledge.causes]
+    return bool(causes) and not any(r.parts for r in mended) and not any(c.repair.parts for c in causes)
 
 
 def _moment_of(story: Story, k: Knowledge) -> int:

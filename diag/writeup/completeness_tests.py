@@ -310,8 +310,10 @@ def _put_back(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 def _parted(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     """Causes mended together are told apart by a test."""
-    unparted = [c.label for c in story.causes if c.repaired and c.word == "possible"]
-    several = any(len(r.causes) > 1 for r in _repairs(story)) or len(_repairs(story)) > 1
+    reasons = {c.root.text for c in story.causes if c.repaired}
+    unparted = [c.label for c in story.causes if c.repaired and c.word == "possible" and c.label not in reasons]
+    mended = {c for r in _repairs(story) for c in r.causes}
+    several = len(mended) - sum(c.repaired and c.label in reasons for c in story.causes) > 1
     return "; ".join(unparted) if several else ""
 
 

@@ -152,6 +152,7 @@ def told(data: dict[str, Any], knowledge: Knowledge) -> Story:
         repairs=(_repair(data, tests),), proofs=(),
         labour=tuple(Labour(a, a, h * 60, "typed", None, ()) for a, h in data["time_h"].items()),
         photos=tuple(Photo(p, p, "", "", "") for p in data["photos"]), cautions=(), done_before=(), not_put_back=(),
+        put_back=(),
         changed=(), notes=(), internal=(), skipped=(), closing=Closing("mended", "", "", False, "", ()),
         waiting=None, fits=(), addressed=tuple(k for t in data["tests"] for k in t.get("rules_out", ())),
     )
@@ -203,7 +204,7 @@ def _cause(data: dict[str, Any], knowledge: Knowledge, tests: tuple[MadeTest, ..
     category = failure["cause_category"]
     root = Root("", failure["certainty"].get("cause", "not_tested"), category, category, False, ())
     word = failure["certainty"].get("item", "not_tested")
-    return CauseTold(known.id, known.label, known.label, word, "manufacturing_defect", failure["mode"],
+    return CauseTold(known.id, known.label, known.label, "", word, "manufacturing_defect", failure["mode"],
                  failure["mechanism"], failure["cause_text"], root, "", "", deciding, (), (), True,
                  tuple(known.symptoms))
 

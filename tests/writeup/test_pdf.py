@@ -48,7 +48,7 @@ def test_the_text_of_the_record_is_in_the_pdf(story: Story) -> None:
 def test_the_readings_are_in_the_pdf_side_by_side(story: Story) -> None:
     """Row 7 reads 12 before and 20 after, in one line of page one."""
     text = " ".join(PdfReader(io.BytesIO(render_pdf(story, "claim"))).pages[0].extract_text().split())
-    assert "Row 7: 12 inH2O before, 20 inH2O after the repair" in text
+    assert "Row 7: 12 inH2O before, 20 inH2O after." in text
 
 
 def test_same_story_same_bytes(story: Story) -> None:

@@ -128,7 +128,7 @@ TABLE = (
     Spoiled("forty seeds counted", {**NO_READING_AFTER, "map_before": spaced("B3", 6, 60), "map_after":
             spaced("A1", 0, 40)}, lacks="v1 v2 v6", word="probable", says="not_yet"),
     Spoiled("120 seeds counted", {**COUNTED, "map_after": spaced("A1", 0, 120)}, lacks="v2 v6",
-            prints="4 of 60 bad before, 0 of 120 after"),
+            word="probable", prints="4 of 60 bad before, 0 of 120 after"),
     Spoiled("row 7 still skips, row 6 counted fine", {**COUNTED, "map_after": both(spaced("A1", 8, 120),
             spaced("A3", 0, 120, (6,)))}, lacks="v1 v2", word="inconclusive", says="not_accepted",
             prints="4 of 60 bad before, 8 of 120 after", never="180"),
@@ -179,7 +179,7 @@ TABLE = (
     Spoiled("two repairs, nothing between", {"repair": both(mends(("row_hose_leak",), parts=[]), mends()),
             "map_back": None}, lacks="r15 v8"),
     Spoiled("no reading made it come and go", without("map_back", "swap_out", "map_moved", "moves",
-            "swap_home"), lacks="r27"),
+            "swap_home"), lacks="r27", word="probable", prints="was most likely the cause (PROBABLE)"),
     Spoiled("another cause mended", {"repair": mends(("chain_stiff",)), "proof": proves()},
             lacks="r13 r14 r21", word="possible"),
     Spoiled("the sensor blamed", {"repair": mends(("sensor_lead_open",))}, lacks="r13 r14 r19 r21", word="possible"),
@@ -188,7 +188,7 @@ TABLE = (
             word="inconclusive"),
     Spoiled("nothing read before it", without("dug_before", "map_before", "swap_out", "map_moved", "moves",
             "swap_home"), lacks="r06 r08 r27", word="possible"),
-    Spoiled("the map before withdrawn", {"w5": takes_back("B3")}),
+    Spoiled("the map before withdrawn", {"w5": takes_back("B3")}, word="probable"),
     Spoiled("the last map withdrawn", {"w8": takes_back("A1"), "map_new": None, "map_back": None, "dug_after":
             None}, lacks="r09 v1 v6", word="possible", says="not_yet"),
     Spoiled("the repair withdrawn", {"proof": lambda case: case.call.withdraw(case.named["repair"].id if
@@ -299,5 +299,4 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     assert len({s.name for s in TABLE}) == len(TABLE)
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
     assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
-            "the map before withdrawn", "another row in trouble, dug bad after it",
-            "another row in trouble reads low after it"] == silent
+            "another row in trouble, dug bad after it", "another row in trouble reads low after it"] == silent

@@ -8,15 +8,28 @@ from diag.text import count
 from diag.writeup.completeness import MUST, Readiness, missing_rows
 from diag.writeup.page.audience import CLAIM, SERVICE
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Section, Table
-from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows, sound_text
-from diag.writeup.page.sentences import capital, item_text, minutes_text, refs, result_text, sentence
-from diag.writeup.story.labour import by_test, totals
+from diag.writeup.page.front import MOST_RULED, MOST_WORDS, RULED_HEAD, in_header, ruled_rows
+from diag.writeup.page.sentences import (
+    capital,
+    item_text,
+    minutes_text,
+    refs,
+    result_text,
+    sentence,
+    sum_text,
+    whole_minutes,
+)
+from diag.writeup.story.labour import by_test, totals, worked
 from diag.writeup.story.model import SAYS, CauseTold, Item, Line, Other, Story
 
 DEMONSTRATION = "Demonstration, not a stored call."
 DEFERS = ("The maker's warranty terms, the operator's manual and the people who apply them decide what is paid.")
 MOST_OTHERS = 8
-ELSEWHERE = ("root", "mechanism", "unexplained", "category", "instrument", "limit_source")
+MOST_SHORT = 40
+"""Letters of a named line that stands beside others."""
+MOST_DIGEST = 25
+"""Letters of the knowledge's version and digest; the whole of it stands in the JSON form."""
+ELSEWHERE = ("position", "root", "mechanism", "unexplained", "category", "instrument", "limit_source")
 
 
 def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[Section]:
@@ -38,7 +51,6 @@ def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[S
         ("photos_list", "Photos", _photos(story)),
         ("before", "Done before the call", _lines(story.done_before)),
         ("waiting", "What happens next", _lines([story.waiting] if story.waiting else [])),
-        ("standing", "Not put back", _lines(story.not_put_back)),
         ("watch", "What to watch", _watch(story)),
         ("left_out", "Left out, with the reason", _skipped(story)),
         ("changed", "Changed and taken back", _lines(story.changed)),
@@ -51,45 +63,15 @@ def appendix(story: Story, audience: str, ready: Readiness | None) -> Iterator[S
             yield Section(name, title, made)
 
 
-def brief(story: Story, audience: str, ready: Readiness | None) -> Iterator[Section]:
-    """Yield the same in lines, for a call in which nothing was measured: it goes on one page."""
-    when = _whens(story)
-    lacks = ready.missing if ready else ()
-    missing = [f"{m.needs}: {m.asks}" for m in lacks if m.severity == MUST]
-    missing += [" ".join(["Should be there too:", *(m.asks for m in lacks if m.severity != MUST)])] * (
-        len(missing) < len(lacks))
-    tests = [f"no. {t.number}, {t.asks}: {result_text(t)} ({when[t.event]})" for t in story.tests]
-    more = [*_texts(_complaint(story)), *_texts(_tested(story)), *(t for t in (sound_text(story),) if t)]
-    rest = [*_texts(_watch(story)), *_texts(_lines(story.cautions)), *_texts(_lines(story.done_before)),
-            *([f"Not put back: {'; '.join(line.text for line in story.not_put_back)}"] if story.not_put_back else []),
-            *([story.waiting.text] if story.waiting else []), *_texts(_skipped(story)), *_texts(_lines(story.changed)),
-            *_texts(_notes(story))]
-    items = [*_others(story), *_terms(story)]
-    record = [f"{label}: {text}" for label, text in _record_pairs(story, audience)]
-    for name, title, lines in (
-        ("missing", "Missing, and the question that mends it", missing), ("tests", "What was asked", tests),
-        ("tested", "Open and not tested", more), ("rest", "Besides", rest),
-        ("identity", "Machine, people, record", [t for t in (
-            "; ".join(f"{i.label}: {item_text(i)}" for i in items), "; ".join(record)) if t]),
-    ):
-        if lines:
-            yield Section(name, title, (Points(tuple(lines), small=True),))
-
-
-def _texts(blocks: Iterable[Block]) -> Iterator[str]:
-    """Yield the lines of paragraphs, quotes and points."""
-    for block in blocks:
-        if isinstance(block, Points):
-            yield from block.lines
-        elif isinstance(block, Paragraph | Quote):
-            yield block.text
-        elif isinstance(block, Table):
-            yield from (": ".join(row) for row in block.rows)
-
-
 def _missing(ready: Readiness | None) -> Iterator[Block]:
-    if ready is not None and ready.missing:
-        yield Table(("", "what", "question that mends it", "by"), missing_rows(ready.missing))
+    if ready is None or not ready.missing:
+        return
+    must, should = (tuple(m for m in ready.missing if (m.severity == MUST) == first) for first in (True, False))
+    if must:
+        yield Fields(missing_rows(must), columns=2)
+    if should:
+        told = " ".join(m.asks + (f" (left out: {m.reason})" if m.reason else "") for m in should)
+        yield Paragraph(f"Should be there{' too' if must else ''}: {told}")
 
 
 def _complaint(story: Story) -> Iterator[Block]:
@@ -103,7 +85,7 @@ def _complaint(story: Story) -> Iterator[Block]:
         lines.append("Is not: " + "; ".join(complaint.denied) + ".")
     lines += [f.text + "." for f in complaint.facts]
     if lines:
-        yield Points(tuple(lines))
+        yield Paragraph(" ".join(lines))
 
 
 # --- cause --------------------------------------------------------------------------------------------------------
@@ -169,6 +151,8 @@ def _tested(story: Story) -> Iterator[Block]:
         yield Paragraph(f"Not tested: {'; '.join(untested)}.")
     if unexplained := story.item("unexplained"):
         yield Paragraph(f"What does not fit: {sentence(unexplained.told.text)}")
+    yield from (Paragraph(f"What does not fit, or did not help: {sentence(line.text)}")
+                for line in story.done_before if line.in_vain)
 
 
 def _first(story: Story, others: list[Other]) -> str:
@@ -201,7 +185,8 @@ def _method(story: Story) -> Iterator[Block]:
         blank = "not recorded"
         after = any(r.kind == "repair" for r in story.repairs)
         rows = [(c.label, c.before.text if c.before else blank, c.after.text if c.after else blank) for c in known]
-        yield Table(("condition", "before", "after"), tuple(rows)) if after else Fields(tuple(r[:2] for r in rows))
+        before = Fields(tuple(r[:2] for r in rows), columns=3)
+        yield Table(("condition", "before", "after"), tuple(rows)) if after else before
 
 
 def _whens(story: Story) -> dict[str, str]:
@@ -240,9 +225,11 @@ def _terms(story: Story) -> Iterator[Item]:
 
 
 def _fields(items: Iterable[Item]) -> Iterator[Block]:
-    pairs = tuple((item.label, item_text(item)) for item in items)
-    if pairs:
-        yield Fields(pairs)
+    pairs = [(item.label, item_text(item)) for item in items]
+    for short, columns in ((True, 3), (False, 1)):
+        alike = tuple(p for p in pairs if (len(": ".join(p)) <= MOST_SHORT) == short)
+        if alike:
+            yield Fields(alike, columns=columns)
 
 
 def _hours(story: Story, service: bool) -> Iterator[Block]:
@@ -252,11 +239,23 @@ def _hours(story: Story, service: bool) -> Iterator[Block]:
         more = [("times of the record", n.proposed), ("allowed", n.allowed)]
         said = "".join(f"; {word} {minutes_text(m)}" for word, m in more if m)
         rows.append((n.label, minutes_text(n.minutes), basis[n.basis] + said))
-    if rows:
+    if len(sums := worked(story.labour)) > 1:
+        rows.append(("worked, in all", sum_text(n.minutes for n in sums), "the lines above, without waiting"))
+    if any(n.basis != "clock" or n.allowed for n in totals(story.labour)):
         yield Table(("activity", "time", "basis"), tuple(rows))
-    split = by_test(story.labour)
-    if split and service:
-        yield Table(("test", "time"), tuple((t.label, minutes_text(t.minutes)) for t in split), "By test")
+    if service and (split := tuple(_split(story))):
+        yield Table(("no.", "test", "time"), split, "By test")
+
+
+def _split(story: Story) -> Iterator[tuple[str, str, str]]:
+    """Yield the minutes of each test, then what of the activity went by between the tests, so that they add up."""
+    when = {t.event: t.when for t in story.tests}
+    for line in (n for n in totals(story.labour) if n.basis == "clock" and n.activity in ("diagnosis", "verification")):
+        own = [t for t in by_test(story.labour) if (when[t.events[0]] == "before") == (line.activity == "diagnosis")]
+        yield from ((refs(story, t.events).removeprefix("no. "), t.label, minutes_text(t.minutes)) for t in own)
+        rest = whole_minutes(line.minutes) - sum(whole_minutes(t.minutes) for t in own)
+        if own and rest > 0:
+            yield "", f"{line.label}: changing parts and settings, between tests", minutes_text(rest)
 
 
 def _photos(story: Story) -> Iterator[Block]:
@@ -293,7 +292,7 @@ def _notes(story: Story) -> Iterator[Block]:
 
 
 def _record(story: Story, audience: str) -> Iterator[Block]:
-    yield Fields(tuple(_record_pairs(story, audience)))
+    yield Fields(tuple(_record_pairs(story, audience)), columns=3)
 
 
 def _record_pairs(story: Story, audience: str) -> Iterator[tuple[str, str]]:
@@ -302,6 +301,6 @@ def _record_pairs(story: Story, audience: str) -> Iterator[tuple[str, str]]:
     pairs = [("opened", record.opened[:10]), ("closed", ended), ("said at closing", story.closing.words)]
     if audience in (CLAIM, SERVICE):
         pairs += [("written by the", record.prepared_by), ("entries", str(record.events))]
-        pairs += [("knowledge", record.knowledge)]
-        pairs.append(("head of the record", ", ".join(record.heads) if record.stored else DEMONSTRATION))
+        pairs += [("knowledge", record.knowledge[:MOST_DIGEST])]
+        pairs.append(("head of the record", ", ".join(record.heads) if record.stored else ""))
     yield from ((label, text) for label, text in pairs if text)

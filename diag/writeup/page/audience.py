@@ -6,6 +6,7 @@ notes reach only the service file.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from diag.errors import UsageError
@@ -32,7 +33,7 @@ def view(story: Story, audience: str) -> Story:
     items = [i for i in groups if i.group != "dates"]
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]
     return replace(
-        story, claim=False, items=tuple(items), causes=tuple(_plain(c) for c in story.causes),
+        story, claim=False, items=tuple(items), causes=tuple(_plain(c, story.causes) for c in story.causes),
         tests=tuple(replace(t, supports=(), against=()) for t in story.tests),
         others=(), whys=(), labour=(), photos=(), cautions=(),
         done_before=(), changed=(), notes=(), internal=(), skipped=(), addressed=(),
@@ -45,7 +46,12 @@ def _unjudged(cause: CauseTold) -> CauseTold:
     return replace(cause, leaning="", root=root)
 
 
-def _plain(cause: CauseTold) -> CauseTold:
-    """Return a cause in the customer's words: what it is and what it does, never who or what is to blame for it."""
-    root = Root("", "not_tested", "", category_label="", proposed=False, events=())
+def _plain(cause: CauseTold, causes: Sequence[CauseTold]) -> CauseTold:
+    """Return a cause in the customer's words: what it is and what it does, never who or what is to blame for it.
+
+    Where another cause of the call brought it, that one is its reason.
+    """
+    known = next((c for c in causes if c.label == cause.root.text), None)
+    root = Root(known.plain if known else "", known.word if known else "not_tested", "", category_label="",
+                proposed=False, events=())
     return replace(cause, label=cause.plain, kind="", mode="", seen="", leaning="", root=root)

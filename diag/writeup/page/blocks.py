@@ -27,7 +27,6 @@ class Points:
     """A list of lines."""
 
     lines: tuple[str, ...]
-    small: bool = False
 
 
 @dataclass(frozen=True)
@@ -81,6 +80,8 @@ class Document:
     lacks: str
     """What is missing, below the banner; "" for a customer, and where the list follows on the same page."""
     sections: tuple[Section, ...]
+    small: bool = False
+    """True for a call in which nothing was measured: set in small letters, on one page."""
 
     @property
     def front(self) -> tuple[Section, ...]:

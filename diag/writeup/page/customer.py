@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import groupby
 
 from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
 from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.finding import leading
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
 from diag.writeup.story.model import CauseTold, Proof, Story
 
-SURE = {"confirmed": ("It was", "It is"), "probable": ("Most likely it was", "Most likely it is"),
-        "possible": ("It may have been", "It may be"),
-        "inconclusive": ("The tests did not settle it; it may have been", "The tests did not settle it; it may be")}
-"""Shown word -> how sure, once it is over and while it goes on."""
+SURE = {"confirmed": "", "probable": "Most likely ", "possible": "Possibly ",
+        "inconclusive": "The tests did not settle it; possibly "}
+"""Shown word -> how a sentence about the cause begins."""
 LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of {row} and of the row beside it. They "
         "should look alike.")
 CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
@@ -58,14 +57,11 @@ def _was(story: Story) -> Iterator[Block]:
     if story.closing.kind == "no_fault_found":
         yield Paragraph("We found no fault of the planter. That speaks of the machine as it was then, with the seed, "
                         "settings and parts it had; it blames nobody.")
-    told = [c for c in story.causes if c.repaired] or list(story.causes[:MOST_POSSIBLE])
-    for sure, group in groupby(told, lambda c: SURE.get(c.word, SURE["possible"])[not over(story)]):
-        lines = tuple(f"{sentence(c.label)} {sentence(c.mechanism)}" for c in group)
-        if len(lines) == 1:
-            yield Paragraph(f"{sure}: {lines[0]}")
-        else:
-            yield Paragraph(f"{sure}, each of these:" if sure in SURE["confirmed"] else f"{sure} one of these:")
-            yield Points(lines)
+    told = leading(story, MOST_POSSIBLE)
+    for cause in told:
+        why = f", because {small(cause.root.text)}" if cause.root.text else ""
+        said = f"{SURE.get(cause.word, SURE['possible'])}{small(cause.plain)}{why}"
+        yield Paragraph(f"{capital(sentence(said))} {sentence(cause.mechanism)}")
     if not story.measured:
         yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
     if not told and story.closing.kind != "no_fault_found":
@@ -77,8 +73,9 @@ def _was(story: Story) -> Iterator[Block]:
 def _did(story: Story) -> Iterator[Block]:
     for repair in story.repairs:
         lead = "For now: " if repair.kind == "interim" else ""
-        parts = f" Fitted: {', '.join(f'{p.qty} x {p.item}' for p in repair.parts)}." if repair.parts else ""
-        settings = f" Set: {'; '.join(repair.settings)}." if repair.settings else ""
+        fitted = [f"{p.qty} x {p.item}" for p in repair.parts if p.item.casefold() not in repair.words.casefold()]
+        parts = f" Fitted: {', '.join(fitted)}." if fitted else ""
+        settings = "".join(f" {capital(s.replace(' -> ', ', now '))}." for s in repair.settings)
         yield Paragraph(f"{lead}{sentence(repair.words or 'It was not written down')}{parts}{settings}")
     if not story.repairs:
         yield Paragraph("Nothing was repaired.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from diag.text import count
 from diag.writeup.completeness import MUST, Readiness
-from diag.writeup.page.appendix import DEMONSTRATION, appendix, brief
+from diag.writeup.page.appendix import DEMONSTRATION, appendix
 from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.page.blocks import Document
 from diag.writeup.page.customer import customer_page, over
@@ -20,11 +20,11 @@ def document(story: Story, audience: str = SERVICE, ready: Readiness | None = No
     """Return the write-up for a reader. `ready`: how complete it is; a customer is not told."""
     told = view(story, audience)
     customer = audience == CUSTOMER
-    behind = appendix if told.measured or told.photos else brief
-    sections = tuple(customer_page(told)) if customer else (*front(told), *behind(told, audience, ready))
+    sections = tuple(customer_page(told)) if customer else (*front(told), *appendix(told, audience, ready))
     ready = None if customer else ready
-    return Document(title_of(told, audience), subtitle(told), _running(told), banner=banner(told, ready),
-                    lacks=lacks_text(ready) if ready and told.measured else "", sections=sections)
+    return Document(title_of(told, audience), subtitle(told, audience), _running(told), banner=banner(told, ready),
+                    lacks=lacks_text(ready) if ready and told.measured else "", sections=sections,
+                    small=not (told.measured or told.photos))
 
 
 def title_of(story: Story, audience: str) -> str:
@@ -36,9 +36,10 @@ def title_of(story: Story, audience: str) -> str:
     return f"{TITLES[audience]} {story.record.call}" + (f", {where}" if where else "")
 
 
-def subtitle(story: Story) -> str:
-    """Return one line that tells which customer, machine and day it is about."""
-    named = [story.item(n) for n in ("customer", "machine_label", "serial")]
+def subtitle(story: Story, audience: str) -> str:
+    """Return one line that tells which customer and day it is about, for the customer which of his machines too."""
+    names = ("customer", "machine_label", "serial") if audience == CUSTOMER else ("customer",)
+    named = [story.item(n) for n in names]
     return ", ".join([*(i.told.text for i in named if i), f"opened {story.record.opened[:10]}"])
 
 

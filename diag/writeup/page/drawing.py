@@ -200,7 +200,7 @@ def _places(series: Sequence[Series]) -> list[str]:
 
 
 def _plot(asks: str, series: list[Series]) -> Picture:
-    height, left, foot, top = 104.0, 34.0, 30.0, 86.0
+    height, left, foot, top = 94.0, 34.0, 28.0, 78.0
     places = _places(series)
     shown = [v.number for s in series for p, v in s.values.items() if p in places and v.number is not None]
     unit = unit_of(next(iter(series[0].values.values())).text)
@@ -326,7 +326,8 @@ def seed_strip(story: Story) -> Picture | None:
         rest = f", the first {len(gaps)} of {len(test.spacings)} spaces" if len(gaps) < len(test.spacings) else ""
         says.append(f"{name}: {len(gaps)} spaces shown, {count(wide, 'gap')} and "
                     f"{count(close, 'close pair')}{rest}")
-    metric = any(shown[0].reading.endswith(u) for u in (" mm", " cm", " m"))
+    taped = any(shown[0].reading.endswith(u) for u in (" mm", " cm", " m"))
+    metric = story.record.units == "metric" if story.record.units else taped
     shapes += _ruler(longest, scale, "m" if metric else "ft")
     key = "dot: seed, box: gap over 1.5 targets, triangle: closer than half"
     what = f"{shown[-1].asks}, {shown[-1].where or 'all rows'}: the seeds as they lay, to scale ({key})"

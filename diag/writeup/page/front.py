@@ -8,42 +8,40 @@ from itertools import groupby
 from diag.text import count
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Quote, Section, Shot, Table
 from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.finding import finding
 from diag.writeup.page.sentences import (
     NOT_WRITTEN,
-    STEPS,
     capital,
-    contrast,
     count_text,
     main_pair,
     minutes_text,
     refs,
     sentence,
     small,
+    sum_text,
     verdict_text,
+    whole_minutes,
 )
 from diag.writeup.story.labour import totals, worked
-from diag.writeup.story.model import SAYS, CauseTold, Correction, Item, Other, Story
+from diag.writeup.story.model import Correction, Item, Other, Story
 
-NOTHING_MEASURED = (
-    "Nothing was measured in this call; what follows rests on what was said and seen, and no cause is held confirmed."
-)
 HEADER = (
     ("serial", "serial"), ("machine_label", "machine"), ("component_serial", "part, serial"),
-    ("part_number", "part, number"), ("position", "place"), ("area", "planted"), ("fan_hours", "fan hours"),
-    ("in_service", "in service"),
+    ("part_number", "part, number"), ("area", "planted"), ("fan_hours", "fan hours"),
+    ("in_service", "in service"), ("cover_ends", "cover ends"),
     ("failure", "failed"), ("first_contact", "first contact"), ("documented", "documented"), ("repaired", "repaired"),
     ("filed", "filed"),
 )
-"""Named lines of the header strip and what they are called there."""
+"""Named lines of the header strip and what they are called there; the title has the call and the place."""
 RULED_HEAD = ("test", "ruled out by it")
-MOST_RULED, MOST_PARTS, MOST_NAMED, MOST_WORDS, MOST_SHOTS, MOST_SOUND = 6, 5, 3, 420, 2, 4
+MOST_RULED, MOST_PARTS, MOST_NAMED, MOST_WORDS, MOST_SHOTS, MOST_SOUND = 6, 5, 3, 420, 2, 2
 MOST_IN_HEADER = 90
 
 
 def front(story: Story) -> Iterator[Section]:
     """Yield the sections of page one."""
     for name, title, blocks in (
-        ("header", "", _header(story)), ("finding", "Finding", _finding(story)),
+        ("header", "", _header(story)), ("finding", "Finding", finding(story)),
         ("complaint", "Complaint", _complaint(story)),
         ("case", "", _pictures(story)), ("ruled_out", _ruled_title(story), _ruled_out(story)),
         ("correction", "Correction", _correction(story)), ("confirmation", "Confirmation", _confirmation(story)),
@@ -56,85 +54,13 @@ def front(story: Story) -> Iterator[Section]:
 
 def _header(story: Story) -> Iterator[Block]:
     named = [(label, story.item(name)) for name, label in HEADER]
-    pairs = [("call", story.record.call)]
-    pairs += [(label, i.told.text.partition(", counted")[0]) for label, i in named if i and in_header(i)]
-    yield Fields(tuple(pairs), columns=3)
+    if pairs := tuple((label, i.told.text) for label, i in named if i and in_header(i)):
+        yield Fields(pairs, columns=3)
 
 
 def in_header(item: Item) -> bool:
     """Tell whether a named line stands in the header strip; a long one stands in the appendix."""
     return item.name in dict(HEADER) and len(item.told.text) <= MOST_IN_HEADER and item.was is None
-
-
-# --- one graded sentence ----------------------------------------------------------------------------------------
-
-
-def _finding(story: Story) -> Iterator[Block]:
-    if story.closing.kind == "no_fault_found":
-        yield from no_fault(story)
-        return
-    told = [c for c in story.causes if c.repaired] or list(story.causes[:1])
-    if not told:
-        yield Paragraph("No cause was shown.", strong=True)
-        if standing := [o.label for o in story.others if o.as_well and o.speaks and not o.sound][:MOST_NAMED]:
-            yield Paragraph(f"Possible so far: {'; '.join(standing)}.")
-    for cause in told:
-        yield Paragraph(graded(story, cause), strong=True)
-    shown = [c for c in story.causes if c not in told]
-    if shown:
-        yield Paragraph("Also shown: " + "; ".join(f"{c.label}, {SAYS[c.word]}" for c in shown) + ".")
-    if not story.measured:
-        yield Paragraph(NOTHING_MEASURED)
-
-
-def graded(story: Story, cause: CauseTold) -> str:
-    """Return item, manner, why and effect in one sentence, each with how far it was shown."""
-    where = story.item("position")
-    place = where.told.text.partition(",")[0] if where else ""
-    head = f"{capital(place)}: {small(cause.label)}" if place else cause.label
-    parts = [f"{head} ({SAYS[cause.word]})"]
-    if cause.seen:
-        parts.append(f"as found: {cause.seen.rstrip('.')}")
-    if cause.root.text:
-        sure = "" if cause.root.word == "not_tested" else f" ({SAYS[cause.root.word]})"
-        parts.append(f"because of: {cause.root.text.rstrip('.')}{sure}")
-    elif cause.word in ("confirmed", "probable"):
-        parts.append("why it came to that: not reached")
-    if told := effect(story, cause):
-        parts.append(f"so that {told} (MEASURED)")
-    elif cause.deciding:
-        parts.append(f"shown by: {small(cause.deciding.asks)}: {cause.deciding.says}")
-    return "; ".join(parts) + "."
-
-
-def effect(story: Story, cause: CauseTold | None = None) -> str:
-    """Return what the fault did, as measured: the rows in trouble beside the good ones, else a count; "" without.
-
-    With a cause, only by readings that speak for it: a cause does not bring every reading of the call.
-    """
-    speaking = None if cause is None else {g.event for g in (*cause.grounds, cause.deciding) if g}
-    if told := contrast(story, speaking):
-        return told
-    pair = main_pair(story)
-    if pair is not None and (speaking is None or pair.before.event in speaking):
-        return f"{pair.where or 'it'} read {pair.before.text}"
-    if cause is not None and not cause.repaired:
-        return ""
-    counted = next((c for p in story.proofs for c in p.counts if c.before), None)
-    return f"{counted.before.bad} of {counted.before.n} were bad" if counted and counted.before else ""
-
-
-def no_fault(story: Story) -> Iterator[Block]:
-    """Yield what a call says in which no fault was found."""
-    made = [t for t in story.tests if t.valued]
-    yield Paragraph("No fault of the planter was found. " + (
-        f"{count(len(made), 'measurement')} and {count(len(story.tests) - len(made), 'other check')} are listed below."
-        if story.tests else "No check was made."), strong=True)
-    when = f" on {made[-1].on[:10]}" if made else ""
-    yield Paragraph(
-        f"It speaks of the machine as it was{when}, with the seed, settings and parts then fitted; it cannot show what "
-        "was so before or will be after a change of any of them, and it blames nobody."
-    )
 
 
 def _complaint(story: Story) -> Iterator[Block]:
@@ -170,16 +96,21 @@ def _ruled_out(story: Story) -> Iterator[Block]:
         yield Table(RULED_HEAD, tuple(rows[:MOST_RULED]))
         if len(rows) > MOST_RULED:
             yield Paragraph(f"{count(len(rows) - MOST_RULED, 'more line')} in the appendix.")
-    if story.measured and (told := sound_text(story)):
+    if told := sound_text(story):
         yield Paragraph(told)
 
 
 def sound_text(story: Story) -> str:
-    """Return what was looked for and not found, each with its look; a look has no value, so it rules nothing out."""
+    """Return which looks speak against which causes; a look has no value, so it rules nothing out."""
     sound = [o for o in story.others if o.sound and o.word in ("possible", "inconclusive")]
-    told = "; ".join(f"{small(o.label)} ({refs(story, o.sound)})" for o in sound[:MOST_SOUND])
-    more = f"; and {len(sound) - MOST_SOUND} more" if len(sound) > MOST_SOUND else ""
-    return f"Looked for and not found, without a value: {told}{more}." if sound else ""
+    looks: dict[str, list[str]] = {}
+    for other in sound:
+        looks.setdefault(refs(story, other.sound), []).append(small(other.label))
+    told = []
+    for look, names in sorted(looks.items(), key=lambda x: (len(x[1]), x[0])):
+        more = f" and {count(len(names) - MOST_SOUND, 'more', 'more')}" if len(names) > MOST_SOUND else ""
+        told.append(f"{look} against {', '.join(names[:MOST_SOUND])}{more}")
+    return f"Found sound, without a value: {'; '.join(told)}." if told else ""
 
 
 def ruled_rows(story: Story) -> list[tuple[str, str]]:
@@ -217,6 +148,10 @@ def _correction(story: Story) -> Iterator[Block]:
         yield Paragraph(repair_text(repair))
     if not story.repairs:
         yield Paragraph("Nothing was repaired.")
+    if story.put_back:
+        yield Paragraph(f"Set and put back: {'; '.join(line.text for line in story.put_back)}.")
+    if story.not_put_back:
+        yield Paragraph(f"NOT put back: {'; '.join(line.text for line in story.not_put_back)}.")
 
 
 def repair_text(repair: Correction) -> str:
@@ -236,14 +171,11 @@ def repair_text(repair: Correction) -> str:
 def _confirmation(story: Story) -> Iterator[Block]:
     for proof in story.proofs:
         parts = [verdict_text(proof)]
+        pair = main_pair(story) if proof is story.proofs[-1] else None
+        parts += [f"{capital(pair.where) or 'It'}: {pair.before.text} before, {pair.after.text} after."] if pair else []
         parts += [capital(count_text(c)) for c in proof.counts if not c.before]
         parts += [f"Row beside it, not mended: {count_text(c)}" for c in proof.controls]
-        parts += [f"{capital(STEPS[proof.step])}."] if proof.step else []
         yield Paragraph(" ".join(parts))
-    pair = main_pair(story)
-    if pair is not None:
-        yield Paragraph(f"{capital(pair.where) or 'It'}: {pair.before.text} before, {pair.after.text} after the repair "
-                        f"({small(pair.what)}).")
     if any(r.kind == "repair" for r in story.repairs) and not story.proofs:
         yield Paragraph("The repair was not measured again.")
     for item in story.group("after"):
@@ -266,11 +198,11 @@ def hours_text(story: Story) -> tuple[str, ...]:
     """Return the hours in lines: what was worked, adding up; what nobody recorded; waiting; the way."""
     sums, lines = worked(story.labour), []
     if sums:
-        each = " + ".join(f"{n.label} {round(n.minutes)}" for n in sums)
-        lines.append(f"{each} = {minutes_text(sum(round(n.minutes) for n in sums))}.")
+        each = " + ".join(f"{n.label} {whole_minutes(n.minutes)}" for n in sums)
+        lines.append(f"{capital(each)} = {sum_text(n.minutes for n in sums)}.")
     guessed = [n for n in totals(story.labour) if n.basis == "estimate"]
     if guessed:
-        usual = ", ".join(f"{n.label} {round(n.minutes)} min" for n in guessed)
+        usual = ", ".join(f"{n.label} {minutes_text(n.minutes)}" for n in guessed)
         lines.append(f"Not recorded, usually: {usual}; not in the sum.")
     lines += [f"Waiting, no work: {minutes_text(n.minutes)}." for n in totals(story.labour)
               if n.activity == "waiting" and n.basis != "estimate"]

@@ -19,13 +19,13 @@ from diag.writeup.page.render import column_widths, guard
 from diag.writeup.story.model import Story
 
 FONT, BOLD = "Write", "WriteBold"
-MARGIN, HEAD = 42.0, 20.0
+MARGIN, HEAD = 36.0, 20.0
 GREY, DARK, PALE = (0.80, 0.81, 0.83), (0.10, 0.11, 0.13), (0.92, 0.93, 0.94)
 MOST_CAPTION = 300
 """Letters under a photo on page one; its words stand whole in the list of photos."""
 PHOTO_HIGH = 80
 """Points of a photo at most: two beside each other leave page one whole."""
-LEAST_UNDER_HEADING = 45
+LEAST_UNDER_HEADING = 45.0
 """Points left on a page, or a section begins on the next one."""
 MOST_CELL = 1500
 """Characters of one cell; a longer text goes on in further rows, so that it can break over pages."""
@@ -71,7 +71,7 @@ class _Writer:
         from reportlab.lib.styles import ParagraphStyle
 
         self.width, self.height, self.photos = width, height, photos
-        self.replaced = False
+        self.replaced, self.padding, self.least = False, 1.0, LEAST_UNDER_HEADING
         base = {"fontName": FONT, "fontSize": 8, "leading": 10.2, "splitLongWords": 1}
         self.body = ParagraphStyle("body", **base, spaceAfter=2)
         self.strong = ParagraphStyle("strong", **{**base, "fontName": BOLD}, spaceAfter=2)
@@ -79,12 +79,18 @@ class _Writer:
         self.head = ParagraphStyle("head", **{**base, "fontName": BOLD, "fontSize": 7, "leading": 8.6})
         self.quote = ParagraphStyle("quote", **base, leftIndent=10, rightIndent=10, spaceAfter=2)
         self.point = ParagraphStyle("point", **base, leftIndent=9, bulletIndent=1, bulletFontName=FONT, spaceAfter=1)
-        fine = {**base, "fontSize": 6.5, "leading": 7.9, "bulletFontSize": 6.5}
-        self.fine = ParagraphStyle("fine", **fine, leftIndent=8, bulletIndent=1, bulletFontName=FONT, spaceAfter=0.4)
         self.title = ParagraphStyle("title", **{**base, "fontName": BOLD, "fontSize": 13, "leading": 16}, spaceAfter=1)
         self.section = ParagraphStyle("section", **{**base, "fontName": BOLD, "fontSize": 9, "leading": 11.5},
                                       spaceBefore=5, spaceAfter=1.5)
         self.caption = ParagraphStyle("caption", **{**base, "fontSize": 7, "leading": 8.6}, spaceAfter=1)
+
+    def _small(self) -> None:
+        """Set all in small letters, so that it goes on one page."""
+        for name, size in (("body", 6.3), ("point", 6.3), ("quote", 6.3), ("strong", 6.8), ("cell", 6.0),
+                           ("head", 6.0), ("section", 7.2)):
+            setattr(self, name, getattr(self, name).clone(f"small {name}", fontSize=size, leading=size * 1.16,
+                                                          spaceAfter=0.4, spaceBefore=0, bulletFontSize=size))
+        self.section.spaceBefore, self.padding, self.least = 1.8, 0.3, 0.0
 
     def story(self, made: Document) -> list[Any]:
         """Return the flowables: page one, then the appendix on the same page only where all of it fits.
@@ -93,6 +99,8 @@ class _Writer:
         """
         from reportlab.platypus import PageBreak
 
+        if made.small:
+            self._small()
         first = [self.text(made.title, self.title), self.text(made.subtitle, self.body)]
         first += [self.boxed(made)] if made.banner else []
         shots = [f for s in made.front if s.name == "photos" for f in self.section_of(s)]
@@ -123,7 +131,7 @@ class _Writer:
 
         if section.title:
             # Not kept with the next block: that would push a whole table to the next page.
-            yield CondPageBreak(LEAST_UNDER_HEADING)
+            yield CondPageBreak(self.least)
             yield self._heading(section.title)
         shots = [b for b in section.blocks if isinstance(b, Shot)]
         for block in section.blocks:
@@ -154,7 +162,7 @@ class _Writer:
             yield self.text(f'"{block.text}"', self.quote)
         elif isinstance(block, Points):
             for line in block.lines:
-                yield self.text(line, self.fine if block.small else self.point, bullet="-")
+                yield self.text(line, self.point, bullet="-")
         elif isinstance(block, Fields):
             yield from self.fields(block)
         elif isinstance(block, Picture):
@@ -187,9 +195,10 @@ class _Writer:
         rows = [cells[i : i + block.columns] for i in range(0, len(cells), block.columns)]
         yield Grid(rows, colWidths=[self.width / block.columns] * block.columns, hAlign="LEFT",
                    style=[("BACKGROUND", (0, 0), (-1, -1), _colour(PALE)), ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                          ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+                          ("TOPPADDING", (0, 0), (-1, -1), self.padding),
+                          ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5 * self.padding),
                           ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3)])
-        yield Spacer(1, 2)
+        yield Spacer(1, 2 * self.padding)
 
     def picture(self, picture: Picture) -> Iterator[Any]:
         """Yield a picture with its caption and the same in words, kept together."""
@@ -254,8 +263,8 @@ class _Writer:
         styles = [self.head if headed and not i else self.cell for i in range(len(texts))]
         cells = [[self.text(c, style) for c in row] for row, style in zip(texts, styles, strict=True)]
         yield LongTable(cells, colWidths=_fit(widths, self.width), repeatRows=1 if headed else 0,
-                        style=_style(headed), hAlign="LEFT")
-        yield Spacer(1, 3)
+                        style=_style(headed, self.padding), hAlign="LEFT")
+        yield Spacer(1, 3 * self.padding)
 
 
 # --- pictures ---------------------------------------------------------------------------------------------------
@@ -322,15 +331,15 @@ def _short_rows(row: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
         yield tuple(c[start : start + MOST_CELL] for c in row)
 
 
-def _style(headed: bool) -> Any:
+def _style(headed: bool, padding: float) -> Any:
     from reportlab.platypus import TableStyle
 
     lines: list[Any] = [
         ("FONT", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.25, _colour(GREY)),
-        ("TOPPADDING", (0, 0), (-1, -1), 1),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+        ("TOPPADDING", (0, 0), (-1, -1), padding),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5 * padding),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 7),
     ]

@@ -16,7 +16,8 @@ from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Shot, Table
 from diag.writeup.page.document import document, ready_text
 from diag.writeup.page.drawing import Picture
-from diag.writeup.page.front import effect, graded, hours_text, repair_text
+from diag.writeup.page.finding import effect, graded, leading
+from diag.writeup.page.front import hours_text, repair_text
 from diag.writeup.page.sentences import capital, count_text, main_pair, verdict_text
 from diag.writeup.story.model import Story
 
@@ -204,7 +205,7 @@ def shortened(text: str, room: int) -> str:
 
 
 def _short_cause(story: Story) -> str:
-    told = [c for c in story.causes if c.repaired] or list(story.causes[:1])
+    told = leading(story)
     if story.closing.kind == "no_fault_found":
         return "No fault of the planter was found."
     if told:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Sequence
 
-from diag.text import count, number, rows_words
+from diag.text import count, rows_words
 from diag.writeup.story.model import Count, Item, MadeTest, Pair, Proof, Story, Value
 
 VERDICTS = {"accepted": "accepted", "not_accepted": "NOT accepted", "not_yet": "not yet decided"}
-STEPS = {"roll": "good enough to roll", "file": "good enough for the file", "claim": "good enough for a claim"}
 NOT_WRITTEN = "what was done was not written down"
 
 
@@ -118,7 +118,7 @@ def contrast(story: Story, events: Collection[str] | None = None) -> str:
         apart = abs(means[0] - means[1]) / max(abs(means[1]), 1e-9)
         if best is None or apart > best[0] * 1.5:
             named = places_words([v.where for v in own])
-            best = (apart, f"{named} read {span_text(own)}, other rows {span_text(good)}")
+            best = (apart, f"{named} read {span_text(own)} where the other rows read {span_text(good)}")
     return best[1] if best else ""
 
 
@@ -134,7 +134,18 @@ def item_text(item: Item) -> str:
     return item.told.text + (f" (changed on {item.told.on[:10]}, was {item.was.text})" if item.was else "")
 
 
+def whole_minutes(minutes: float) -> int:
+    """Return whole minutes, half a minute up; all hours of a write-up are sums of these."""
+    return math.floor(minutes + 0.5)
+
+
 def minutes_text(minutes: float) -> str:
-    """Return minutes, with decimal hours from six minutes on: "78 min (1.3 h)"."""
-    whole = number(round(minutes))
-    return f"{whole} min ({minutes / 60:.1f} h)" if minutes >= 6 else f"{whole} min"
+    """Return minutes: "78 min"."""
+    return f"{whole_minutes(minutes)} min"
+
+
+def sum_text(parts: Iterable[float]) -> str:
+    """Return the sum of whole minutes, with decimal hours of six minutes each, three minutes up: "285 min (4.8 h)"."""
+    total = sum(whole_minutes(m) for m in parts)
+    tenths = (total + 3) // 6
+    return f"{total} min ({tenths // 10}.{tenths % 10} h)"

@@ -35,7 +35,7 @@ MOST_FITTING = 3
 LEFT_OUT = "left out of this copy"
 """What stands for words that a copy without personal data does not hold."""
 MOST_READ = 3
-"""Readings by row that are told beside what a word rests on."""
+"""Readings that are told beside what a word rests on."""
 
 
 class Causes:
@@ -68,7 +68,10 @@ class Causes:
         return WORDS.index(self.words[cause]), -strength, cause
 
     def others(self, told: Sequence[CauseTold]) -> tuple[Other, ...]:
-        """Return every other cause of such a complaint that was tested, and those still likely or open."""
+        """Return every other cause of such a complaint that was tested, and those still likely or open.
+
+        Those that fit as well stand in the order in which the desk and the load list name them.
+        """
         gone = {c.cause for c in told}
         judged = self.call.think().judgement.ranking
         standing = {r.cause for r in judged if r.belief in (LIKELY, OPEN)}
@@ -84,11 +87,18 @@ class Causes:
             if not (speaks or cause in standing or complaint & set(known.symptoms)):
                 continue
             demanded = self.bench.demanded(cause, shown) if shown else ()
-            found.append(Other(cause, known.label, known.kind, word, ground=self._ground_of(cause, word),
-                               speaks=speaks, as_well=word == POSSIBLE and self._fit(cause) * AS_WELL >= 1,
+            found.append(Other(cause, known.label, known.plain or known.label, known.kind, word=word,
+                               ground=self._ground_of(cause, word), speaks=speaks,
+                               as_well=word == POSSIBLE and self._fit(cause) * AS_WELL >= 1,
                                sound=self._sound(cause), subsystem=self.knowledge.subsystems[known.subsystem].label,
                                demanded=tuple(e for e in demanded if e in self.tests)))
-        return tuple(sorted(found, key=lambda o: (WORDS.index(o.word), -self._fit(o.cause), o.label)))
+        place = {r.cause: i for i, r in enumerate(judged)}
+
+        def order(other: Other) -> tuple[int, bool, float, str]:
+            fits = place.get(other.cause, 0) if other.as_well else -self._fit(other.cause)
+            return WORDS.index(other.word), not other.as_well, fits, other.label
+
+        return tuple(sorted(found, key=order))
 
     def _fit(self, cause: str) -> float:
         """Return how well all that was answered before a repair fits a cause, against the best of the others."""
@@ -115,14 +125,22 @@ class Causes:
         first = not self.repaired or cause == self.repaired[0]
         seen = self.items.get("mechanism") if first else None
         return CauseTold(
-            cause=cause, label=known.label, plain=known.plain or known.label, word=self.words[cause],
-            kind=known.kind, mode=self._mode(known),
+            cause=cause, label=known.label, plain=known.plain or known.label, part=self._part(known),
+            word=self.words[cause], kind=known.kind, mode=self._mode(known),
             mechanism=known.mechanism, seen=seen.told.text if seen else "",
             root=self._root(known, first), leaning=self._leaning(known), prevention=known.prevention,
             deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
             grounds=tuple(self._ground(t) for t in self._speaking(cause) if t.contrast >= 1),
             repaired=cause in self.repaired, brings=tuple(known.symptoms),
         )
+
+    def _part(self, known: Known) -> str:
+        """Return the first part of its repair where one like it was fitted."""
+        labels = [self.knowledge.parts[p].label for p in known.repair.parts[:1]]
+        names = {n.casefold().replace("_", " ") for n in (*labels, *known.repair.parts[:1])}
+        fitted = {p.item.casefold().replace("_", " ") for r in self.state.repairs if known.id in r.causes
+                  for p in r.parts}
+        return labels[0] if names & fitted else ""
 
     def _leaning(self, known: Known) -> str:
         """Return what such findings usually mean; "" once a person has named the kind of root."""
@@ -143,7 +161,8 @@ class Causes:
         label = self.knowledge.categories[category].label if category in self.knowledge.categories else ""
         for other, word in self.words.items():
             leads = [b.cause for b in self.knowledge.causes[other].leads_to]
-            if known.id in leads and word in (CONFIRMED, PROBABLE):
+            mended = word == POSSIBLE and {other, known.id} <= set(self.repaired)
+            if known.id in leads and (word in (CONFIRMED, PROBABLE) or mended):
                 rests = tuple(t.event for t in self._speaking(other))
                 return Root(self.knowledge.causes[other].label, word, category, label, proposed=proposed,
                             events=rests or events)
@@ -203,10 +222,10 @@ class Causes:
         return self._ground_at(bearing.event)
 
     def _ground_at(self, event: str) -> Ground:
-        """Return a test and what it gave; the readings of many rows stand in its own line of the record."""
+        """Return a test and what it gave; many readings stand in its own line of the record."""
         test = self.tests[event]
         where = f", {test.where}" if test.where and not test.values else ""
-        many = test.by_row and len(test.values) > MOST_READ
+        many = len(test.values) > MOST_READ
         says = test.says if test.says and many else f"{test.reading}: {test.says}" if test.says else test.reading
         return Ground(event, test.asks + where, says)
 

@@ -77,8 +77,8 @@ def proofs(call: CallDesk, bench: Bench) -> Iterator[Proof]:
             why=judged.why, against=judged.against, test=(last.test or "") if last else "", answers=judged.answers,
             firm=bool(firm & set(judged.answers)),
             control=judged.control, needs_control=judged.needs_control, counts=counts, controls=controls,
-            rule=_rule(call, repair), step=_step(call, repair, max((s.n for s in judged.after), default=0)),
-            claim_seeds=_claim_seeds(call, repair), on=(last.happened or last.at) if last else "",
+            rule=_rule(call, repair), claim_seeds=_claim_seeds(call, repair),
+            on=(last.happened or last.at) if last else "",
         )
 
 
@@ -114,12 +114,3 @@ def _verifications(call: CallDesk, repair: str) -> list[Verification]:
 
 def _claim_seeds(call: CallDesk, repair: str) -> int:
     return max((v.seeds.get("claim", 0) for v in _verifications(call, repair)), default=0)
-
-
-def _step(call: CallDesk, repair: str, seeds: int) -> str:
-    """Return the farthest step (roll, file, claim) that the number of seeds reaches."""
-    wanted = [v.seeds for v in _verifications(call, repair) if v.seeds]
-    if not wanted or not seeds:
-        return ""
-    reached = [name for name in ("roll", "file", "claim") if all(seeds >= w.get(name, 0) for w in wanted)]
-    return reached[-1] if reached else ""

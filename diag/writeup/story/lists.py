@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 from diag.call.desk import CallDesk
 from diag.reason.cautions import spoken
-from diag.record.kinds import DoneBefore
+from diag.record.kinds import Change, DoneBefore
 from diag.record.state import TrailStep
 from diag.text import rows_words
 from diag.units import System
@@ -19,6 +20,8 @@ EFFECTS: Mapping[str, str] = {
     "better": "it became better", "no_change": "it changed nothing", "worse": "it became worse",
     "unknown": "effect not known",
 }
+IN_VAIN = ("no_change", "worse")
+"""Effects of something that did not help: it speaks against what it was tried for."""
 OLD_PARTS: Mapping[str, str] = {
     "kept": "old part kept", "gone": "old part gone", "unknown": "nobody knows where the old part is",
 }
@@ -27,7 +30,8 @@ OLD_PARTS: Mapping[str, str] = {
 def done_before(call: CallDesk, sealed: Sealed) -> tuple[Line, ...]:
     """Return what was done before the call, in the order in which it was done."""
     entries = sorted(call.state.done_before, key=lambda d: (d.order or 1000, d.number))
-    return tuple(Line(_done_text(d, sealed.get(d.event, {}).get("said", "")), (d.event,)) for d in entries)
+    return tuple(Line(_done_text(d, sealed.get(d.event, {}).get("said", "")), (d.event,),
+                      in_vain=d.effect in IN_VAIN) for d in entries)
 
 
 def _done_text(done: DoneBefore, said: str) -> str:
@@ -48,13 +52,55 @@ def not_put_back(call: CallDesk) -> tuple[Line, ...]:
     for change in state.not_put_back:
         where = f", {rows_words(change.rows)}" if change.rows is not None else ""
         was = f", was {setting_text(change.before)}" if change.before is not None else ""
-        lines.append(Line(f"{change.name}{where}: now {setting_text(change.now)}{was}", change.events))
+        lines.append(Line(f"{change.name}{where}: {setting_text(change.now)} for now{was}", change.events))
     for piece, sat in state.pieces.items():
         moved = tuple(s.event for s in state.swaps if s.piece == piece)
-        for row, home in sat.items():
-            came = "from the shelf" if home == "spare" else f"from row {home}"
-            lines.append(Line(f"row {row} holds the {piece.replace('_', ' ')} {came}", moved))
+        lines += [Line(text, moved) for text in _seats(piece.replace("_", " "), sat)]
     return tuple(lines)
+
+
+def _seats(piece: str, sat: Mapping[int, Any]) -> Iterator[str]:
+    """Yield where pieces sit that are not at home; two that changed places are told once."""
+    for row, home in sat.items():
+        if home == "spare":
+            yield f"row {row} holds a {piece} from the shelf"
+        elif sat.get(home) != row:
+            yield f"row {row} holds the {piece} from row {home}"
+        elif row < home:
+            yield f"the {piece}s of {rows_words((row, home))} are exchanged"
+
+
+def put_back(call: CallDesk) -> tuple[Line, ...]:
+    """Return what was changed for a test and put back, and what was set for good beside a repair."""
+    state = call.state
+    changes = {c.event: c for c in state.of(Change)}
+    lines = []
+    for change in changes.values():
+        name = _name(change)
+        test = changes.get(change.settles or "")
+        if test is not None:
+            lines.append(Line(f"{name}: {setting_text(test.after)} for a test, then {setting_text(change.after)} again",
+                              (test.event, change.event), change.happened or change.at))
+        elif not change.temporary and change.before is not None:
+            lines.append(Line(f"{name}: {setting_text(change.before)} -> {setting_text(change.after)}",
+                              (change.event,), change.happened or change.at))
+    pairs = dict.fromkeys((s.piece, tuple(sorted((s.from_row, s.to_row), key=str))) for s in state.swaps)
+    for piece, rows in pairs:
+        events = tuple(s.event for s in state.swaps if s.piece == piece and {s.from_row, s.to_row} == set(rows))
+        if not set(rows) & state.pieces.get(piece, {}).keys():
+            lines.append(Line(f"{_swapped(piece, rows)} for a test, then each in its place again", events))
+    return tuple(lines)
+
+
+def _name(change: Change) -> str:
+    name = (change.setting or change.part or "").replace("_", " ")
+    return f"{name}, {rows_words(change.rows)}" if change.rows is not None else name
+
+
+def _swapped(piece: str, rows: tuple[Any, ...]) -> str:
+    own = tuple(r for r in rows if isinstance(r, int))
+    told = f"{piece.replace('_', ' ')}{'s' if len(own) > 1 else ''} of {rows_words(own)}"
+    return f"{told} exchanged" if len(own) > 1 else f"{told} exchanged with one from the shelf"
 
 
 def changed(call: CallDesk, sealed: Sealed, units: System | None) -> tuple[Line, ...]:

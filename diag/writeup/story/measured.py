@@ -66,7 +66,9 @@ def reading_text(body: Mapping[str, Any], check: Check | None, units: System | N
             if not figures:
                 return f"no {name}"
             low, high = min(figures, key=float), max(figures, key=float)
-            return f"{len(figures)} {name}, {low} to {high} {unit}"
+            ends = [_converted({"value": end, "unit": body[name]["unit"]}, units) for end in (low, high)]
+            other = f" ({ends[0]} to {ends[1]})" if all(ends) else ""
+            return f"{len(figures)} {name}, {low} to {high} {unit}{other}"
     if body.get("log"):
         log = body["log"]
         read, unit = [v for _, v in log["points"]], _label(log["unit"])

@@ -182,6 +182,8 @@ class CauseTold:
     cause: str
     label: str
     plain: str
+    part: str
+    """The part that was fitted for it, by its name; "" when none was."""
     word: str
     kind: str
     mode: str
@@ -208,6 +210,7 @@ class Other:
 
     cause: str
     label: str
+    plain: str
     kind: str
     word: str
     ground: Ground | None
@@ -317,8 +320,6 @@ class Proof:
     controls: tuple[Count, ...]
     rule: str
     """How such a repair is accepted."""
-    step: str
-    """roll | file | claim: how far the number of seeds reaches; "" where none were counted."""
     claim_seeds: int
     """Seeds that a claim needs for this kind of repair; 0 where none are counted."""
     on: str
@@ -358,6 +359,8 @@ class Line:
     text: str
     events: Events
     on: str = ""
+    in_vain: bool = False
+    """Something that was tried and changed nothing, or made it worse."""
 
 
 @dataclass(frozen=True)
@@ -399,6 +402,8 @@ class Record:
     heads: Events
     events: int
     prepared_by: str
+    units: str = ""
+    """The reader's units: us | metric; "" for those in which it was read."""
     minutes: float | None = None
     """Minutes from the first entry on site (or of the call) to the last before its close; None where nothing tells."""
 
@@ -426,6 +431,8 @@ class Story:
     cautions: tuple[Line, ...]
     done_before: tuple[Line, ...]
     not_put_back: tuple[Line, ...]
+    put_back: tuple[Line, ...]
+    """What was changed for a test and put back, and what was set for good beside a repair."""
     changed: tuple[Line, ...]
     notes: tuple[Line, ...]
     internal: tuple[Line, ...]

@@ -19,7 +19,16 @@ from diag.writeup.story.conditions import conditions_of
 from diag.writeup.story.details import details_of, left_out
 from diag.writeup.story.done import ROLES, proofs, repairs
 from diag.writeup.story.labour import labour_of, span_minutes
-from diag.writeup.story.lists import cautions, changed, done_before, internal_notes, marked_notes, not_put_back, photos
+from diag.writeup.story.lists import (
+    cautions,
+    changed,
+    done_before,
+    internal_notes,
+    marked_notes,
+    not_put_back,
+    photos,
+    put_back,
+)
 from diag.writeup.story.measured import Measurements, pairs_of, setting_text
 from diag.writeup.story.model import Closing, Complaint, Item, Line, MadeTest, Record, Story, Told
 
@@ -66,19 +75,20 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     items = (*_identity(call, sealed), *details.values(), *_derived(call, details, tests))
     claim_type = details.get("claim_type")
     return Story(
-        record=_record(call), claim=claim_type is not None and claim_type.code in PAID_BY_OTHERS,
+        record=_record(call, units), claim=claim_type is not None and claim_type.code in PAID_BY_OTHERS,
         items=items, complaint=_complaint(call, sealed), conditions=conditions_of(call, details, units),
         tests=tests, pairs=pairs_of(tests), causes=told, others=others,
         whys=tuple(causes.whys(told)), repairs=tuple(repairs(call, sealed, bench)),
         proofs=tuple(proofs(call, bench)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
+        put_back=put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
         waiting=_waiting(call, sealed), fits=causes.fits(told, others), addressed=causes.addressed(),
     )
 
 
-def _record(call: CallDesk) -> Record:
+def _record(call: CallDesk, units: System | None) -> Record:
     state = call.state
     opened = state.opened
     known = (opened.knowledge.version, opened.knowledge.digest)
@@ -89,7 +99,8 @@ def _record(call: CallDesk) -> Record:
         call=show_call_id(call.call), stored=call.desk.store is not None, practice=opened.practice,
         channel=state.channel, opened=state.trail[0].happened or state.trail[0].at, program=opened.program,
         knowledge=" ".join(known), heads=tuple(e.id for e in heads(call.events)),
-        events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "", minutes=span_minutes(call),
+        events=len(state.trail), prepared_by=ROLES.get(by[-1], by[-1]) if by else "", units=units or "",
+        minutes=span_minutes(call),
     )
 
 
