@@ -52,7 +52,7 @@ def read_case(state: State, tables: Tables) -> ReadCase:
             lost.append(answer.check)
             continue
         seen[answer.event] = Seen(answer, evaluate(knowledge, check, answer, state))
-    instances = [*_instances(seen.values(), state, knowledge), *_derived(state, seen, knowledge)]
+    instances = [*_instances(seen.values(), state, knowledge), *_derived(state, seen, tables)]
     symptoms = [s for s, _ in state.accepted]
     lost += [s for s in (*symptoms, *state.denied) if s not in knowledge.symptoms]
     lost += [c for r in state.repairs for c in r.causes if c not in knowledge.causes]
@@ -159,15 +159,17 @@ def reported(weights: Likelihood, error: float) -> Likelihood:
     return tuple((1.0 - error) * w + error / (k - 1) * (1.0 - w) for w in weights)
 
 
-def _derived(state: State, seen: Mapping[str, Seen], knowledge: Knowledge) -> Iterable[Instance]:
+def _derived(state: State, seen: Mapping[str, Seen], tables: Tables) -> Iterable[Instance]:
     """Yield answers the intake already holds: the pattern of the rows, what changed before, what the speed makes."""
+    knowledge = tables.knowledge
     asked = {s.answer.check for s in seen.values()}
-    told_here = {"rows": {told_pattern(state, knowledge)}, "changes": set(state.situation.changes)}
+    changes = set(state.situation.changes)
+    told_here: dict[str | None, set[str]] = {"rows": {told_pattern(state, knowledge)}, "changes": changes}
     observer = "caller" if state.opened.channel == "phone" else "technician"
     error = _error(knowledge, observer)
-    for key, check in knowledge.questions.items():
+    for key, check in tables.reading:
         complained = not check.belongs_to or any(s in check.belongs_to for s, _ in state.accepted)
-        if check.reads is None or key in asked or not complained:
+        if key in asked or not complained:
             continue
         if check.reads == "speed":
             yield from _worked_out(key, check, state, knowledge, observer=observer)

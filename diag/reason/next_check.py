@@ -235,10 +235,10 @@ class Planner:
         counts = (saves & (value <= least + max(NEAR_MINUTES, NEAR_SHARE * abs(least)))).tolist()
         tests = (saves & weighed.tests & (value <= least + max(TEST_MINUTES, TEST_SHARE * abs(least)))).tolist()
         wish, first = wishes.prefers, wishes.first
+        wanted = [_wanted(key, first) for key in keys] if first else [False] * len(keys)
         ranks = [
-            (not _wanted(key, first), not test,
-             -wish.get(key, wish.get(key.partition(".")[0], 0.0)) if near else 0.0, cost, key)
-            for key, test, near, cost in zip(keys, tests, counts, value.tolist(), strict=True)
+            (not must, not test, -wish.get(key, wish.get(key.partition(".")[0], 0.0)) if near else 0.0, cost, key)
+            for key, must, test, near, cost in zip(keys, wanted, tests, counts, value.tolist(), strict=True)
         ]
         return sorted(range(len(keys)), key=ranks.__getitem__)
 
@@ -311,7 +311,7 @@ def _tests(known: Array, causes: Iterable[int], joint: Array, starts: Index, *, 
 
 
 def _wanted(key: str, first: frozenset[str]) -> bool:
-    return bool(first) and (key in first or key.partition(".")[0] in first)
+    return key in first or key.partition(".")[0] in first
 
 
 def _entropy(beliefs: Array) -> Array:

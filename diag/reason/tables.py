@@ -114,6 +114,11 @@ class Tables:
         """Repairs a grower can do alone or guided by phone."""
         return np.array([self.knowledge.causes[c].repair.by != "technician" for c in self.causes], dtype=np.bool_)
 
+    @cached_property
+    def reading(self) -> tuple[tuple[str, Check], ...]:
+        """Checks, as asked, that read what the call tells besides its answers."""
+        return tuple((key, check) for key, check in self.knowledge.questions.items() if check.reads is not None)
+
     def links(self, symptom: str) -> Array:
         """Return, by cause, the chance that the cause brings the symptom (0 where it does not)."""
         if symptom not in self._links:
