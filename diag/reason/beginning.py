@@ -49,21 +49,22 @@ class Beginnings:
             pi = cause_shares(tables, case.axes)
             self._machines[machine] = pi, np.flatnonzero(pi > 0)
         pi, possible = self._machines[machine]
-        pairs = possible if len(pi) <= ALL_PAIRS_UP_TO else self._heaviest(case, pi)
+        pairs = possible if len(pi) <= ALL_PAIRS_UP_TO else self._heaviest(case, machine, pi)
+        return self._begun(case, machine, pi, pairs)
+
+    def _begun(self, case: Case, machine: object, pi: Array, pairs: Index) -> Beginning:
         key = (machine, case.symptoms, case.denied, pairs.tobytes())
         if key not in self._kept:
             if len(self._kept) >= MOST_KEPT:
                 self._kept.clear()
             space = Space(len(pi), pairs)
-            symptoms = symptom_worlds(tables, case.symptoms, case.denied, pi, space=space)
-            self._kept[key] = Beginning(space, pi, symptoms, prior(tables, pi, space).plus(symptoms))
+            symptoms = symptom_worlds(self._tables, case.symptoms, case.denied, pi, space=space)
+            self._kept[key] = Beginning(space, pi, symptoms, prior(self._tables, pi, space).plus(symptoms))
         return self._kept[key]
 
-    def _heaviest(self, case: Case, pi: Array) -> Index:
+    def _heaviest(self, case: Case, machine: object, pi: Array) -> Index:
         """Return the causes whose pairs are worlds in a very large knowledge: the heaviest."""
-        none = Space(len(pi), np.array([], dtype=np.intp))
-        told = symptom_worlds(self._tables, case.symptoms, case.denied, pi, space=none)
-        one = prior(self._tables, pi, none).plus(told).one
+        one = self._begun(case, machine, pi, np.array([], dtype=np.intp)).start.one
         for instance in case.instances:
             if instance.given and instance.epoch == case.epoch:
                 table = self._tables.check(instance.check)
@@ -94,11 +95,11 @@ def prior(tables: Tables, pi: Array, space: Space) -> Worlds:
     mass = _pair_mass(tables, can_pair)
     scale = share / (1.0 - share) * float(pi.sum()) / mass if mass > 0 else 0.0
     two *= scale
-    for root, mechanism, chance in tables.leads_to:
-        place = space.place(root, mechanism) if pi[root] > 0 and pi[mechanism] > 0 else None
-        if place is not None:
-            two[place] += chance * pi[root]
-            one[root] -= chance * pi[root]
+    root, mechanism, chance = tables.leads_to
+    places = space.places(root, mechanism)
+    can = (places >= 0) & (pi[mechanism] > 0)
+    np.add.at(two, places[can], (chance * pi[root])[can])
+    np.subtract.at(one, root[can], (chance * pi[root])[can])
     if len(space.pairs) < len(pi):
         inside = np.zeros(len(pi), dtype=np.bool_)
         inside[space.pairs] = True

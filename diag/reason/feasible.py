@@ -110,7 +110,7 @@ class Feasible:
                 continue
             if answered.issuperset(check.after) and told.isdisjoint(check.told_by):
                 keys.append(key)
-                minutes.append(_prepared(cost, check, case))
+                minutes.append(_prepared(cost, check, case) if case.prepared else max(LEAST_MINUTES, cost))
         return keys, minutes
 
 

@@ -79,13 +79,12 @@ class Tables:
         return never
 
     @cached_property
-    def leads_to(self) -> tuple[tuple[int, int, float], ...]:
-        """Chains (root, mechanism, chance)."""
-        return tuple(
-            (i, self.position[b.cause], b.chance)
-            for i, cause in enumerate(self.causes)
-            for b in self.knowledge.causes[cause].leads_to
-        )
+    def leads_to(self) -> tuple[Index, Index, Array]:
+        """Chains: roots, mechanisms, chances."""
+        chains = [(i, self.position[b.cause], b.chance) for i, cause in enumerate(self.causes)
+                  for b in self.knowledge.causes[cause].leads_to]
+        roots, mechanisms = (np.array([chain[end] for chain in chains], dtype=np.intp) for end in (0, 1))
+        return roots, mechanisms, np.array([chance for _, _, chance in chains], dtype=np.float64)
 
     @cached_property
     def repair_minutes(self) -> Array:

@@ -38,13 +38,12 @@ class Space:
         """By pair: its second cause, the later one."""
         return self.pairs[np.triu_indices(len(self.pairs), k=1)[1]]
 
-    def place(self, a: int, c: int) -> int | None:
-        """Return where the pair of two causes stands among all pairs, None where it is no world."""
-        found = np.flatnonzero((self.pairs == a) | (self.pairs == c)).tolist()
-        if len(found) < 2:
-            return None
-        i, j = found
-        return int(i * (2 * len(self.pairs) - i - 1) // 2 + j - i - 1)
+    def places(self, a: Index, c: Index) -> Index:
+        """Return where pairs of two causes each stand among all pairs, -1 for one that is no world."""
+        among = np.full(self.n, -1, dtype=np.intp)
+        among[self.pairs] = np.arange(len(self.pairs))
+        i, j = np.minimum(among[a], among[c]), np.maximum(among[a], among[c])
+        return np.where(i < 0, -1, i * (2 * len(self.pairs) - i - 1) // 2 + j - i - 1)
 
     def of_pairs(self, two: Array) -> Array:
         """Return, by cause, the sum of what stands by pair."""

@@ -112,7 +112,7 @@ def test_noisy_or_of_symptoms_is_the_published_table(small: Knowledge) -> None:
     space = Space(len(pi), np.arange(len(pi)))
     worlds = symptom_worlds(engine.tables, ("thin",), (), pi, space=space)
     a, b = engine.tables.position["alpha"], engine.tables.position["beta"]
-    assert math.exp(worlds.two[space.place(a, b)]) == pytest.approx(1 - 0.995 * (1 - 0.9) * (1 - 0.4))
+    assert math.exp(worlds.two[space.places(a, b)]) == pytest.approx(1 - 0.995 * (1 - 0.9) * (1 - 0.4))
     assert 1 - (1 - 0.05) * 0.6 * 0.2 == pytest.approx(0.886)
 
 

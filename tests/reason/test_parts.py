@@ -14,12 +14,12 @@ from diag.knowledge.base import Knowledge
 from diag.reason import beginning
 from diag.reason.beginning import cause_shares, heaviest_pairs, prior
 from diag.reason.case import Case, RepairDone
-from diag.reason.costs import NO_PROOF_HERE, prices, proof_minutes
+from diag.reason.costs import NO_PROOF_HERE, Prices, prices, proof_minutes
 from diag.reason.feasible import Feasible, usual_observer
 from diag.reason.judge import Engine, _disjoint_sum
 from diag.reason.next_check import Weighed, separates, weigh
 from diag.reason.views import Stack, View, _reported
-from diag.reason.worlds import Space
+from diag.reason.worlds import Space, Worlds, posterior
 
 AXES = {"fill": "bulk", "drive": "electric"}
 KEYS = ["motor_amps", "plain", "split", "what_changed.seed"]
@@ -342,3 +342,81 @@ def test_rules_that_share_an_answer_count_once() -> None:
     # what shares an answer with a rule that is left out is left out too: the answers are given away once
     assert (2.0, ("a",)) == _disjoint_sum([(frozenset({0, 1}), 2.0, "a"), (frozenset({1, 2}), 1.5, "b"),
                                            (frozenset({2}), 1.0, "c")])
+
+
+# --- what a plan says besides ---------------------------------------------------------------------------
+
+
+def test_a_repair_in_vain_costs_more_the_less_likely_it_is() -> None:
+    """Of .6 and .4 the first costs 10 + 5 x .4 = 12, the second 20 + 8 x .6 = 24.8: 12 + .4 x 24.8 = 21.92 minutes."""
+    free, can = np.zeros(2), np.ones(2, dtype=np.bool_)
+    price = Prices(np.array([10.0, 20.0]), np.array([5.0, 8.0]), np.ones(2), can, leave=1e9, found=free,
+                   found_unknown=0.0, known=free, known_unknown=0.0)
+    index = np.arange(3)
+    cost, _ = View(index, index, np.array([0.6, 0.4, 0.0]), pairs=False).repair_cost(np.array([[0.6, 0.4, 0.0]]), price)
+    assert pytest.approx(21.92) == cost[0]
+
+
+@pytest.mark.parametrize(("bits", "asked"), [(0.02, 2), (0.019, None)])
+def test_before_a_repair_that_rests_on_too_little_the_best_is_asked_where_it_tells_anything(
+    engine: Engine, bits: float, asked: int | None
+) -> None:
+    """The best check decides, not the one that tells most."""
+    no = np.zeros(4, dtype=np.bool_)
+    weighed = Weighed(np.zeros(4), np.array([0.9, 0.9, bits, 0.9]), tests=no, tests_open=no, leads=False)
+    assert asked == engine.planner._deciding([2, 0, 1, 3], weighed, [1.0] * 4, action="")
+
+
+@pytest.mark.parametrize(("saves", "told", "action"), [(1.26, 1.3, True), (0.0, 0.0, False), (0.04, 0.0, False)])
+def test_what_saves_nothing_that_is_told_is_no_reason_to_ask(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch, saves: float, told: float, action: bool
+) -> None:
+    """Minutes saved are told to the tenth; a check is asked for what is told."""
+    case = Case(axes=AXES, symptoms=("thin",))
+    belief, wishes = engine.judge(case).belief, engine._wishes((), case)
+    cost_now = engine.planner.plan(case, belief, wishes).cost_now
+
+    def same(*asked: object, minutes: list[float], **_: object) -> Weighed:
+        no = np.zeros(len(minutes), dtype=np.bool_)
+        return Weighed(np.full(len(minutes), cost_now - saves), no * 0.0, tests=no, tests_open=no, leads=False)
+
+    monkeypatch.setattr(engine.planner, "_weigh", same)
+    plan = engine.planner.plan(case, belief, wishes)
+    assert (told, action) == (plan.offers[0].saves_minutes, plan.action == "check")
+
+
+def test_without_a_check_the_minutes_are_told_all_the_same(engine: Engine) -> None:
+    """Where every check is blocked there is no offer, and what acting at once costs."""
+    case = Case(axes=AXES, symptoms=("thin",))
+    belief, wishes = engine.judge(case).belief, engine._wishes((), case)
+    blocked = replace(wishes, blocked=frozenset(engine.knowledge.questions))
+    some, none = (engine.planner.plan(case, belief, w) for w in (wishes, blocked))
+    assert ((), some.cost_now) == (none.offers, none.cost_now)
+
+
+def test_worlds_without_any_weight_are_refused() -> None:
+    """There is no belief where nothing is possible."""
+    with pytest.raises(ValueError, match="no world"):
+        posterior(Worlds.of(Space(1, np.array([0])), -math.inf, -math.inf, one=np.array([-math.inf]), two=np.zeros(0)))
+
+
+def test_an_answer_is_worked_out_once(engine: Engine, small: Knowledge) -> None:
+    """The same answer over the same worlds is the same array, over other worlds another."""
+    answer = said(small, "plain", "red")
+    wide, few = (Space(len(engine.tables.causes), np.arange(n)) for n in (3, 2))
+    first = engine.evidence.of(answer, None, wide)
+    assert first is engine.evidence.of(answer, None, wide)
+    assert len(first.log) == len(engine.evidence.of(answer, None, few).log) + 2
+
+
+def test_a_rule_marks_a_whole_group(engine: Engine, small: Knowledge) -> None:
+    """A mark on @GROUP falls on each of its causes, one on a cause stands above it."""
+    group = small.causes["alpha"].subsystem
+    members = [i for i, c in enumerate(engine.tables.causes) if small.causes[c].subsystem == group]
+    weak, strong = sorted(small.marks, key=lambda m: small.marks[m].ratio)[-2:]
+    rule = next(iter(small.rules.values()))
+    then = rule.then.model_copy(update={"marks": {strong: ("alpha",), weak: (f"@{group}",)}})
+    marked = engine._marks(rule.model_copy(update={"then": then}))
+    alpha = engine.tables.position["alpha"]
+    assert marked == {i: small.marks[strong if i == alpha else weak].ratio for i in members}
+    assert len(members) > 1
