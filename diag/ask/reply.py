@@ -242,8 +242,10 @@ def _check(asked: _Asked) -> Reply:
         return rows
     found = yes_or_no(asked.knowledge, check, low) or _chosen(asked)
     if len(found) == 1:
-        told = check.outcomes[found[0]].says
-        return Reply((told,), tuple(found), lambda call: asked.give(call, outcome=found[0]))
+        told = (check.outcomes[found[0]].says,)
+        if check.takes.kind == "count" and low.isdigit():
+            told += (f"Line {low} of the list, not a count of {low}.",)
+        return Reply(told, tuple(found), lambda call: asked.give(call, outcome=found[0]))
     if check.measured and (any(c.isdigit() for c in said) or not found):
         return _figures(asked)
     if check.takes.kind == "text":
