@@ -242,7 +242,7 @@ def _check(asked: _Asked) -> Reply:
         return rows
     found = yes_or_no(asked.knowledge, check, low) or _chosen(asked)
     if len(found) == 1:
-        told = (check.outcomes[found[0]].says,)
+        told: tuple[str, ...] = (check.outcomes[found[0]].says,)
         if check.takes.kind == "count" and low.isdigit():
             told += (f"Line {low} of the list, not a count of {low}.",)
         return Reply(told, tuple(found), lambda call: asked.give(call, outcome=found[0]))
