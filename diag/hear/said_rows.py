@@ -15,6 +15,7 @@ _SMALLEST_MACHINE = 4
 _ALL_OF_THEM = 6  # from this many on "all eight" are the rows of the planter
 _RANGE = ("-", "to", "through", "until")
 _LIST = ("and", "&", "+", "or", "nor")
+_SIGNS = ("#", "number")  # between a word for rows and its numbers
 _AGAIN = ("row", "rows", "#", "number")  # words between two rows of a list
 _APART = frozenset(":()")  # between two numbers of which one alone is a row: "row 2: 34"
 _ORDINAL = ("st", "nd", "rd", "th")
@@ -135,12 +136,14 @@ def _headed(said: Said, at: int) -> tuple[list[Span], int]:
     word = words[at]
     if ordinal := _ordinal(said, at):
         return [ordinal], ordinal.last
+    before = words[at - 1].text if at else ""
     if word.text in lexicon.row_words:
+        if word.text in _SIGNS and before in lexicon.row_words:
+            return [], at  # the word before has looked past this one already
         start = at + 1
-        while start < len(words) and words[start].text in ("#", "number"):
+        while start < len(words) and words[start].text in _SIGNS:
             start += 1
         return _numbers(said, start, MOST_ROWS, first_sure=True)
-    before = words[at - 1].text if at else ""
     if word.text in lexicon.loose_row_words and before not in lexicon.loose_row_words[word.text]:
         return _numbers(said, at + 1, LOOSE_ROWS, first_sure=False)
     return [], at

@@ -82,7 +82,7 @@ def test_a_full_output_is_told(words: list[str], tmp_path: Path) -> None:
     assert "The result cannot be written" in done.stderr
 
 
-@pytest.mark.parametrize("said", ["row 7 skips and ", "1 ", "vacuum 18 inches on rows 3 and 4; "])
+@pytest.mark.parametrize("said", ["row 7 skips and ", "1 ", "# ", "vacuum 18 inches on rows 3 and 4; "])
 def test_a_complaint_as_long_as_a_record_takes_is_heard_in_time(said: str) -> None:
     """20,000 characters are heard within 2 s of CPU time; more are refused at once."""
     heard = listener(engine(whole=True).knowledge)
