@@ -12,20 +12,30 @@ not_tested    nothing was tested that bears on it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any
 
-from diag.call.by_row import figures_by_row, si_of
+from diag.call.bearing import (
+    AGAINST,
+    CHANGED,
+    FOR,
+    FOR_STRONGLY,
+    OLD_BACK,
+    ORIGINAL,
+    Bearing,
+    rules_out,
+)
+from diag.call.by_row import si_of
 from diag.call.case_of import BACK as BACK
 from diag.call.case_of import is_control
 from diag.call.desk import CallDesk
 from diag.call.fits import Fits
 from diag.call.proof import NOT_ACCEPTED, Proved, Proving, together
 from diag.call.proof import outcomes_of as outcomes_of
+from diag.call.reversal import gone, gone_and_come, homes, moved
 from diag.figures import READINGS
-from diag.knowledge.model import Cause, Check
+from diag.knowledge.model import Cause
 from diag.record.kinds import Answer, Repaired
 from diag.record.state import NotPutBack
 
@@ -33,41 +43,10 @@ CONFIRMED, PROBABLE, POSSIBLE = "confirmed", "probable", "possible"
 RULED_OUT, INCONCLUSIVE, NOT_TESTED = "ruled_out", "inconclusive", "not_tested"
 WORDS = (CONFIRMED, PROBABLE, POSSIBLE, INCONCLUSIVE, RULED_OUT, NOT_TESTED)
 
-FOR_STRONGLY, FOR, AGAINST, AGAINST_STRONGLY = 4.5, 1.4, 0.71, 0.2
-CONTRAST = 3.0
-"""How much likelier than with other causes of such a complaint a reading has to be to decide for a cause (estimate)."""
 AHEAD = 3.0
 """How much better than every other cause of the complaint a cause has to explain what was tested (estimate)."""
 SAYS_NOTHING = 0.8, 1.25
 """Ratios between these are those of a sound machine: the answer says nothing about the cause."""
-_ORIGINAL, _CHANGED, _BACK = "original", "changed", "back"
-
-
-@dataclass(frozen=True)
-class Bearing:
-    """One live answer as it bears on a cause."""
-
-    event: str
-    check: str
-    ratio: float
-    """Chance of the outcome with the cause against a sound machine; 1 where it says nothing."""
-    contrast: float
-    """Chance of the outcome with the cause against the mean of the other causes that can bring the complaint."""
-    firm: bool
-    """Seen by a technician or read off an instrument."""
-    deciding: bool
-    valued: bool
-    """It carries a measured value."""
-    normal: bool
-    """The outcome is the check's usual one."""
-    epoch: int
-    state: str
-    """original | changed (mended, or another piece in place) | back (old part or setting back)."""
-
-    @property
-    def decides(self) -> bool:
-        """True for a deciding look or test that tells the cause from a sound machine and from other causes."""
-        return self.firm and self.deciding and self.ratio >= FOR_STRONGLY and self.contrast >= CONTRAST
 
 
 def shown_words(call: CallDesk) -> dict[str, str]:
@@ -158,8 +137,8 @@ class Bench:
 
     def _state_of(self, answer: Answer, repaired: int | None, cause: Cause) -> str:
         if repaired is not None and answer.epoch > repaired:
-            return _BACK if self._is_back(answer, cause) else _CHANGED
-        return _CHANGED if answer.pieces else _ORIGINAL
+            return OLD_BACK if self._is_back(answer, cause) else CHANGED
+        return CHANGED if answer.pieces else ORIGINAL
 
     def _after_a_repair(self, answer: Answer) -> bool:
         """Tell whether an answer speaks of rows mended before it, and not in vain: it says nothing of other causes."""
@@ -174,7 +153,7 @@ class Bench:
     def _meets(self, answer: Answer, rows: frozenset[int]) -> bool:
         """Tell whether an answer speaks of some rows, or of a piece from them; one that names no row does."""
         own = self.proving.covers(answer)
-        return not own or bool(rows & (own | set(_homes(answer).values())))
+        return not own or bool(rows & (own | set(homes(answer).values())))
 
     def old_back(self, answer: Answer) -> bool:
         """Tell whether an answer was given with the old part or setting of a repair back in place."""
@@ -216,8 +195,9 @@ class Bench:
 
     def _ahead(self, cause: str) -> bool:
         """Tell whether no other cause fits nearly as well: one deciding look alone, or all firm tests of an epoch."""
-        looks = [self.fits.of(t.event) for t in self.tests(cause) if t.decides and t.state != _BACK]
-        spoke = {t.epoch for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal and t.state != _BACK}
+        looks = [self.fits.of(t.event) for t in self.tests(cause) if t.decides and t.state != OLD_BACK]
+        spoke = {t.epoch for t in self.tests(cause)
+                 if t.firm and t.ratio >= FOR and not t.normal and t.state != OLD_BACK}
         epochs = (fit for e, fit in self.fits.firm.items() if e in spoke)
         return any(self.fits.lead(fit, cause) >= AHEAD for fit in (*looks, *epochs))
 
@@ -256,7 +236,7 @@ class Bench:
         """Return the firm readings that speak for a cause and that none of the causes told explains."""
         explained = {e for c in told for e in (*self._firm_for(c), *self._back_events(c))}
         return tuple(t.event for t in self.tests(cause) if t.firm and t.ratio >= FOR and not t.normal
-                     and t.state != _BACK and t.event not in explained)
+                     and t.state != OLD_BACK and t.event not in explained)
 
     def _mended(self, cause: str) -> bool:
         """Tell whether the cause itself was mended, and the fault went with it: proved, reversed, or read so."""
@@ -268,12 +248,12 @@ class Bench:
         for test in self.tests(cause):
             if test.firm and test.valued:
                 firm.setdefault(test.check, []).append(test)
-        return self._proved(cause) or any(_gone(tests) for tests in firm.values())
+        return self._proved(cause) or any(gone(tests) for tests in firm.values())
 
     def _word_alone(self, cause: str) -> str:
         tests = [t for t in self.tests(cause) if t.ratio != 1.0]
         repaired, proved = self._first_repair(cause), self._proved(cause)
-        before = [t for t in tests if t.state != _BACK and (repaired is None or t.epoch <= repaired)]
+        before = [t for t in tests if t.state != OLD_BACK and (repaired is None or t.epoch <= repaired)]
         firm_for = [t for t in before if t.firm and t.ratio >= FOR]
         deciding_for = [t for t in firm_for if t.decides]
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
@@ -324,10 +304,10 @@ class Bench:
         return mended or all(its[e] >= mine[e] for e in mine)
 
     def _firm_for(self, cause: str) -> dict[str, float]:
-        return {t.event: t.ratio for t in self.tests(cause) if t.firm and t.ratio >= FOR and t.state != _BACK}
+        return {t.event: t.ratio for t in self.tests(cause) if t.firm and t.ratio >= FOR and t.state != OLD_BACK}
 
     def _back_events(self, cause: str) -> frozenset[str]:
-        return frozenset(t.event for t in self.tests(cause) if t.state == _BACK)
+        return frozenset(t.event for t in self.tests(cause) if t.state == OLD_BACK)
 
     # --- made to go and come ------------------------------------------------------------------------
 
@@ -338,7 +318,7 @@ class Bench:
             if test.firm and test.valued:
                 by_check.setdefault(test.check, []).append(test)
         for tests in by_check.values():
-            found = _gone_and_come(tests) or self._moved(tests)
+            found = gone_and_come(tests) or moved(tests, {a.event: a for a in self.answers}, self.knowledge)
             if found:
                 return found
         return ()
@@ -349,7 +329,7 @@ class Bench:
         if not events:
             return False
         states = {t.event: t.state for t in self.tests(cause)}
-        if any(states[e] == _BACK for e in events):
+        if any(states[e] == OLD_BACK for e in events):
             return True
         by_event = {a.event: a for a in self.answers}
         pieces = {p for e in events for p in by_event[e].pieces}
@@ -360,71 +340,6 @@ class Bench:
         follows = self.knowledge.causes[cause].follows
         return any(c != cause and self.knowledge.causes[c].follows == follows
                    and not any(rules_out(t) for t in self.tests(c)) for c in self.rivals)
-
-    def _moved(self, tests: Sequence[Bearing]) -> tuple[str, ...]:
-        """Return the answers that show the fault moving to another row together with a piece, else ()."""
-        by_event = {a.event: a for a in self.answers}
-        for first in tests:
-            before = by_event[first.event]
-            if first.ratio < FOR_STRONGLY or before.pieces:
-                continue
-            later = [by_event[t.event] for t in tests if t.epoch == first.epoch and by_event[t.event].pieces]
-            speaking = {t.event for t in tests if t.ratio >= FOR}
-            check = self.knowledge.questions[first.check]
-            found = _moved_in_map(before, later, check) or _moved_by_rows(before, later, speaking)
-            if found:
-                return found
-        return ()
-
-
-def rules_out(test: Bearing) -> bool:
-    """Tell whether a test may rule a cause out: firm, strong, and with a value; never "it looked fine"."""
-    with_value = test.valued or (test.deciding and not test.normal)
-    return test.firm and test.ratio <= AGAINST_STRONGLY and with_value
-
-
-def _gone(tests: Sequence[Bearing]) -> tuple[int, int] | None:
-    """Return the places of the first bad reading and of the first good one after the change, else None.
-
-    The bad one speaks for the cause strongly, and the good one that much less.
-    """
-    bad = next((i for i, t in enumerate(tests) if t.ratio >= FOR_STRONGLY and t.state == _ORIGINAL), len(tests))
-    changed = range(bad + 1, len(tests))
-    good = next((i for i in changed if tests[i].state == _CHANGED
-                 and tests[i].ratio * FOR_STRONGLY <= tests[bad].ratio), None)
-    return None if good is None else (bad, good)
-
-
-def _gone_and_come(tests: Sequence[Bearing]) -> tuple[str, ...]:
-    """Return (bad, good while changed, bad again with the old back) in this order, else ()."""
-    gone = _gone(tests)
-    if gone is None:
-        return ()
-    bad, good = gone
-    again = next((t for t in tests[good + 1 :] if t.ratio >= FOR_STRONGLY and t.state in (_ORIGINAL, _BACK)), None)
-    return (tests[bad].event, tests[good].event, again.event) if again else ()
-
-
-def _homes(answer: Answer) -> dict[int, Any]:
-    return {row: home for sat in answer.pieces.values() for row, home in sat.items()}
-
-
-def _moved_in_map(before: Answer, later: Iterable[Answer], check: Check) -> tuple[str, ...]:
-    """The row that was bad reads like the good one now, and the row that holds its piece reads like it did.
-
-    Both differences must be at least half of all that the rows differ, and of opposite sign.
-    """
-    was = figures_by_row(before, check)
-    for answer in later:
-        now = figures_by_row(answer, check)
-        for row, home in _homes(answer).items():
-            if not {row, home} <= was.keys() & now.keys():
-                continue
-            then, since = was[home] - was[row], now[home] - now[row]
-            wide = min(abs(then) / _spread(was), abs(since) / _spread(now)) if then * since < 0 else 0.0
-            if wide >= 0.5:
-                return before.event, answer.event
-    return ()
 
 
 def _same(a: Any, b: Any) -> bool:
@@ -438,14 +353,3 @@ def words_of(value: Any) -> list[str]:
     return str(value).casefold().split() if not isinstance(value, Mapping) else []
 
 
-def _spread(values: Mapping[int, float]) -> float:
-    return max(values.values()) - min(values.values())
-
-
-def _moved_by_rows(before: Answer, later: Sequence[Answer], speaking: set[str]) -> tuple[str, ...]:
-    """One row read at a time: bad where the piece went, good where it came from."""
-    old = before.rows if isinstance(before.rows, tuple) else ()
-    went = [a for a in later if a.event in speaking and isinstance(a.rows, tuple)
-            and any(_homes(a).get(r) in old for r in a.rows)]
-    came = [a for a in later if a.event not in speaking and isinstance(a.rows, tuple) and set(a.rows) <= set(old)]
-    return (before.event, went[0].event, came[0].event) if went and came else ()

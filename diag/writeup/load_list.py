@@ -12,8 +12,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from diag.call.bearing import FOR
 from diag.call.desk import CallDesk
-from diag.call.shown import FOR, Bench
+from diag.call.shown import Bench
 from diag.errors import UsageError
 from diag.figures.rows import expand
 from diag.knowledge.base import Knowledge

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from diag.call.bearing import AGAINST_STRONGLY, FOR, Bearing, rules_out
 from diag.call.desk import CallDesk
 from diag.call.shown import (
-    AGAINST_STRONGLY,
     CONFIRMED,
-    FOR,
     INCONCLUSIVE,
     NOT_TESTED,
     POSSIBLE,
     PROBABLE,
     RULED_OUT,
     WORDS,
-    Bearing,
     Bench,
-    rules_out,
 )
 from diag.knowledge.model import Cause as Known
 from diag.reason.judgement import LIKELY, OPEN

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from diag.call.bearing import FOR
 from diag.call.desk import CallDesk
 from diag.call.proof import Sample
-from diag.call.shown import FOR, Bench
+from diag.call.shown import Bench
 from diag.knowledge.model import Verification
 from diag.measure.counting import exact_interval, fisher
 from diag.measure.proof import LIMIT

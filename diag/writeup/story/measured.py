@@ -7,11 +7,12 @@ from itertools import pairwise
 from typing import Any
 
 from diag.analyses.catalogue import Analysed, results_of
+from diag.call.bearing import AGAINST, FOR
 from diag.call.by_row import is_row, si_of
 from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
 from diag.call.readings import context
-from diag.call.shown import AGAINST, FOR, Bench, has_value
+from diag.call.shown import Bench, has_value
 from diag.figures import AGAIN, READINGS
 from diag.figures.rows import row_of
 from diag.knowledge.model import Check
