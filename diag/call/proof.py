@@ -137,20 +137,20 @@ class Proving:
         named = dict.fromkeys(v for v in known if v in self.knowledge.verifications)
         return tuple(self.knowledge.verifications[v] for v in named if v)
 
-    def _plain(self, answers: Iterable[Answer]) -> list[Answer]:
+    def plain(self, answers: Iterable[Answer]) -> list[Answer]:
         """Return readings with each piece in its own row and nothing changed for a test."""
         return [a for a in answers if a.status == "given" and not a.pieces and not self.changed.get(a.event)
                 and not (a.method or "").startswith(BACK)]
 
     def _since(self, done: Repaired) -> list[Answer]:
         """Return readings after the repair: up to the next one where it was measured before that, else all."""
-        after = self._plain(a for a in self.state.answers if a.epoch > done.epoch)
+        after = self.plain(a for a in self.state.answers if a.epoch > done.epoch)
         following = [r.epoch for r in self.repairs if r.epoch > done.epoch and self._meets(r, done)]
         between = [a for a in after if following and a.epoch <= min(following)]
         return between or after
 
     def _earlier(self, done: Repaired) -> list[Answer]:
-        return self._plain(a for a in self.state.answers if a.epoch <= done.epoch)
+        return self.plain(a for a in self.state.answers if a.epoch <= done.epoch)
 
     # --- rows ---------------------------------------------------------------------------------------------
 
@@ -174,8 +174,7 @@ class Proving:
     def _others(self, done: Repaired) -> frozenset[int]:
         """Return the other rows in trouble and those of other repairs: they are no good rows."""
         trouble = self.state.situation.rows
-        mended = (self.rows(r) for r in self.repairs)
-        return frozenset(trouble if isinstance(trouble, tuple) else ()).union(*mended) - self.rows(done)
+        return (frozenset(trouble if isinstance(trouble, tuple) else ()) | self.mended()) - self.rows(done)
 
     def is_own(self, answer: Answer, done: Repaired) -> bool:
         """Tell whether a reading speaks of the repaired rows; one that names no row does."""
@@ -190,19 +189,24 @@ class Proving:
         own = self.rows(done)
         return bool(own and self.covers(answer) - own - self._others(done))
 
+    def mended(self) -> frozenset[int]:
+        """Return the rows of all repairs."""
+        return frozenset().union(*(self.rows(r) for r in self.repairs))
+
+    def outcome_without(self, answer: Answer, rows: frozenset[int]) -> str | None:
+        """Return what an answer means; a reading of many rows without some of them, told anew."""
+        check = self.knowledge.questions.get(answer.check)
+        gone = values_by_row(answer, check).keys() & rows
+        if check is None or not gone or not self.covers(answer) - gone:
+            return self.outcomes.get(answer.event)
+        kept = {k: v for k, v in (answer.values or {}).items() if row_of(k) not in gone}
+        return evaluate(self.knowledge, check, answer.model_copy(update={"values": kept}), self.state).outcome
+
     def _without_others(self, done: Repaired, answers: Iterable[Answer]) -> dict[str, str]:
-        """Return what readings of many rows mean without the rows that have a trouble of their own."""
+        """Return what readings mean without the rows that have a trouble of their own."""
         others = self._others(done)
-        found: dict[str, str] = {}
-        for answer in answers:
-            check = self.knowledge.questions.get(answer.check)
-            gone = values_by_row(answer, check).keys() & others
-            if check is None or not gone or not self.covers(answer) - gone:
-                continue
-            kept = {k: v for k, v in (answer.values or {}).items() if row_of(k) not in gone}
-            alone = evaluate(self.knowledge, check, answer.model_copy(update={"values": kept}), self.state)
-            found |= {answer.event: alone.outcome} if alone.outcome else {}
-        return found
+        told = {a.event: self.outcome_without(a, others) for a in answers}
+        return {event: outcome for event, outcome in told.items() if outcome}
 
     # --- verdict ------------------------------------------------------------------------------------------
 

@@ -12,6 +12,7 @@ from datetime import date
 from diag.errors import KnowledgeError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.story_terms import CompletenessRule
+from diag.text import rows_words
 from diag.writeup.story.labour import totals
 from diag.writeup.story.model import Correction, Story
 
@@ -277,11 +278,15 @@ def _repairs(story: Story) -> tuple[Correction, ...]:
 
 
 def _verdict(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    """The last repair is accepted by a person and by the readings."""
-    mended = _repairs(story)
-    if not mended:
-        return ""
-    proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
+    """The last repair of each place is accepted by a person and by the readings."""
+    last = {r.where: r for r in _repairs(story)}
+    told = {where: _verdict_of(story, repair) for where, repair in last.items()}
+    lacking = [f"{where}: {why}" if where and len(last) > 1 else why for where, why in told.items() if why]
+    return "; ".join(lacking)
+
+
+def _verdict_of(story: Story, repair: Correction) -> str:
+    proof = next((p for p in story.proofs if p.repair == repair.event), None)
     if proof is None:
         return "the repair was not measured again"
     if proof.against:
@@ -293,6 +298,11 @@ def _verdict(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     if proof.verdict != "accepted":
         return f"judged {proof.verdict.replace('_', ' ')}" if proof.verdict else "nobody has judged the repair"
     return ""
+
+
+def _open_rows(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """No row in trouble is left that was neither mended nor measured right since."""
+    return rows_words(story.open_rows) if story.open_rows else ""
 
 
 def _control(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
@@ -346,6 +356,6 @@ FIELDS: Mapping[str, Field] = {
     "closing_words": _closing_words, "measured": _measured, "verdict": _verdict, "control": _control,
     "claim_size": _claim_size, "put_back": _put_back, "parted": _parted, "done_in_words": _done_in_words,
     "hours_add_up": _hours_add_up, "watch": _watch, "window_known": _window_known,
-    "root": _root,
+    "root": _root, "open_rows": _open_rows,
 }
 """Tests by the name the rules use."""

@@ -230,11 +230,13 @@ def test_bearing_tests_are_in_reading_order(engine: Engine) -> None:
 def test_a_swap_confirms_the_piece_and_no_cause_inside_it(engine: Engine) -> None:
     """The fault went with the meter: shown for the meter; of the many causes inside it none is confirmed by that."""
     case = on_site(engine)
+    case.call.set_situation({"rows": [3, 7]})
     case.call.set_complaint("Row 7 has holes and pairs.", [("skips_high", "chosen"), ("doubles_high", "chosen")])
     case.vacuum("before", LOW)
     alder_flat.swaps()(case)
     case.vacuum("moved", MOVED)
     alder_flat.meter_moves(case)
+    case.call.answer("dug_fifty_called", values={"good": 44, "close": 15, "gap": 1}, observer="technician", rows=(3,))
     bench = Bench(case.call)
     moved = [c for c in bench.knowledge.causes if bench.reversal(c)]
     assert len(moved) > 1

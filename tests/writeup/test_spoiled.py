@@ -203,11 +203,21 @@ TABLE = (
             None, "swap_out": None, "map_moved": None, "moves": None, "swap_home": None, "dug_after": digs("A2", {"8":
             34})}, lacks="r10 r13 r14 r18 r21 r27 v1 v6", word="not_tested", says="not_yet"),
     Spoiled("another row in trouble, dug bad after it", {**TWO_ROWS, "dug_after": both(digs("A2", {"5": 34, "7": 33}),
-            spaced("A3", 16, 60, (3,)))}, never="control row is bad"),
-    Spoiled("another row in trouble reads low after it", {**TWO_ROWS, "map_after": reads("A1", {**EVEN, 3: 12})}),
+            spaced("A3", 16, 60, (3,)))}, lacks="v12", prints="Still open: row 3", never="control row is bad"),
+    Spoiled("another row in trouble reads low after it", {**TWO_ROWS, "map_after": reads("A1", {**EVEN, 3: 12})},
+            lacks="v12", prints="Still open: row 3"),
+    Spoiled("another row in trouble, never looked at again", {**TWO_ROWS, "dug_after": digs("A2", {"7": 33, "6": 34})},
+            lacks="v12", prints="On row 7, the vacuum seal was found", never="On rows 3, 7"),
+    Spoiled("another row in trouble, dug whole after it", {**TWO_ROWS, "dug_after": both(digs("A2", {"7": 33}),
+            spaced("A3", 0, 120, (3,)))}, never="Still open"),
     Spoiled("the other row in trouble mended in vain", {**TWO_ROWS, "follow_up": both(af.STEPS["follow_up"],
             spaced("B4", 16, 60, (3,)), mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 12, 60, (3,)))},
-            lacks="v1 v2 v6", says="not_accepted"),
+            lacks="v1 v2 v6", says="not_accepted",
+            prints="Row 3: NOT accepted", never="15 of 60 before"),
+    Spoiled("the first of two rows mended in vain", {**TWO_ROWS, "map_after": reads("A1", LOW), "dug_after": None,
+            "map_back": None, "follow_up": both(af.STEPS["follow_up"], spaced("B4", 16, 60, (3,)),
+            mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 0, 120, (3,)), proves(on=("A4",)))},
+            lacks="v1 v2 v6", word="inconclusive", prints="Row 7: ACCEPTED BY THE TECHNICIAN AGAINST"),
     # --- words
     Spoiled("the work not written down", {"repair": mends(words="")}, lacks="c6",
             prints="what was done was not written down"),
@@ -299,4 +309,4 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     assert len({s.name for s in TABLE}) == len(TABLE)
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
     assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
-            "another row in trouble, dug bad after it", "another row in trouble reads low after it"] == silent
+            "another row in trouble, dug whole after it"] == silent

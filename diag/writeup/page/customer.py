@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from diag.text import rows_words
 from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
 from diag.writeup.page.drawing import case_picture, seed_strip
 from diag.writeup.page.finding import leading
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
-from diag.writeup.story.model import CauseTold, Proof, Story
+from diag.writeup.story.model import CauseTold, Correction, Proof, Story
 
 SURE = {"confirmed": "", "probable": "Most likely ", "possible": "Possibly ",
         "inconclusive": "The tests did not settle it; possibly "}
@@ -97,20 +98,31 @@ def _right(story: Story) -> Iterator[Block]:
         elif story.closing.kind not in NOTHING_TO_MEND:
             yield Paragraph("No: nothing has been mended yet." if story.causes else "No: it is still being looked for.")
         return
-    proof = next((p for p in story.proofs if p.repair == mended[-1].event), None)
     others = [c for c in story.causes if not c.repaired and c.word in ("confirmed", "probable")]
-    yield Paragraph(_answer(proof, partly=bool(others)))
+    last = {r.where: r for r in mended}
+    for repair in last.values():
+        proof = next((p for p in story.proofs if p.repair == repair.event), None)
+        lead = f"{capital(repair.where)}: " if len(last) > 1 and repair.where else ""
+        partly = bool(others or story.open_rows) and len(last) == 1
+        yield Paragraph(f"{lead}{_answer(proof, partly=partly)}")
+        yield from _readings(story, repair, proof)
     yield from (Paragraph(f"Still to be mended: {sentence(small(c.plain))}") for c in others)
+    if story.open_rows:
+        yield Paragraph(f"Not looked at again since: {rows_words(story.open_rows)}.")
+    follow = story.item("follow_up")
+    if follow:
+        yield Paragraph(f"Asked again on {follow.told.on[:10]}: {sentence(follow.told.text)}")
+
+
+def _readings(story: Story, repair: Correction, proof: Proof | None) -> Iterator[Block]:
+    """Yield what was counted and read at the rows of one repair."""
     for counted in (proof.counts if proof else ()):
         before = f" Before: {counted.before.bad} of {counted.before.n}." if counted.before else ""
         where = capital(counted.where) or "Counted"
         yield Paragraph(f"{where}: {counted.after.bad} of {counted.after.n} spaces wrong.{before}")
-    pair = main_pair(story)
+    pair = main_pair(story, repair.rows)
     if pair is not None:
         yield Paragraph(f"{capital(pair.where) or 'It'} reads {pair.after.text}; it was {pair.before.text}.")
-    follow = story.item("follow_up")
-    if follow:
-        yield Paragraph(f"Asked again on {follow.told.on[:10]}: {sentence(follow.told.text)}")
 
 
 def _answer(proof: Proof | None, *, partly: bool) -> str:
@@ -135,10 +147,9 @@ def _look(story: Story) -> Iterator[Block]:
     for repair in story.repairs:
         lines += [*repair.watch, *(f"Until: {small(e)}" for e in repair.ends)]
         lines += [f"You lose meanwhile: {small(w)}" for w in repair.loses]
-    where = story.item("position")
-    row = where.told.text.partition(",")[0] if where else "the row"
-    if any(r.kind == "repair" for r in story.repairs) and row.startswith("row "):
-        lines.append(f"At the next fill: {LOOK.format(row=row)}")
+    mended = {row for r in story.repairs if r.kind == "repair" for row in r.rows}
+    if len(mended) == 1:
+        lines.append(f"At the next fill: {LOOK.format(row=rows_words(tuple(mended)))}")
     lines += [f"So that it does not come back: {small(c.prevention)}" for c in _mended(story) if c.prevention]
     if lines:
         yield Points(tuple(dict.fromkeys(lines)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from diag.text import count
+from diag.text import count, rows_words
 from diag.writeup.page.blocks import Block, Paragraph
 from diag.writeup.page.sentences import contrast, main_pair, refs, small
 from diag.writeup.story.model import SAYS, CauseTold, Root, Story
@@ -35,8 +35,16 @@ def finding(story: Story) -> Iterator[Block]:
     reasons = {c.root.text for c in told}
     for cause in (c for c in story.causes if c not in told and c.label not in reasons):
         yield Paragraph(f"Also shown: {small(cause.plain)} ({SAYS[cause.word]}).")
+    if story.open_rows:
+        yield Paragraph(still_open(story), strong=True)
     if not story.measured:
         yield Paragraph(NOTHING_MEASURED)
+
+
+def still_open(story: Story) -> str:
+    """Return which rows in trouble are left, in a sentence."""
+    rows = rows_words(story.open_rows)
+    return f"Still open: {rows}, in trouble too, neither mended nor measured right since."
 
 
 def _standing(story: Story) -> Iterator[Block]:
@@ -63,7 +71,7 @@ def leading(story: Story, most: int = 1) -> list[CauseTold]:
 def graded(story: Story, cause: CauseTold) -> str:
     """Return item, manner, why and effect in one sentence, each with how far it was shown."""
     where = story.item("position")
-    rows = where.told.text.partition(",")[0] if where else next((r.where for r in story.repairs if r.where), "")
+    rows = rows_words(cause.rows) if cause.rows else where.told.text.partition(", counted")[0] if where else ""
     place = f"on {rows}, " if rows else ""
     told = f"{place}{_item(cause)} ({SAYS[cause.word]})"
     told += _because(story, cause.root)
@@ -104,14 +112,16 @@ def effect(story: Story, cause: CauseTold | None = None) -> str:
     With a cause, only by readings that speak for it: a cause does not bring every reading of the call.
     """
     speaking = None if cause is None else {g.event for g in (*cause.grounds, cause.deciding) if g}
-    if told := contrast(story, speaking):
+    rows, repairs = ((), None) if cause is None else (cause.rows, cause.repairs)
+    if told := contrast(story, speaking, rows):
         return told
-    pair = main_pair(story)
+    pair = main_pair(story, rows)
     if pair is not None and (speaking is None or pair.before.event in speaking):
         return f"{pair.where or 'it'} read {pair.before.text}"
     if cause is not None and not cause.repaired:
         return ""
-    counted = next((c for p in story.proofs for c in p.counts if c.before), None)
+    proofs = [p for p in story.proofs if repairs is None or p.repair in repairs]
+    counted = next((c for p in proofs for c in p.counts if c.before), None)
     return f"{counted.before.bad} of {counted.before.n} were bad" if counted and counted.before else ""
 
 

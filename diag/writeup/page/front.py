@@ -8,7 +8,7 @@ from itertools import groupby
 from diag.text import count
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Quote, Section, Shot, Table
 from diag.writeup.page.drawing import case_picture, seed_strip
-from diag.writeup.page.finding import finding
+from diag.writeup.page.finding import finding, still_open
 from diag.writeup.page.sentences import (
     NOT_WRITTEN,
     capital,
@@ -23,7 +23,7 @@ from diag.writeup.page.sentences import (
     whole_minutes,
 )
 from diag.writeup.story.labour import totals, worked
-from diag.writeup.story.model import Correction, Item, Other, Story
+from diag.writeup.story.model import Correction, Count, Item, Other, Story
 
 HEADER = (
     ("serial", "serial"), ("machine_label", "machine"), ("component_serial", "part, serial"),
@@ -79,8 +79,14 @@ def _pictures(story: Story) -> Iterator[Block]:
         yield case
     if strip:
         yield strip
-        counts = [c for p in story.proofs for c in p.counts if c.before]
-        yield from (Paragraph(capital(count_text(c))) for c in counts[:1])
+        told = under_strip(story)
+        yield from (Paragraph(capital(count_text(c))) for c in (told,) if c)
+
+
+def under_strip(story: Story) -> Count | None:
+    """Return the count before and after a repair that stands under the seeds as they lay; None without such."""
+    counts = [c for p in story.proofs for c in p.counts if c.before]
+    return counts[0] if counts and seed_strip(story) else None
 
 
 # --- ruled out, by subsystem ------------------------------------------------------------------------------------
@@ -169,15 +175,21 @@ def repair_text(repair: Correction) -> str:
 
 
 def _confirmation(story: Story) -> Iterator[Block]:
+    done, told = {r.event: r for r in story.repairs}, under_strip(story)
     for proof in story.proofs:
-        parts = [verdict_text(proof)]
-        pair = main_pair(story) if proof is story.proofs[-1] else None
+        rows, where = (done[proof.repair].rows, done[proof.repair].where) if proof.repair in done else ((), "")
+        lead = f"{capital(where)}: " if where and len(story.proofs) > 1 else ""
+        parts = [lead + verdict_text(proof)]
+        pair = main_pair(story, rows) if rows or proof is story.proofs[-1] else None
         parts += [f"{capital(pair.where) or 'It'}: {pair.before.text} before, {pair.after.text} after."] if pair else []
-        parts += [capital(count_text(c)) for c in proof.counts if not c.before]
+        parts += [capital(count_text(c)) for c in proof.counts if c is not told]
         parts += [f"Row beside it, not mended: {count_text(c)}" for c in proof.controls]
         yield Paragraph(" ".join(parts))
-    if any(r.kind == "repair" for r in story.repairs) and not story.proofs:
-        yield Paragraph("The repair was not measured again.")
+    judged = {p.repair for p in story.proofs}
+    for repair in (r for r in story.repairs if r.kind == "repair" and r.event not in judged):
+        yield Paragraph(f"The repair{f' at {repair.where}' if judged and repair.where else ''} was not measured again.")
+    if story.open_rows:
+        yield Paragraph(still_open(story))
     for item in story.group("after"):
         if item.name == "follow_up":
             yield Paragraph(f"Follow-up on {item.told.on[:10]}: {sentence(item.told.text)}")

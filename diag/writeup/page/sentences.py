@@ -66,9 +66,11 @@ def percent(share: float) -> str:
     return f"{share * 100:.1f} %" if 0 < share < 0.0995 else f"{share * 100:.0f} %"
 
 
-def main_pair(story: Story) -> Pair | None:
-    """Return the pair of a row in trouble that changed most, measured before any computed figure."""
-    own = [p for p in story.pairs if not p.after.control and p.before.number and p.after.number is not None]
+def main_pair(story: Story, rows: Collection[int] = ()) -> Pair | None:
+    """Return the pair of a row in trouble (of some rows, where they are named) that changed most, measured first."""
+    counted = {c.check for p in story.proofs for c in p.counts if c.before}
+    own = [p for p in story.pairs if not p.after.control and p.before.number and p.after.number is not None
+           and at_rows(p.where, rows) and p.check not in counted]
     computed = {t.check for t in story.tests if t.series}
     read = [p for p in own if p.check not in computed]
 
@@ -101,14 +103,21 @@ def places_words(places: Sequence[str]) -> str:
     return rows_words(tuple(sorted(rows))) if len(rows) == len(places) else count(len(places), "place")
 
 
-def contrast(story: Story, events: Collection[str] | None = None) -> str:
+def at_rows(where: str, rows: Collection[int]) -> bool:
+    """Tell whether a place is one of some rows; one that is no single row is, and any where none is named."""
+    row = where.removeprefix("row ")
+    return not rows or not row.isdigit() or int(row) in rows
+
+
+def contrast(story: Story, events: Collection[str] | None = None, rows: Collection[int] = ()) -> str:
     """Return what the rows in trouble read beside the good ones, in one round before the repair; "" without such.
 
-    `events`: only rounds among these.
+    `events`: only rounds among these; `rows`: only these of the rows in trouble.
     """
     best: tuple[float, str] | None = None
     for test in story.tests:
-        own = [v for v in test.values if not v.control and v.number is not None and v.where.startswith("row ")]
+        own = [v for v in test.values if not v.control and v.number is not None and v.where.startswith("row ")
+               and at_rows(v.where, rows)]
         good = [v for v in test.values if v.control and v.number is not None]
         if events is not None and test.event not in events:
             continue

@@ -18,6 +18,7 @@ from diag.call.shown import (
 )
 from diag.knowledge.model import Cause as Known
 from diag.reason.judgement import LIKELY, OPEN
+from diag.record.kinds import Repaired
 from diag.writeup.story.details import notes_of
 from diag.writeup.story.model import CauseTold, Ground, Item, MadeTest, Other, Root, Why
 
@@ -128,8 +129,24 @@ class Causes:
             root=self._root(known, first), leaning=self._leaning(known), prevention=known.prevention,
             deciding=self._deciding(cause), reversal=self.bench.reversal(cause),
             grounds=tuple(self._ground(t) for t in self._speaking(cause) if t.contrast >= 1),
-            repaired=cause in self.repaired, brings=tuple(known.symptoms),
+            repaired=cause in self.repaired, brings=tuple(known.symptoms), rows=self._rows(cause),
+            repairs=tuple(r.event for r in self._repairs(cause)),
         )
+
+    def _repairs(self, cause: str) -> list[Repaired]:
+        return [r for r in self.state.repairs if r.kind == "repair" and cause in r.causes]
+
+    def _rows(self, cause: str) -> tuple[int, ...]:
+        """Return where a cause was mended, else in which rows in trouble the tests that speak for it were made."""
+        proving, repairs = self.bench.proving, self._repairs(cause)
+        if repairs:
+            mended = [proving.rows(r) for r in repairs]
+            return tuple(sorted(frozenset().union(*mended))) if all(mended) else ()
+        trouble = self.state.situation.rows
+        in_trouble = set(trouble if isinstance(trouble, tuple) else ())
+        speaking = {t.event for t in self._speaking(cause) if t.deciding}
+        made = [proving.covers(a) & in_trouble for a in self.bench.answers if a.event in speaking]
+        return tuple(sorted(frozenset().union(*made) or in_trouble))
 
     def _part(self, known: Known) -> str:
         """Return the first part of its repair where one like it was fitted."""

@@ -36,6 +36,7 @@ def repairs(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], bench: Benc
             causes=tuple(c.label for c in known), where=rows_words(done.rows),
             parts=tuple(_part(call, done, p, bench) for p in done.parts), settings=settings, minutes=minutes,
             by=ROLES.get(done.done_by or done.by, done.by), on=done.happened or done.at,
+            rows=tuple(sorted(bench.proving.rows(done))),
         )
 
 

@@ -16,7 +16,7 @@ from diag.call.shown import Bench, has_value
 from diag.figures import AGAIN, READINGS
 from diag.figures.rows import row_of
 from diag.knowledge.model import Check
-from diag.record.kinds import Answer
+from diag.record.kinds import Answer, Repaired
 from diag.text import number, rows_words
 from diag.units import QUANTITIES, UNITS, Measured, System, show, value_words
 from diag.writeup.story.model import MadeTest, Pair, Value
@@ -152,7 +152,7 @@ class Measurements:
         mended = {r for done in self.state.repairs if isinstance(done.rows, tuple) for r in done.rows}
         self._trouble = self.state.situation.rows if self.state.situation.rows is not None else tuple(sorted(mended))
         """Rows in trouble; where nobody named them, those that were mended."""
-        self.first_repair = min((r.epoch for r in self.state.repairs if r.kind == "repair"), default=None)
+        self._proving = bench.proving
 
     def tests(self) -> tuple[MadeTest, ...]:
         """Return every live answer to a known check, in the order in which they happened."""
@@ -210,11 +210,19 @@ class Measurements:
         return self.state.machine.holes or 0, round(analysed.number("hole"))
 
     def _when(self, answer: Answer) -> str:
-        if self.first_repair is None or answer.epoch <= self.first_repair:
+        if not any(answer.epoch > r.epoch for r in self._repairs_of(answer)):
             return "before"
         if self._old_back(answer):
             return "back"
         return "step" if self.changed.get(answer.event) else "after"
+
+    def _repairs_of(self, answer: Answer) -> list[Repaired]:
+        """Return the repairs of the rows that an answer speaks of; a good row is read before or after any of them."""
+        proving = self._proving
+        trouble = self.state.situation.rows
+        bad = proving.mended() | set(trouble if isinstance(trouble, tuple) else ())
+        own = proving.covers(answer) & bad
+        return [r for r in proving.repairs if not own or not proving.rows(r) or own & proving.rows(r)]
 
     # --- figures ----------------------------------------------------------------------------------
 

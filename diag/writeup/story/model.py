@@ -202,6 +202,10 @@ class CauseTold:
     repaired: bool
     brings: tuple[str, ...]
     """Symptoms it can bring."""
+    rows: tuple[int, ...] = ()
+    """Where it was mended, else where it was shown; () for no row or all."""
+    repairs: Events = ()
+    """Repairs that mended it."""
 
 
 @dataclass(frozen=True)
@@ -266,6 +270,8 @@ class Correction:
     """When it ends."""
     loses: tuple[str, ...] = ()
     """What it costs meanwhile."""
+    rows: tuple[int, ...] = ()
+    """The rows of `where`; () for no row or all."""
 
 
 @dataclass(frozen=True)
@@ -444,6 +450,8 @@ class Story:
     """What the answers speak for most while no cause is shown, in the customer's words."""
     addressed: tuple[str, ...]
     """Kinds of cause that some firm test bears on."""
+    open_rows: tuple[int, ...] = ()
+    """Rows in trouble that nobody has mended, nor measured right since another was mended."""
 
     def item(self, name: str) -> Item | None:
         """Return a named line, or None."""

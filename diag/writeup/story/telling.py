@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from diag.call.desk import CallDesk
+from diag.call.open_rows import open_rows
 from diag.call.shown import Bench
 from diag.record.graph import heads, show_call_id
 from diag.text import rows_words
@@ -85,6 +86,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
         skipped=left_out(call, sealed), closing=_closing(call, sealed),
         waiting=_waiting(call, sealed), fits=causes.fits(told, others), addressed=causes.addressed(),
+        open_rows=open_rows(bench.proving),
     )
 
 
