@@ -145,7 +145,7 @@ class Proving:
     def _since(self, done: Repaired) -> list[Answer]:
         """Return readings after the repair: up to the next one where it was measured before that, else all."""
         after = self.plain(a for a in self.state.answers if a.epoch > done.epoch)
-        following = [r.epoch for r in self.repairs if r.epoch > done.epoch and self._meets(r, done)]
+        following = [r.epoch for r in self.repairs if r.epoch > done.epoch and self.meets(r, done)]
         between = [a for a in after if following and a.epoch <= min(following)]
         return between or after
 
@@ -166,7 +166,7 @@ class Proving:
             return frozenset(by_row)
         return frozenset(answer.rows) if isinstance(answer.rows, tuple) else frozenset()
 
-    def _meets(self, one: Repaired, other: Repaired) -> bool:
+    def meets(self, one: Repaired, other: Repaired) -> bool:
         """Tell whether two repairs have a row in common; one without rows meets every other."""
         rows = self.rows(one), self.rows(other)
         return not all(rows) or bool(rows[0] & rows[1])
@@ -330,11 +330,11 @@ class Proving:
 
 
 def together(call: CallDesk) -> tuple[frozenset[str], ...]:
-    """Return the sets of causes mended with nothing measured between: what went away cannot tell one from the other."""
+    """Return the sets of causes mended in the same rows with nothing measured between: no reading tells them apart."""
     measured = {a.epoch for a in call.state.answers if a.status == "given" and not a.pieces}
-    groups: list[set[str]] = []
-    for i, done in enumerate(r for r in call.state.repairs if r.kind == "repair"):
-        if i and done.epoch not in measured:
+    proving, groups = Proving(call), list[set[str]]()
+    for i, done in enumerate(proving.repairs):
+        if i and done.epoch not in measured and proving.meets(proving.repairs[i - 1], done):
             groups[-1] |= set(done.causes)
         else:
             groups.append(set(done.causes))

@@ -14,7 +14,7 @@ from diag.knowledge.base import Knowledge
 from diag.knowledge.story_terms import CompletenessRule
 from diag.text import rows_words
 from diag.writeup.story.labour import totals
-from diag.writeup.story.model import Correction, Story
+from diag.writeup.story.model import CauseTold, Correction, Story
 
 WORK = ("set_up", "diagnosis", "repair", "verification")
 """Activities that take place while the record is kept."""
@@ -321,10 +321,14 @@ def _put_back(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 def _parted(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     """Causes mended together are told apart by a test."""
     reasons = {c.root.text for c in story.causes if c.repaired}
-    unparted = [c.label for c in story.causes if c.repaired and c.word == "possible" and c.label not in reasons]
-    mended = {c for r in _repairs(story) for c in r.causes}
-    several = len(mended) - sum(c.repaired and c.label in reasons for c in story.causes) > 1
-    return "; ".join(unparted) if several else ""
+    unparted = [c for c in story.causes if c.repaired and c.word == "possible" and c.label not in reasons]
+    return "; ".join(c.label for c in unparted if _mended_there(story, c) - reasons - {c.label})
+
+
+def _mended_there(story: Story, cause: CauseTold) -> set[str]:
+    """Return the causes mended in the rows of one, by their labels."""
+    there = [r for r in _repairs(story) if not r.rows or not cause.rows or set(r.rows) & set(cause.rows)]
+    return {label for r in there for label in r.causes}
 
 
 def _done_in_words(story: Story, rule: CompletenessRule, k: Knowledge) -> str:

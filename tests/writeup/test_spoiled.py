@@ -197,7 +197,7 @@ TABLE = (
             says=""),
     # --- rows
     Spoiled("mended at row 6", {"repair": mends(rows=[6])}, lacks="v1", says="not_yet"),
-    Spoiled("trouble noted at row 6", {"machine": situation(rows=[6])}, lacks="v1", says="not_yet"),
+    Spoiled("trouble noted at row 6", {"machine": situation(rows=[6])}, lacks="v1 v12", says="not_yet"),
     Spoiled("no row named", {"machine": None}, lacks="r01 r11"),
     Spoiled("dug at row 8 after it", {**NO_READING_AFTER, "dug_before": digs("B1", {"7": 27}), "map_before":
             None, "swap_out": None, "map_moved": None, "moves": None, "swap_home": None, "dug_after": digs("A2", {"8":
@@ -213,11 +213,11 @@ TABLE = (
     Spoiled("the other row in trouble mended in vain", {**TWO_ROWS, "follow_up": both(af.STEPS["follow_up"],
             spaced("B4", 16, 60, (3,)), mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 12, 60, (3,)))},
             lacks="v1 v2 v6", says="not_accepted",
-            prints="Row 3: NOT accepted", never="15 of 60 before"),
+            prints="Row 3: Nobody has judged it; the readings say NOT accepted", never="15 of 60 before"),
     Spoiled("the first of two rows mended in vain", {**TWO_ROWS, "map_after": reads("A1", LOW), "dug_after": None,
             "map_back": None, "follow_up": both(af.STEPS["follow_up"], spaced("B4", 16, 60, (3,)),
             mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 0, 120, (3,)), proves(on=("A4",)))},
-            lacks="v1 v2 v6", word="inconclusive", prints="Row 7: ACCEPTED BY THE TECHNICIAN AGAINST"),
+            lacks="r15 v1 v2 v6", word="inconclusive", prints="Row 7: ACCEPTED BY THE TECHNICIAN AGAINST"),
     # --- words
     Spoiled("the work not written down", {"repair": mends(words="")}, lacks="c6",
             prints="what was done was not written down"),

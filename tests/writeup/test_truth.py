@@ -215,3 +215,47 @@ def test_what_is_missing_is_told_once(engine: Engine) -> None:
     told = [m.what for m in readiness(tell(on_site(engine).call), engine.knowledge, claim=True).missing]
     assert "the result of a follow-up" in told
     assert "who authorised it, and when: authorised by (role) and how" in told
+
+
+def test_a_row_in_trouble_that_nobody_looked_at_again_is_still_open(engine: Engine) -> None:
+    """Rows 3 and 7 in trouble, only row 7 mended: row 3 is open for every reader until it is dug and found whole."""
+    case = alder_flat.good(engine, changes={"machine": lambda case: (
+        alder_flat.machine(case), case.call.set_situation({"rows": [3, 7]}), None)[-1]})
+    story = tell(case.call)
+    assert (3,) == story.open_rows
+    assert (7,) == story.causes[0].rows
+    customer = " ".join(render_text(story, 200, "customer").split())
+    assert "What was mended is right, but that is not all." in customer
+    assert "Not looked at again since: row 3." in customer
+    assert "v12_open_rows" in {m.rule for m in check_story(story, engine.knowledge, claim=True)}
+    case.call.answer("dug_fifty_called", values={"good": 120, "close": 0, "gap": 0}, observer="technician", rows=(3,))
+    assert () == tell(case.call).open_rows
+
+
+def test_a_reading_is_before_or_after_the_repair_of_its_own_row(engine: Engine) -> None:
+    """Row 3 dug after the repair of row 7 and before its own is dug before; a good row is read after the first repair."""
+    case = on_site(engine)
+    case.call.set_situation({"rows": [3, 7]})
+    counted = {"good": 44, "close": 15, "gap": 1}
+
+    def called(row: int) -> str:
+        return case.call.answer("dug_fifty_called", values=counted, observer="technician", rows=(row,)).id
+
+    events = [called(7)]
+    case.call.repair(["seal_worn"], rows=[7], words="New seal.")
+    events += [called(7), called(3), called(5)]
+    case.call.repair(["sing_worn"], rows=[3], words="New singulator.")
+    events += [called(3), called(7)]
+    when = {t.event: t.when for t in tell(case.call).tests}
+    assert ["before", "after", "before", "after", "after", "after"] == [when[e] for e in events]
+
+
+def test_causes_of_two_rows_need_no_test_that_parts_them(engine: Engine) -> None:
+    """A seal in row 7 and a singulator in row 3, nothing read between: they are not mended together."""
+    case = on_site(engine)
+    case.vacuum("before", LOW)
+    case.call.repair(["seal_worn"], rows=[7], words="New seal.")
+    case.call.repair(["sing_worn"], rows=[3], words="New singulator.")
+    assert "v8_one_cause" not in {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True)}
+    case.call.repair(["row_hose_leak"], rows=[7], words="New hose.")
+    assert "v8_one_cause" in {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True)}
