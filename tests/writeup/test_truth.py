@@ -233,7 +233,7 @@ def test_a_row_in_trouble_that_nobody_looked_at_again_is_still_open(engine: Engi
 
 
 def test_a_reading_is_before_or_after_the_repair_of_its_own_row(engine: Engine) -> None:
-    """Row 3 dug after the repair of row 7 and before its own is dug before; a good row is read after the first repair."""
+    """Row 3 dug after the repair of row 7, before its own, is dug before; a good row is read after the first repair."""
     case = on_site(engine)
     case.call.set_situation({"rows": [3, 7]})
     counted = {"good": 44, "close": 15, "gap": 1}
