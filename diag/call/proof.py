@@ -23,8 +23,6 @@ from diag.text import rows_words
 ACCEPTED, NOT_ACCEPTED, NOT_YET = "accepted", "not_accepted", "not_yet"
 ENOUGH_ROWS = 3
 """Rows of a repair of many rows that have to be measured again; of fewer rows every one."""
-FAULTS = ("multiples", "misses")
-"""Results that make up the bad ones where no result holds them together."""
 MOVED_AS_MUCH = 0.5
 """Share of the repaired rows' change from which on the control rows moved as well."""
 
@@ -304,12 +302,8 @@ class Proving:
         analysed = seen.evaluated.analysed if seen else None
         if isinstance(answer.value, Mapping) and "count" in answer.value:
             return answer.value["count"], answer.value["of"]
-        results = analysed.results if analysed else {}
-        named = ("faults",) if "faults" in results else FAULTS
-        found = [results[name] for name in named if name in results]
-        if not found or any(r.k is None or not r.n for r in found):
-            return None
-        return sum(r.k or 0 for r in found), max(r.n or 0 for r in found)
+        faults = analysed.results.get("faults") if analysed else None
+        return None if faults is None or faults.k is None or not faults.n else (faults.k, faults.n)
 
     def _samples(self, answers: Iterable[Answer]) -> tuple[Sample, ...]:
         """Return counts, pooled where the same check was made in the same rows."""

@@ -26,6 +26,8 @@ from harm.watch import FailedError
 from diag.call.desk import Desk
 from diag.store.open import open_store
 
+SILENT = 20.0
+"""Seconds without a sign after which the other side counts as stuck."""
 _CLEAR = re.compile(rb"\x1b\[[0-9;?<=>]*[A-Za-z]|\x1b[()][A-Z0-9]|\x1b[=>]")
 
 
@@ -67,11 +69,10 @@ def _kill(pid: int, *ends: int) -> bytes:
     return left
 
 
-def _read_until(end: int, mark: bytes, seen: bytes = b"", seconds: float = 20.0) -> bytes:
-    """Read until something was written. Raises FailedError when it does not come."""
-    until = time.monotonic() + seconds
+def _read_until(end: int, mark: bytes, seen: bytes = b"") -> bytes:
+    """Read until something was written. Raises FailedError when the other side falls silent, or ends, without it."""
     while mark not in seen:
-        if not select.select([end], [], [], max(0.0, until - time.monotonic()))[0]:
+        if not select.select([end], [], [], SILENT)[0]:
             raise FailedError(f"{mark!r} did not come; seen: {seen[-600:]!r}")
         try:
             data = os.read(end, 65536)
