@@ -33,6 +33,7 @@ SPEAKS_FOR = 1.9
 LEAST_CHANCE = 0.01
 CLEARS = 0.2
 """Written ratio from which down a good finding clears the part."""
+NEARLY_ALWAYS = 0.985
 OFTEN = 0.10
 """Chance from which on a tool is named among the first."""
 STOCK = {"here": "here", "elsewhere": "elsewhere", "due": "due", "none": "none to be had"}
@@ -81,6 +82,8 @@ class LoadList:
     always: tuple[str, ...]
     served: float
     """Chance that everything needed is on the truck then."""
+    closed: bool = False
+    """True once the call is closed: nobody drives."""
 
     @property
     def load(self) -> tuple[LoadItem, ...]:
@@ -99,13 +102,17 @@ class LoadList:
 def load_list(call: CallDesk) -> LoadList:
     """Return what to load for a call as it stands."""
     knowledge = call.engine.knowledge
+    if call.state.closed is not None:
+        return LoadList(show_call_id(call.call), 0.0, (), (), served=1.0, closed=True)
     case, judgement = call.think().read.case, call.think().judgement
     trip = case.drive_out if case.drive_out is not None else knowledge.settings.drive_out
     position = call.engine.tables.position
     taking = Needs(call, case)
     by_cause = {r.cause: sorted(taking.of(r.cause)) for r in judgement.ranking if r.probability > 0}
     chances = {r.cause: r.probability for r in judgement.ranking if r.probability >= LEAST_CHANCE / 4}
-    chosen = choose(knowledge, {c: by_cause[c] for c in chances}, chances, trip)
+    many = {("part", p): _quantity(call, knowledge.parts[p], [c])[0] for c in chances
+            for p in knowledge.causes[c].repair.parts}
+    chosen = choose(knowledge, {c: by_cause[c] for c in chances}, chances, trip, many=many)
     unserved = [position[c] for c, things in by_cause.items() if not set(things) <= chosen]
     served = max(0.0, 1.0 - judgement.belief.unknown - any_present(judgement.belief, unserved))
     needs: dict[Thing, list[str]] = {}
@@ -126,12 +133,13 @@ def load_list(call: CallDesk) -> LoadList:
 
 
 def choose(
-    knowledge: Knowledge, needs: Mapping[str, Collection[Thing]], chances: Mapping[str, float], trip: float
+    knowledge: Knowledge, needs: Mapping[str, Collection[Thing]], chances: Mapping[str, float], trip: float, *,
+    many: Mapping[Thing, int] | None = None,
 ) -> set[Thing]:
     """Return what to load.
 
     Cause after cause is taken on: the one that saves most second-trip minutes per minute of carrying, as long
-    as it saves more than it costs.
+    as it saves more than it costs. `many`: how many of a part are carried, one where it is not named.
     """
     load: set[Thing] = set()
     while True:
@@ -140,7 +148,7 @@ def choose(
             added = set(things) - load
             if not added:
                 continue
-            carry = carrying(knowledge, added)
+            carry = carrying(knowledge, added, many)
             gain = trip * sum(chances[c] for c, t in needs.items() if set(t) - load and set(t) <= load | added)
             if gain > carry and (best is None or (-gain / max(carry, 0.01), -gain, cause) < best):
                 best = (-gain / max(carry, 0.01), -gain, cause)
@@ -155,10 +163,10 @@ def named(knowledge: Knowledge, thing: Thing) -> Named:
     return (knowledge.parts if kind == "part" else knowledge.tools)[name]
 
 
-def carrying(knowledge: Knowledge, things: Iterable[Thing]) -> float:
-    """Return the minutes that loading some things is worth."""
+def carrying(knowledge: Knowledge, things: Iterable[Thing], many: Mapping[Thing, int] | None = None) -> float:
+    """Return the minutes that loading some things is worth, each as often as it is carried."""
     minutes = knowledge.write_up.carry_minutes
-    return sum(minutes.get(named(knowledge, t).size, 0.0) for t in things)
+    return sum(minutes.get(named(knowledge, t).size, 0.0) * (many or {}).get(t, 1) for t in things)
 
 
 class Needs:
@@ -186,8 +194,7 @@ class Needs:
     def of(self, cause: str) -> set[Thing]:
         """Return the parts and tools a cause takes, less what is at hand anyway."""
         repair = self.knowledge.causes[cause].repair
-        own = repair.parts[:1]
-        found = {("part", p) for p in repair.parts if p in own or p not in self._cleared}
+        found = {("part", p) for p in repair.parts if p not in self._cleared}
         found |= {("tool", t) for t in repair.tools}
         for check in (self._finding(cause), self._proving(cause)):
             if check is not None:
@@ -209,12 +216,15 @@ class Needs:
 
 
 def cleared(call: CallDesk) -> frozenset[str]:
-    """Return the parts that a technician or an instrument found good in this call, with nothing firm against them."""
+    """Return the parts that were looked at or measured and found good in this call, with nothing firm against them.
+
+    A caller's look at the part itself is enough to leave it at home; it rules nothing out.
+    """
     bench, found = Bench(call), set()
     for known in call.engine.knowledge.causes.values():
-        tests = [t for t in bench.tests(known.id) if t.firm] if known.repair.parts else []
+        tests = [t for t in bench.tests(known.id) if t.firm or t.deciding] if known.repair.parts else []
         good = any(t.normal and t.ratio <= CLEARS for t in tests)
-        if good and not any(t.ratio >= FOR for t in tests):
+        if good and not any(t.firm and t.ratio >= FOR for t in tests):
             found.add(known.repair.parts[0])
     return frozenset(found)
 
@@ -292,6 +302,8 @@ def load_text(loaded: LoadList, width: int = 78) -> str:
     """Return the list as text to print or send: parts with what they are for, tools in one line, small ones apart."""
     head = f"Load for call {loaded.call}. A second trip costs about {number(loaded.second_trip)} min."
     served = f"With this on the truck about {loaded.served * 100:.0f} of 100 such calls need none."
+    if loaded.closed:
+        return "\n".join(_wrapped(f"Call {loaded.call} is closed: nothing to load.", width)) + "\n"
     lines = _wrapped(f"{head} {served}", width)
     if not loaded.load:
         lines += _wrapped("Nothing but what is always on the truck is worth loading.", width)
@@ -321,8 +333,7 @@ def recommendation(loaded: LoadList) -> str:
         return f"Recommended: first get {', '.join(e.label for e in away)}; then drive with all of the above."
     if not loaded.load:
         return "Recommended: drive with what is always on the truck."
-    parts, tools = (sum(e.kind == kind for e in loaded.load) for kind in ("part", "tool"))
-    return f"Recommended: load {count(parts, 'part')} and {count(tools, 'tool')} as above, the proof's included."
+    return "Recommended: load what stands above, the proof's tools included."
 
 
 def _wrapped(text: str, width: int, lead: str = "") -> list[str]:
@@ -340,7 +351,9 @@ def _line(entry: LoadItem) -> str:
 
 
 def _share(chance: float) -> str:
-    return f"in {round(chance * 100)} of 100 such calls" if chance >= 0.015 else "in 1 of 100 such calls"
+    if chance >= NEARLY_ALWAYS:
+        return "nearly always in such calls"
+    return f"in about {max(1, round(chance * 100))} of 100 such calls"
 
 
 def _for(causes: Iterable[str]) -> str:

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter
 from writeup import alder_flat
 
 from diag.reason.judge import Engine
+from diag.text import one_line
 from diag.writeup.completeness import readiness
 from diag.writeup.page import json_form
 from diag.writeup.page.audience import AUDIENCES
@@ -141,7 +142,7 @@ def test_markdown_of_a_hostile_call_has_no_markup_of_its_own(engine: Engine) -> 
 @given(st.text(max_size=60))
 def test_any_text_comes_back_out_of_markdown(text: str) -> None:
     """Escaped for Markdown and read again, text is what it was (white space folded, control bytes gone)."""
-    from diag.text import one_line
+
 
     told = one_line(text)
     parser = MarkdownIt("commonmark", {"html": True}).enable(["table", "strikethrough"])
@@ -193,8 +194,11 @@ def test_the_short_form_fits_a_field(story: Story, audience: str) -> None:
     """The parts in at most 900 characters, the verdict among them; the customer reads no marks."""
     text = render_short(story, audience)
     assert len(text) <= SHORT
-    lines = text.splitlines()
-    assert ["Complaint", *PARTS[audience]] == [next((p for p in PARTS[audience] if line.startswith(p)),
+    first, *lines = text.splitlines()
+    assert first.startswith("00000-00001, row 7, INV-PLT-0012")
+    assert "Demonstration" in first
+    complaint = ["Complaint"] if audience == "claim" else []
+    assert [*complaint, *PARTS[audience]] == [next((p for p in PARTS[audience] if line.startswith(p)),
                                                     line.partition(":")[0]) for line in lines]
     assert "Call us: Call us" not in text
     assert (audience == "claim") == ("CONFIRMED" in text)
@@ -208,6 +212,7 @@ def test_the_short_form_fits_whatever_was_said(engine: Engine, words: str) -> No
     text = render_short(tell(case.call))
     assert len(text) <= SHORT
     assert "Cause: not shown." in text
+    assert ("Complaint: " in text) == bool(one_line(words))
 
 
 def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
@@ -219,7 +224,7 @@ def test_the_file_says_how_ready_it_is(engine: Engine) -> None:
     met = f"{ready.of - 1} of {ready.of} met"
     assert f"DRAFT, 1 missing (1 must, 0 should), {met}. Missing: who authorised it, and when." in text
     assert "Who said go, in which role, when and how?" in text
-    assert render_short(story, "claim", ready).startswith("DRAFT, 1 missing")
+    assert "DRAFT, 1 missing" in render_short(story, "claim", ready).splitlines()[0]
     told = as_json(story, "claim", ready)["readiness"]
     assert (True, ["r25_authorised"]) == (told["draft"], [m["rule"] for m in told["missing"]])
     assert None is as_json(story, "customer", ready)["readiness"]

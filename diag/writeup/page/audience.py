@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from diag.errors import UsageError
+from diag.writeup.story.labour import WAITING
 from diag.writeup.story.model import CauseTold, Root, Story
 
 CUSTOMER, CLAIM, SERVICE = "customer", "claim", "service"
@@ -28,7 +29,9 @@ def view(story: Story, audience: str) -> Story:
         return story
     if audience == CLAIM:
         kept = tuple(i for i in story.items if i.name not in _HOUSE)
-        return replace(story, items=kept, internal=(), causes=tuple(_unjudged(c) for c in story.causes))
+        worked_only = tuple(n for n in story.labour if n.basis != "estimate" and n.activity != WAITING)
+        return replace(story, claim=True, items=kept, internal=(), labour=worked_only,
+                       causes=tuple(_unjudged(c) for c in story.causes))
     groups = [i for i in story.items if i.group in _CUSTOMER_GROUPS and not i.claim]
     items = [i for i in groups if i.group != "dates"]
     items += [i for i in story.items if i.name in _CUSTOMER_DATES]

@@ -19,6 +19,9 @@ LOOK = ("Park, lower the planter, engine off and key out; then dig a few feet of
 CALL = "Call us if it comes back, if another row does it too, or if anything new shows."
 CALL_ON = "Call us if it gets worse, or if anything new shows."
 """While it is not mended it cannot come back."""
+CALL_NONE = "Call us if anything new shows."
+"""Where there was nothing to mend."""
+MOST_FOUND = 3
 MOST_POSSIBLE = 3
 NOTHING_TO_MEND = ("no_fault_found", "question_answered")
 """Ways a call ends in which there was nothing to mend."""
@@ -32,16 +35,24 @@ def customer_page(story: Story) -> Iterator[Section]:
         ("correction", "What we did", _did(story)), ("case", "", _picture(story)),
         ("confirmation", "Is it right now?", _right(story)), ("watch", "What to look at next", _look(story)),
         ("next", "What happens next", _next(story)),
-        ("call", "Call us", (Paragraph(CALL if over(story) else CALL_ON),)),
+        ("call", "Call us", (Paragraph(_call(story)),)),
     ):
         made = tuple(blocks)
         if made:
             yield Section(name, title, made, front=True)
 
 
+def _call(story: Story) -> str:
+    if not any(r.kind == "repair" for r in story.repairs) and story.closing.kind in NOTHING_TO_MEND:
+        return CALL_NONE
+    return CALL if over(story) else CALL_ON
+
+
 def _next(story: Story) -> Iterator[Block]:
     if story.waiting:
-        yield Paragraph(sentence(capital(story.waiting.text)))
+        yield Paragraph(sentence(capital(story.waiting.text.replace("the customer's word", "your word"))))
+    elif story.closing.open and not over(story):
+        yield Paragraph("It was not written down: ask us.")
 
 
 def over(story: Story) -> bool:
@@ -63,12 +74,22 @@ def _was(story: Story) -> Iterator[Block]:
         why = f", because {small(cause.root.text)}" if cause.root.text else ""
         said = f"{SURE.get(cause.word, SURE['possible'])}{small(cause.plain)}{why}"
         yield Paragraph(f"{capital(sentence(said))} {sentence(cause.mechanism)}")
+    if not any(c.repaired for c in told) and (found := _found(story)):
+        yield Paragraph(f"What we found: {'; '.join(found)}.")
     if not story.measured:
         yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
     if not told and story.closing.kind != "no_fault_found":
         yield Paragraph("We have not found the cause yet." + (" What fits so far:" if story.fits else ""))
         if story.fits:
             yield Points(tuple(sentence(f) for f in story.fits))
+
+
+def _found(story: Story) -> tuple[str, ...]:
+    """Return the tests that tell most: measured or deciding, and where there is a fault, out of the usual."""
+    well = story.closing.kind in NOTHING_TO_MEND
+    telling = [t for t in story.tests if (t.valued or t.deciding) and t.when == "before" and (well or not t.usual)]
+    told = dict.fromkeys(f"{small(t.asks)}: {t.says or t.reading}" for t in telling)
+    return tuple(told)[-MOST_FOUND:]
 
 
 def _did(story: Story) -> Iterator[Block]:
@@ -151,6 +172,8 @@ def _look(story: Story) -> Iterator[Block]:
     if len(mended) == 1:
         lines.append(f"At the next fill: {LOOK.format(row=rows_words(tuple(mended)))}")
     lines += [f"So that it does not come back: {small(c.prevention)}" for c in _mended(story) if c.prevention]
+    if story.closing.kind in NOTHING_TO_MEND:
+        lines += [f"Another time: {small(c.prevention)}" for c in story.causes if c.prevention and not c.repaired]
     if lines:
         yield Points(tuple(dict.fromkeys(lines)))
 

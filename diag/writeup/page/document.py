@@ -29,7 +29,7 @@ def document(story: Story, audience: str = SERVICE, ready: Readiness | None = No
 
 def title_of(story: Story, audience: str) -> str:
     """Return the heading of the whole write-up."""
-    where = _place(story)
+    where = place(story)
     if audience == CUSTOMER:
         found = "what it was and what we did" if over(story) else "what we know so far"
         return f"{capital(where) or 'Your planter'}: {found}"
@@ -43,7 +43,7 @@ def subtitle(story: Story, audience: str) -> str:
     return ", ".join([*(i.told.text for i in named if i), f"opened {story.record.opened[:10]}"])
 
 
-def _place(story: Story) -> str:
+def place(story: Story) -> str:
     """Return the rows in trouble; where nobody named them, those that were mended."""
     position = story.item("position")
     mended = next((r.where for r in story.repairs if r.where), "")
@@ -52,7 +52,7 @@ def _place(story: Story) -> str:
 
 def _running(story: Story) -> str:
     named = [story.item(n) for n in ("serial", "part_number")]
-    return ", ".join(t for t in (story.record.call, *(i.told.text for i in named if i), _place(story)) if t)
+    return ", ".join(t for t in (story.record.call, *(i.told.text for i in named if i), place(story)) if t)
 
 
 def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
@@ -60,6 +60,9 @@ def banner(story: Story, ready: Readiness | None) -> tuple[str, ...]:
     lines = [] if story.record.stored else [DEMONSTRATION]
     lines += [PRACTICE] if story.record.practice else []
     if ready is not None:
+        if story.closing.open:
+            next_step = story.waiting.text if story.waiting else "what happens next was not written down"
+            lines.append(f"OPEN, not closed yet: {next_step.rstrip('.')}.")
         lines.append(ready_text(ready))
     return tuple(lines)
 

@@ -15,7 +15,7 @@ from itertools import accumulate
 from diag.measure.spacing import CLASS_LIMITS, estimated_target
 from diag.text import count, number
 from diag.units import UNITS
-from diag.writeup.page.sentences import places_words, span_text, unit_of
+from diag.writeup.page.sentences import chance_text, places_words, span_text, unit_of
 from diag.writeup.story.model import MadeTest, Story, Value
 
 WIDTH = 500.0
@@ -168,10 +168,19 @@ def _shares(test: MadeTest, kinds: Sequence[str], shares: Mapping[str, Value]) -
         for form, when in (("ring", "before"), ("dot", "after")):
             value = shares[f"{kind} {when}"]
             shapes.append(Shape(form, left + 100 * (value.number or 0.0) * scale, base))
-        says.append(f"{kind}: {shares[f'{kind} before'].text} before the step, {shares[f'{kind} after'].text} after")
+        counts = [shares[f"{kind} {when}"].text for when in ("before", "after")]
+        says.append(f"{kind}: {counts[0]} before the step, {counts[1]} after ({_chance(*counts)})")
     shapes += [Shape("ring", left + 3, 4), Shape("words", left + 10, 1.5, text="before the step"),
                Shape("dot", left + 83, 4), Shape("words", left + 90, 1.5, text="after it")]
     return Picture(test.asks, "; ".join(says), WIDTH, height, shapes=tuple(shapes))
+
+
+def _chance(before: str, after: str) -> str:
+    """Return how likely two counts are so unlike by accident: "p < 0.001" of "24 of 300" and "4 of 300"."""
+    from diag.measure.counting import fisher
+
+    (bad, n), (still, again) = ([int(part) for part in text.split(" of ")] for text in (before, after))
+    return chance_text(fisher(bad, n, still, again))
 
 
 def _series(story: Story, check: str) -> list[Series]:
@@ -224,7 +233,7 @@ def _plot(asks: str, series: list[Series]) -> Picture:
                 offset = (s - (len(series) - 1) / 2) * min(7.0, across / (len(series) + 1))
                 shapes.append(Shape(FORMS[one.name], middle + offset, y(one.values[place].number or 0.0)))
     shapes.append(Shape("words", 0, top + 8, text=unit))
-    shapes += _legend(series, left, "row, counted from the left in the seat" if rows else "")
+    shapes += _legend(series, left, "row, from the left" if rows else "")
     return Picture(f"{asks}, {'by row' if rows else 'by place'}", _in_words(series), WIDTH, height,
                    shapes=tuple(shapes))
 

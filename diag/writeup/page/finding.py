@@ -52,10 +52,15 @@ def _standing(story: Story) -> Iterator[Block]:
     standing = [o for o in story.others if o.as_well and o.speaks and not o.sound][:MOST_NAMED]
     if standing:
         yield Paragraph(f"Possible so far: {'; or '.join(small(o.plain) for o in standing)}.")
-    grounds = dict.fromkeys(o.ground for o in standing if o.ground)
-    if grounds:
-        told = "; ".join(f"{small(g.asks)}: {g.says} ({refs(story, (g.event,))})" for g in grounds)
+    if told := says_so(story):
         yield Paragraph(f"What says so: {told}.")
+
+
+def says_so(story: Story) -> str:
+    """Return the readings and looks that speak for what is possible so far; "" where none does."""
+    standing = [o for o in story.others if o.as_well and o.speaks and not o.sound][:MOST_NAMED]
+    grounds = dict.fromkeys(o.ground for o in standing if o.ground)
+    return "; ".join(f"{small(g.asks)}: {g.says} ({refs(story, (g.event,))})" for g in grounds)
 
 
 def leading(story: Story, most: int = 1) -> list[CauseTold]:

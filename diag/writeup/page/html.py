@@ -17,6 +17,7 @@ from diag.writeup.page.sentences import capital
 from diag.writeup.page.svg import svg
 from diag.writeup.story.model import Story
 
+APPENDIX = "Appendix: method, readings, tests, record"
 _DATE = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 STYLE = """
 :root{color-scheme:light dark;--ink:#1b1e22;--pale:#6a7078;--rule:#c9cdd2;--band:#e3e6ea;--paper:#fff}
@@ -26,23 +27,26 @@ body{font:15px/1.4 system-ui,sans-serif;color:var(--ink);background:var(--paper)
 body{max-width:46em;margin:0 auto;padding:1em}
 h1{font-size:1.3em;margin:0}h2{font-size:1em;margin:1em 0 .2em}p{margin:.25em 0}ul{margin:.25em 0;padding-left:1.2em}
 .banner{border:1.5px solid var(--ink);padding:.4em .6em;margin:.5em 0}
-.d{white-space:nowrap}
+.d{white-space:nowrap}.paper{display:none}
 .sub,figcaption{color:var(--pale)}
-blockquote{margin:.3em 0 .3em 1em;font-style:italic}
+blockquote{margin:.3em 0 .3em 1em;font-style:italic}blockquote::before{content:"\201C"}
+blockquote::after{content:"\201D"}
 table{border-collapse:collapse;width:100%;font-size:.87em;margin:.3em 0}
 th,td{text-align:left;vertical-align:top;border-bottom:1px solid var(--rule)}
 th,td{padding:.15em .5em .15em 0;overflow-wrap:anywhere;min-width:4em}
 .fields{display:grid;grid-template-columns:repeat(auto-fit,minmax(11em,1fr));gap:.15em 1em;margin:.3em 0}
 .fields b{font-weight:400;color:var(--pale);margin-right:.4em}.scroll{overflow-x:auto}
-figure{margin:.5em 0;overflow-x:auto}figcaption{font-size:.85em}svg{width:100%;min-width:31em;height:auto}
+figure{margin:.5em 0}figcaption{font-size:.85em}svg{width:100%;height:auto}
 svg text{fill:var(--ink)}
 svg .line{stroke:var(--ink);stroke-width:.6}svg .dash{stroke:var(--rule);stroke-width:.5}svg .band{fill:var(--band)}
 svg .dot{fill:var(--ink)}svg .ring{fill:none;stroke:var(--ink);stroke-width:1}
-svg .gap{fill:none;stroke:var(--ink);stroke-width:.7;stroke-dasharray:2 1.5}
+svg .gap{fill:none;stroke:var(--ink);stroke-width:1;stroke-dasharray:2.5 1.5}
+@media (max-width:34em){svg text{font-size:10.5px}}
 img{max-width:48%;max-height:16em}
 @media print{:root{--ink:#000;--pale:#444;--rule:#999;--band:#ddd;--paper:#fff}
 body{font-size:9.5px;padding:0;max-width:none}
-details{display:none}svg{min-width:0}@page{margin:12mm}h2{margin:.5em 0 .1em}}
+details{display:none}details.whole,.paper{display:block}summary{display:none}
+@page{margin:12mm}h2{margin:.5em 0 .1em}}
 """
 
 
@@ -57,7 +61,9 @@ def render_html(story: Story, audience: str = SERVICE, ready: Readiness | None =
     parts += [p for s in made.front for p in _section(s, photos or {})]
     if made.appendix:
         inner = "".join(p for s in made.appendix for p in _section(s, photos or {}))
-        parts.append(f"<details><summary>Appendix: method, readings, tests, record</summary>{inner}</details>")
+        whole = ' class="whole" open' if made.small else ""
+        parts.append(f"<details{whole}><summary>{APPENDIX}</summary>{inner}</details>")
+        parts += [] if made.small else [f'<p class="paper sub">{APPENDIX}: in the file, not on this sheet.</p>']
     title = escape(one_line(made.title))
     return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>'
             '<meta name="viewport" content="width=device-width,initial-scale=1">'
@@ -97,7 +103,7 @@ def _block(block: Block, photos: Mapping[str, bytes]) -> Iterator[str]:
 
 def _photo(shot: Shot, photos: Mapping[str, bytes]) -> str:
     kept = photos.get(shot.sha256)
-    caption = f"<figcaption>{_text(shot.caption)}</figcaption>"
+    caption = f"<figcaption>Photo: {_text(shot.caption)}</figcaption>"
     if kept is None:
         return f"<figure>{caption}</figure>"
     data = base64.b64encode(kept).decode()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from diag.writeup.completeness import Missing, Readiness
@@ -11,6 +11,8 @@ from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.story.model import Story
 
 FORMAT, VERSION = "diag-write-up", 2
+OPEN = "open"
+"""How a call is closed that is not: what it would be closed as is nobody's word yet."""
 MEANS = {
     "number": "in the SI unit of the entry, a share of 1 for counts", "low": "share of 1, exact 95 % interval",
     "high": "share of 1, exact 95 % interval", "chance": "Fisher's exact test, two-sided",
@@ -52,7 +54,10 @@ def as_json(story: Story, audience: str = SERVICE, ready: Readiness | None = Non
     told = None
     if ready is not None and audience != CUSTOMER:
         told = Ready(ready.of, ready.met, ready.draft, ready.missing)
-    return asdict(File(FORMAT, VERSION, audience, MEANS, readiness=told, story=view(story, audience)))
+    seen = view(story, audience)
+    if seen.closing.open:
+        seen = replace(seen, closing=replace(seen.closing, kind=OPEN))
+    return asdict(File(FORMAT, VERSION, audience, MEANS, readiness=told, story=seen))
 
 
 def schema() -> dict[str, Any]:

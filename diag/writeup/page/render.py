@@ -14,9 +14,9 @@ from diag.text import clean, one_line
 from diag.writeup.completeness import Readiness
 from diag.writeup.page.audience import CUSTOMER, SERVICE, view
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Points, Quote, Shot, Table
-from diag.writeup.page.document import document, ready_text
+from diag.writeup.page.document import banner, document, place
 from diag.writeup.page.drawing import Picture
-from diag.writeup.page.finding import effect, graded, leading
+from diag.writeup.page.finding import effect, graded, leading, says_so
 from diag.writeup.page.front import hours_text, repair_text
 from diag.writeup.page.sentences import capital, count_text, main_pair, verdict_text
 from diag.writeup.story.model import Story
@@ -25,7 +25,7 @@ LEAST_WIDTH = 40
 SHORT = 900
 """Characters of the short form at most."""
 _FORMULA = re.compile(r"[=@]|[-+](?![\d\s.]*\s*[\w%]*\Z)")
-_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#|<>~$!&@])")
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]#|>~$!&@]|<(?! ))")
 
 
 def guard(cell: str) -> str:
@@ -174,29 +174,44 @@ def _md_block(block: Block) -> Iterator[str]:
 
 
 def render_short(story: Story, audience: str = SERVICE, ready: Readiness | None = None) -> str:
-    """Return the four parts in at most 900 characters: complaint, cause, correction, confirmation; DRAFT before them.
+    """Return the parts of a form's field in at most 900 characters: what it is of, complaint, cause, correction, proof.
 
-    The customer's words give way first, then what was done; a cut is marked.
+    What is longest gives way first; a cut is marked. A draft, a practice call and a demonstration say so.
     """
     told = view(story, audience)
-    parts = _customer_parts(story) if audience == CUSTOMER else (
-        ("Cause", _short_cause(told)), ("Correction", " ".join(repair_text(r) for r in told.repairs) or "Nothing."),
-        ("Confirmation", _short_proof(told)), ("Hours", " ".join(hours_text(told)[:1])))
-    rest = [text if text.startswith(f"{name} ") else f"{name}: {text}" for name, text in parts if text]
-    draft = [ready_text(ready)] if ready is not None and ready.draft and audience != CUSTOMER else []
+    parts = [*_customer_parts(story)] if audience == CUSTOMER else [
+        ("Cause", _short_cause(told)), ("Correction", _short_correction(told)),
+        ("Confirmation", _short_proof(told)), ("Hours", " ".join(hours_text(told)[:1]))]
     words = one_line(told.complaint.words)
-    room = SHORT - sum(len(line) + 1 for line in (*draft, *rest)) - len('Complaint: ""') - 1
-    said = [f'Complaint: "{shortened(words, room)}"'] if words and room >= 20 else []
-    return shortened("\n".join(one_line(line) for line in (*draft, *said, *rest)), SHORT - 1) + "\n"
+    if audience != CUSTOMER and words:
+        parts.insert(0, ("Complaint", f'"{words}"'))
+    named = [told.item(n) for n in ("serial", "part_number")]
+    marks = banner(told, ready if audience != CUSTOMER else None)
+    head = ", ".join([told.record.call, place(told), *(i.told.text for i in named if i)])
+    first = one_line(" ".join([f"{head.replace(', ,', ',').strip(', ')}.", *marks]))
+    lines = [(name, one_line(text)) for name, text in parts if text]
+    room = SHORT - 1 - len(first) - sum(len(name) + 3 for name, _ in lines)
+    return "\n".join([first, *(f"{name}: {text}" for name, text in _fitted(lines, room))])[: SHORT - 1] + "\n"
+
+
+def _fitted(lines: Sequence[tuple[str, str]], room: int) -> list[tuple[str, str]]:
+    """Return lines that fit together: those longer than a fair share are cut."""
+    left, count, widths = room, len(lines), dict.fromkeys((name for name, _ in lines), 0)
+    for name, text in sorted(lines, key=lambda line: len(line[1])):
+        widths[name] = min(len(text), left // count)
+        left, count = left - widths[name], count - 1
+    return [(name, shortened(text, widths[name])) for name, text in lines]
 
 
 def _customer_parts(story: Story) -> Iterator[tuple[str, str]]:
-    """Yield what the customer's page says, without marks, pictures and all but the first thing to look at."""
+    """Yield what the customer's page says, without marks and pictures."""
     for section in document(story, CUSTOMER).sections:
         texts = [b.text for b in section.blocks if isinstance(b, Paragraph)]
-        texts += [b.lines[0] for b in section.blocks if isinstance(b, Points)]
+        texts += [" ".join(b.lines) for b in section.blocks if isinstance(b, Points)]
         if section.title and texts:
-            yield section.title.rstrip("?"), " ".join(texts)
+            name = section.title.rstrip("?")
+            told = " ".join(texts)
+            yield name, told.removeprefix(f"{name} ")
 
 
 def shortened(text: str, room: int) -> str:
@@ -207,15 +222,20 @@ def shortened(text: str, room: int) -> str:
 def _short_cause(story: Story) -> str:
     told = leading(story)
     if story.closing.kind == "no_fault_found":
-        return "No fault of the planter was found."
+        return " ".join(["No fault of the planter was found.", *(graded(story, c) for c in told)])
     if told:
         return " ".join(graded(story, c) for c in told)
-    return "not shown." + (f" {capital(effect(story))}." if effect(story) else "")
+    found = says_so(story)
+    return "not shown." + (f" Found: {found}." if found else f" {capital(effect(story))}." if effect(story) else "")
+
+
+def _short_correction(story: Story) -> str:
+    return " ".join(repair_text(r) for r in story.repairs) or "nothing was repaired."
 
 
 def _short_proof(story: Story) -> str:
     parts = [verdict_text(p) for p in story.proofs[-1:]]
-    parts += [count_text(c) for p in story.proofs[-1:] for c in p.counts[:1]]
+    parts += [capital(count_text(c)) for p in story.proofs[-1:] for c in p.counts[:1]]
     pair = main_pair(story)
     parts += [f"{capital(pair.where)}: {pair.before.text} before, {pair.after.text} after."] if pair else []
     return " ".join(parts)

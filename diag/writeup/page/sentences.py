@@ -53,12 +53,16 @@ def count_text(counted: Count) -> str:
     interval = f"at most {percent(after.high)}" if not after.bad else f"{percent(after.low)} to {percent(after.high)}"
     told = f"{where}{after.bad} of {after.n} bad after the repair"
     if counted.before and counted.chance is not None:
-        chance = "p < 0.001" if counted.chance < 0.001 else f"p = {counted.chance:.2g}"
         told = (f"{where}{counted.before.bad} of {counted.before.n} bad before, {after.bad} of {after.n} after "
-                f"(Fisher, {chance})")
+                f"(Fisher, {chance_text(counted.chance)})")
     few = "" if after.bad / after.n > counted.limit or after.high <= counted.limit else (
         "; so few seeds do not show that the limit is kept")
     return f"{told}; {interval} bad (95 %), limit {percent(counted.limit)}{few}."
+
+
+def chance_text(chance: float) -> str:
+    """Return the chance of Fisher's exact test: "p < 0.001", "p = 0.012"."""
+    return "p < 0.001" if chance < 0.001 else f"p = {chance:.2g}"
 
 
 def percent(share: float) -> str:

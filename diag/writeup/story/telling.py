@@ -209,6 +209,9 @@ def _waiting(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Line | 
     if state.closed is not None or state.waiting is None:
         return None
     step = next(s for s in reversed(state.trail) if s.live and s.kind == "waiting")
+    came = any(s.live and s.kind == "channel" and s.epoch >= step.epoch for s in state.trail[state.trail.index(step):])
+    if state.waiting.reason == "technician" and came:
+        return None
     words = sealed.get(step.event, {}).get("text", "")
     until = f", until {state.waiting.until[:10]}" if state.waiting.until else ""
     told = f"{WAITING_FOR[state.waiting.reason]}{until}" + (f": {words}" if words else "")
