@@ -11,6 +11,7 @@ import pytest
 from diag.call.desk import Desk
 from diag.errors import ProgramError
 from diag.knowledge.base import Knowledge
+from diag.knowledge.load import load
 from diag.plain import WIDTH, Dialogue, run_plain
 from diag.reason.judge import Engine
 from diag.store.open import open_store
@@ -219,3 +220,20 @@ def test_the_question_comes_first(engine: Engine) -> None:
     at = max(i for i, line in enumerate(asked) if not line)
     assert asked[at + 1].startswith(("Plain look", '"'))
     assert any(line.startswith("Now: ") for line in asked[at + 2:])
+
+
+def test_words_of_a_repair_that_name_no_cause_tell_what_was_done(engine: Engine) -> None:
+    """repair and any words: they become what was done; the cause is then picked from the list."""
+    _, dialogue = talk(engine, *INTAKE, "repair dried the plug, new pin", "1", ".")
+    (mended,) = dialogue.call.state.repairs
+    assert "dried the plug, new pin" == dialogue.call.text_of("repair", "words")
+    assert len(mended.causes) == 1
+
+
+def test_nothing_typed_at_a_danger_says_what_is_to_be_typed() -> None:
+    """The remedy is that of the question that stands there."""
+    here = Path(__file__).parent
+    engine = Engine(load([here / "data" / "small", here / "screens" / "knowledge"]))
+    script, dialogue = talk(engine, *INTAKE, "take spun", "", "y", "", "x")
+    assert "Type the word DANGER, in capitals, or x" in script.text
+    assert not [a for a in dialogue.call.state.answers if a.status == "given"]

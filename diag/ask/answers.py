@@ -28,6 +28,16 @@ from diag.text import clean, one_line
 from diag.units import QUANTITIES, UNITS, Measured, is_usual
 
 Body = dict[str, Any]
+EXAMPLES: Mapping[str, tuple[float, float, float]] = {
+    "air_pressure": (5, 5.5, 4), "count": (30, 28, 31), "current": (2.1, 2, 6.8), "depth": (2, 1.75, 2.25),
+    "disc_speed": (40, 41, 39), "fan_speed": (4500, 4600, 4400), "flow": (3, 2.5, 4), "leak_flow": (2, 0, 5),
+    "length": (4, 4.5, 3), "oil_pressure": (60, 55, 65), "percent": (99, 98, 92), "position": (0, 6.5, 13.25),
+    "pressure": (35, 36, 34), "rate": (32000, 31000, 33000), "resistance": (1.2, 1.1, 1.3), "rotation": (540, 535, 545),
+    "row_width": (30, 29.5, 30.5), "sample_mass": (250, 240, 260), "size": (0.5, 0.25, 0.75), "spacing": (6.5, 7, 6.25),
+    "speed": (5, 5.2, 4.8), "temperature": (150, 140, 160), "torque": (1.2, 1.1, 2.8), "vacuum": (18.5, 18, 17.5),
+    "voltage": (12.4, 12.3, 11.6),
+}
+"""Figures to show how a reading is typed, in the unit that it has in inches and pounds; no limits of anything."""
 CALLED = {"good", "close", "gap"}
 """Labels of spacings called out one by one."""
 
@@ -136,7 +146,8 @@ def _values(check: Check, said: str, unit: str | None, rows: int | None) -> Body
         raise UsageError("A dash stands among the values.", check.asks, "Measure that one too, or end before it.")
     series = _series(kind, list(values.values()))
     if len(values) < (check.takes.least or 2):
-        raise UsageError(f"{len(values)} values; at least {check.takes.least or 2} are needed.", check.asks,
+        told = f"{len(values)} value{'s' * (len(values) != 1)}; at least {check.takes.least or 2} are needed."
+        raise UsageError(told, check.asks,
                          "Go on along the row.")
     return {kind: series}
 
@@ -180,22 +191,34 @@ def _log(check: Check, said: str, unit: str | None, rows: int | None) -> Body:
                     "points": [[time, value] for (time, _), value in zip(points, series["values"], strict=True)]}}
 
 
+def _shown(check: Check, unit: str) -> list[str]:
+    """Return figures of the size that the reading has, in the unit shown."""
+    quantity = QUANTITIES[check.takes.quantity or "count"]
+    found = [Measured(f"{value:g}", quantity.us) for value in EXAMPLES[quantity.name]]
+    return [value.value if value.unit == unit or not unit else f"{float(f'{value.to(unit):.2g}'):g}" for value in found]
+
+
 def _numbers_form(check: Check, unit: str) -> str:
+    first, second, third = _shown(check, unit)
     if check.takes.per == "row":
-        return f"from 1: 18.5 18 - 17.5 {unit}"
+        return f"from 1: {first} {second} - {third} {unit}".rstrip()
     if check.takes.labels:
         named = ", ".join(label.replace("_", " ") for label in check.takes.labels)
-        return f"{named}, in this order, e.g. 18.5 17 {unit}"
-    return f"31 33 29 {unit}"
+        return f"{named}, in this order, e.g. {first} {third} {unit}".rstrip()
+    return f"{first} {second} {third} {unit}".rstrip()
 
 
 def answer_form(check: Check, system: str = "us") -> str:
     """Return one line: how to type the answer."""
     unit = unit_hint(check, system)
+    if unit == "count":
+        unit = ""
+    if check.takes.kind == "numbers":
+        return _numbers_form(check, unit)
+    if check.takes.kind == "number":
+        return f"a number with unit, e.g. {_shown(check, unit)[0]} {unit}".rstrip()
     forms: Mapping[str, str] = {
         "choice": "a number of the list", "yes_no": "y or n", "several": 'numbers of what applies, or "none of them"',
-        "number": f"a number with unit, e.g. 18.5 {unit}",
-        "numbers": _numbers_form(check, unit),
         "spacings": f"6.5 7 6.25 {unit}", "positions": f"0 6.5 13.25 {unit}", "count": "17 of 20",
         "counts": "one key each: g good, c close, l gap" if set(check.takes.labels) == CALLED
         else ", ".join(f"{label.replace('_', ' ')} 3/100" for label in check.takes.labels),

@@ -120,7 +120,8 @@ class _Reader:
         asked = self._asked
         values = [e for _, e in placed if e.kind == "value"]
         if len(values) < asked.least:
-            raise UsageError(f"{len(values)} values; at least {asked.least} are needed.", "", "Read the others too.")
+            told = f"{len(values)} value{'s' * (len(values) != 1)}; at least {asked.least} are needed."
+            raise UsageError(told, "", "Read the others too.")
         for place, _ in placed if asked.kind == "rows" else ():
             if place != AGAIN:
                 check_row(int(place), asked.rows)

@@ -8,8 +8,17 @@ from diag.ask.answers import answer_form
 from diag.ask.reply import reply
 from diag.ask.turn import Turn, said_already, turn, worth_doing
 from diag.plain.talk import Part
+from diag.reason.cautions import THEN
 from diag.say import present
 
+_OR = "A number of the list, or words; ? not sure, x can't be done here."
+EMPTY = {
+    "danger": "Type the word DANGER, in capitals, or x: can't be done here.",
+    "say": "A number of the list; x: can't be done here.",
+    "check": _OR, "form": _OR, "axis": "A number of the list, or words; ? not known.",
+    "need": "A value, or ? not known.",
+}
+"""What is said where nothing was typed, by what is asked."""
 LONG = 14
 """Answers from which on the question is said once more below them."""
 Commands = Callable[[str, Turn], bool]
@@ -53,7 +62,7 @@ class Asking(Part):
             if asked.kind in ("check", "form"):
                 talk.details = {}
         else:
-            for line in found.told or ("A number of the list, or words; ? not sure, x can't be done here.",):
+            for line in found.told or (EMPTY.get(asked.kind, "A number of the list, or words."),):
                 self.say(line)
             talk.taken = asked.key
 
@@ -76,7 +85,8 @@ class Asking(Part):
         """Say the question first, then its answers, then what stands beside it."""
         self.say()
         first = "Say first: " if self.call.state.channel == "phone" else "First: "
-        head = {"say": first, "danger": "DANGER: ", "stop": "STOP: "}.get(asked.kind, "")
+        then = asked.asks.startswith(THEN)
+        head = {"say": "" if then else first, "danger": "DANGER: ", "stop": "STOP: "}.get(asked.kind, "")
         self.say(head + asked.asks)
         group = ""
         groups = {f"{n.check}/{n.outcome}": n.group for n in asked.form}

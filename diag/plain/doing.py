@@ -283,9 +283,11 @@ class Doing(Part):
         """repair [WORDS]: record a repair."""
         from diag.writeup.mending import with_losses
 
-        cause = self._looking.pick_cause(rest) if rest else ""
+        picked = self._looking.causes_of(rest) if rest else ()
+        cause = self._looking.pick_cause(rest) if picked else ""
         if cause is not None:
-            self.fill(with_losses(forms_mend.repair_form(self.call, (cause,) if cause else ()), self.call))
+            form = with_losses(forms_mend.repair_form(self.call, (cause,) if cause else ()), self.call)
+            self._form(form, words="" if picked else rest)  # words of no cause tell what was done
 
     def interim(self, rest: str) -> None:
         """for-now [WORDS]: a way to go on for now."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from diag.ask.search import search_answers, search_causes, search_checks
 from diag.errors import UsageError
 from diag.plain.talk import WIDTH, Part
+from diag.reason.judgement import LIKELY, OPEN
 from diag.say import explaining, present
 
 
@@ -42,12 +43,19 @@ class Looking(Part):
         if not rest:
             ranking = self.call.think().judgement.ranking
             return ranking[0].cause if ranking else None
-        found = [rest] if rest in knowledge.causes else search_causes(knowledge, rest)
+        found = self.causes_of(rest)
         if not found:
             self.say(f"No cause fits {rest!r}.")
             return None
         chosen = 0 if len(found) == 1 else self.number_of("number", [knowledge.causes[c].label for c in found])
         return None if chosen is None else found[chosen]
+
+    def causes_of(self, rest: str) -> list[str]:
+        """Return the causes that hold these words: those that can still be it, else any."""
+        knowledge = self.desk.engine.knowledge
+        found = [rest] if rest in knowledge.causes else search_causes(knowledge, rest)
+        still = {r.cause for r in self.call.think().judgement.ranking if r.belief in (LIKELY, OPEN)}
+        return [c for c in found if c in still] or found
 
     def pick_check(self, rest: str) -> str | None:
         """Return the check meant. Raises UsageError when none fits."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from diag.ask.answers import answer_form, parse_answer, unit_hint
 from diag.ask.reply import Reply, reply
 from diag.ask.turn import Turn
 from diag.call.desk import CallDesk, Desk
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 from diag.say.follows import Choice
+from diag.units import Measured, is_usual
 
 
 @pytest.fixture
@@ -90,3 +92,17 @@ def test_figures_that_could_be_anything_are_refused_with_the_remedy(call: CallDe
     found = said(call, "cab_target", figures)
     assert not found.fits
     assert "with their unit" in found.told[0]
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_the_figures_shown_are_of_the_size_of_the_reading(call: CallDesk, system: str) -> None:
+    """Nobody is shown eighteen inches of depth or half a seed: each example is usual for what is read, and is taken."""
+    asked = [c for c in call.engine.knowledge.questions.values() if c.takes.kind in ("number", "numbers")]
+    assert len(asked) > 40
+    for check in asked:
+        shown = answer_form(check, system).rpartition("e.g. ")[2].removeprefix("from 1: ")
+        number, *_, unit = shown.split() if unit_hint(check, system) != "count" else (*shown.split(), "count")
+        assert number.isdigit() or unit != "count", check.id
+        assert is_usual(Measured(number, unit), check.takes.quantity or "count"), f"{check.id}: {shown}"
+        if check.takes.kind == "number" or 0 < len(check.takes.labels) < 3:
+            assert parse_answer(check, shown)
