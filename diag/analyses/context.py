@@ -24,21 +24,31 @@ class ContextSpec:
     name: str
     quantity: str
     meaning: str
+    asks: str = ""
+    """The question for it, in the words to be said; "" for what is never asked by itself."""
 
 
 _LIST = (
     ContextSpec("units", "word", "system in which verdict sentences give values"),
     ContextSpec("quantity", "word", "quantity of the check's own answer, so that its values can be shown"),
     # what was set
-    ContextSpec("target_spacing", "spacing", "seed spacing that holes, ratio, wheel or command should give"),
-    ContextSpec("target_rate", "rate", "seeds per area the setting should give"),
-    ContextSpec("row_width", "row_width", "distance between rows"),
-    ContextSpec("holes", "count", "holes or cells of the disc"),
-    ContextSpec("speed", "speed", "ground speed"),
-    ContextSpec("vacuum_set", "vacuum", "vacuum that was set, or that the book asks for"),
-    ContextSpec("fan_speed_set", "fan_speed", "fan speed on the plate or in the record"),
+    ContextSpec("target_spacing", "spacing", "seed spacing that holes, ratio, wheel or command should give",
+                "How far apart should the seeds lie?"),
+    ContextSpec("target_rate", "rate", "seeds per area the setting should give",
+                "How many seeds an acre or hectare is it set for?"),
+    ContextSpec("row_width", "row_width", "distance between rows",
+                "How far apart are the rows?"),
+    ContextSpec("holes", "count", "holes or cells of the disc",
+                "How many holes or cells has the seed disc?"),
+    ContextSpec("speed", "speed", "ground speed",
+                "How fast is it planting?"),
+    ContextSpec("vacuum_set", "vacuum", "vacuum that was set, or that the book asks for",
+                "What vacuum is it set to?"),
+    ContextSpec("fan_speed_set", "fan_speed", "fan speed on the plate or in the record",
+                "What fan speed does the plate or the record name?"),
     ContextSpec("depth_set", "depth", "planting depth that was set"),
-    ContextSpec("book", "reading", "book or plate value of the same quantity as the reading"),
+    ContextSpec("book", "reading", "book or plate value of the same quantity as the reading",
+                "What should it read, by the book or the plate?"),
     ContextSpec("generic", "reading", "generic value for such machines, when nothing better is known"),
     ContextSpec("healthy", "reading", "the same reading on this machine when it was healthy"),
     ContextSpec("healthy_rows", "row_values", "the same readings per row when the machine was healthy"),
@@ -65,7 +75,8 @@ _LIST = (
     # how it was measured
     ContextSpec("row_length", "length", "length of row that was counted; without it 1/1000 acre or 1/1000 hectare"),
     ContextSpec("per", "word", "the count is per 1/1000 of this area"),
-    ContextSpec("turns", "count", "disc turns that were caught"),
+    ContextSpec("turns", "count", "disc turns that were caught",
+                "How many turns of the disc was it counted over?"),
     ContextSpec("minutes", "duration", "how long was counted"),
     ContextSpec("sample_size", "count", "seeds in one weighed sample"),
     ContextSpec("tag_seeds_per_mass", "seeds_per_mass", "seeds per weight on the tag, or of the last lot"),
@@ -76,10 +87,13 @@ _LIST = (
     ContextSpec("fluid_density", "density", "density of the fluid in the column; without it water"),
     ContextSpec("fluid_temperature", "temperature", "temperature of the water in the column"),
     ContextSpec("tilt", "angle", "angle of the column from plumb, when read along the tube"),
-    ContextSpec("fan_open", "vacuum", "reading at the fan with nothing capped"),
+    ContextSpec("fan_open", "vacuum", "reading at the fan with nothing capped",
+                "What does the gauge at the fan read with nothing capped?"),
     ContextSpec("chart_slip", "share", "wheel slip on which the rate chart is based"),
-    ContextSpec("pitches", "count", "chain pitches that were measured"),
-    ContextSpec("pitch", "size", "pitch of the chain when new"),
+    ContextSpec("pitches", "count", "chain pitches that were measured",
+                "Over how many pitches was the chain measured?"),
+    ContextSpec("pitch", "size", "pitch of the chain when new",
+                "What pitch has the chain?"),
     ContextSpec("altitude", "altitude", "altitude"),
     ContextSpec("air_temperature", "temperature", "air temperature"),
     ContextSpec("rows_looked_at", "count", "rows among which this one was picked as the worst"),

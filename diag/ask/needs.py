@@ -35,6 +35,12 @@ class Need:
         """True where nothing can be worked out without it: when it is not known, the check is dropped."""
         return self.name not in COMPARED
 
+    @property
+    def spoken(self) -> str:
+        """The question for it, in the words to be said."""
+        given = CONTEXT.get(self.name)
+        return (given.asks if given else "") or f"{self.asks[:1].upper()}{self.asks[1:]}?"
+
 
 def missing(call: CallDesk, check: Check) -> tuple[Need, ...]:
     """Return what the check needs and the call does not hold yet."""

@@ -267,7 +267,7 @@ def _before(call: CallDesk, base: Turn, not_known: Container[str]) -> Turn | Non
     judged = check.measured and not call.state.opened.practice  # a simulated machine gives the result itself
     need = next((n for n in missing(call, check) if n.name not in not_known), None) if judged else None
     if need is not None:
-        return replace(base, kind="need", asks=need.asks[:1].upper() + need.asks[1:] + "?", need=need,
+        return replace(base, kind="need", asks=need.spoken, need=need,
                        beside=(("to judge", check.asks),))
     return None
 

@@ -7,7 +7,7 @@ of delay are the user's own figures; without them nothing is put in their place.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diag.call.case_of import Seen
 from diag.call.desk import CallDesk
@@ -72,6 +72,8 @@ class Way:
     """Hours for the acres left."""
     acres_by_then: float | None
     """Acres done in the hours that are left."""
+    lacks: str = ""
+    """What would have to be known to say how fast the acres go."""
 
 
 @dataclass(frozen=True)
@@ -200,15 +202,19 @@ def _ways(call: CallDesk, given: Given) -> Iterator[Way]:
         now = Measured.from_json(speed).si()
     if machine.rows and machine.row_width and now:
         rate = machine.rows * Measured.from_json(machine.row_width).si() * now / ACRE * 3600
-    yield _way("keep going", now, rate, given)
+    known = {"rows of the planter": machine.rows, "row width": machine.row_width, "speed": speed}
+    lacks = ", ".join(name for name, value in known.items() if not value)
+    yield replace(_way("keep going", now, rate, given), lacks=lacks)
     slower = None if now is None else given.slower if given.slower is not None else now * SLOWER
-    yield _way("go slower", slower, rate * slower / now if rate and slower and now else None, given)
+    slow_rate = rate * slower / now if rate and slower and now else None
+    yield replace(_way("go slower", slower, slow_rate, given), lacks=lacks)
     left = None if given.hours_left is None else given.hours_left - (given.hours_to_mend or 0.0)
     after = None if left is None or rate is None else max(0.0, left) * rate
     hours = None
     if given.acres_left is not None and rate and given.hours_to_mend is not None:
         hours = given.hours_to_mend + given.acres_left / rate
-    yield Way("stop and mend, then go on", None, None, hours, acres_by_then=after)
+    yield Way("stop and mend, then go on", None, None, hours, acres_by_then=after,
+              lacks=lacks or "hours left, or acres left and hours to mend")
 
 
 def _way(name: str, speed: float | None, rate: float | None, given: Given) -> Way:
@@ -288,7 +294,7 @@ def decision_text(decision: Decision, width: int = 78) -> str:
         at = "" if way.speed is None else f" ({number(way.speed / MPH)} mph)"
         hours = "" if way.hours is None else f"{number(way.hours)} h for the acres left"
         done = "" if way.acres_by_then is None else f"{number(way.acres_by_then)} ac in the time left"
-        told = ", ".join(t for t in (rate, hours, done) if t) or "acres and hours left, rows, width or speed not known"
+        told = ", ".join(t for t in (rate, hours, done) if t) or f"not known: {way.lacks}"
         lines.append(f"{way.name}{at}: {told}")
     for loss in decision.losses:
         money = ""

@@ -132,6 +132,13 @@ def load_list(call: CallDesk) -> LoadList:
     return LoadList(show_call_id(call.call), trip, tuple(ranked), knowledge.write_up.always, served=round(served, 4))
 
 
+def wants_parts(call: CallDesk) -> bool:
+    """Tell whether any part is on the load list; it is made only where no likely cause takes one by itself."""
+    causes = call.engine.knowledge.causes
+    likely = (r.cause for r in call.think().judgement.ranking if r.probability >= LEAST_CHANCE)
+    return any(causes[c].repair.parts for c in likely) or any(e.kind == "part" for e in load_list(call).entries)
+
+
 def choose(
     knowledge: Knowledge, needs: Mapping[str, Collection[Thing]], chances: Mapping[str, float], trip: float, *,
     many: Mapping[Thing, int] | None = None,

@@ -16,7 +16,7 @@ from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
 from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
-from diag.writeup.load_list import load_list, mark_stock, stock_of
+from diag.writeup.load_list import load_list, mark_stock, stock_of, wants_parts
 from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.page.formats import FORMATS
 from diag.writeup.saving import afterwards, do_afterwards, form_of, ordered, save
@@ -64,7 +64,7 @@ def _why_not(call: CallDesk, name: str) -> str:
         return "none is known against the leading causes"
     if name == "plan":
         return _no_plan(call)
-    if name == "stock" and stock_form(call) is None:
+    if name == "stock" and not wants_parts(call):
         return "no part is on the load list"
     return ""
 

@@ -74,7 +74,7 @@ def test_calls_are_listed_due_first(little: Engine, place: Path) -> None:
 
 
 def test_a_call_is_found_by_words(little: Engine, place: Path) -> None:
-    """F3, words, Enter: the list holds what fits, and Enter opens it."""
+    """F3 and words: the list holds what fits; Enter or Down goes to the first of it, Enter there opens it."""
     ids = fill(little, place)
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -82,9 +82,12 @@ def test_a_call_is_found_by_words(little: Engine, place: Path) -> None:
         await type_in(pilot, "tamble")
         assert "Birch Tamble" in screen_text(app)
         assert "Alder Flat" not in screen_text(app)
+        for way in ("enter", "down"):
+            await press(pilot, way)
+            assert app.works == {}
+            assert app.screen.query_one(CallsList).picked == ids[1]
+            await press(pilot, "f3")
         await press(pilot, "enter", "enter")
-        assert app.works == {}
-        await press(pilot, "down", "enter")
         assert ids[1] in app.works
 
     drive(make_app(little, place), body)

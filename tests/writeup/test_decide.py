@@ -6,6 +6,7 @@ import pytest
 from writeup import alder_flat
 from writeup.alder_flat import Case
 
+from diag.call.desk import Desk
 from diag.measure.economics import compensation
 from diag.reason.judge import Engine
 from diag.units import ACRE, Measured
@@ -148,4 +149,18 @@ def test_text_fits_and_an_empty_call_is_told(engine: Engine) -> None:
     """Nothing known: three ways without figures, and what would tell a cost."""
     text = decision_text(decide(alder_flat.opened(engine).call))
     assert max(map(len, text.splitlines())) <= 78
-    assert "keep going: acres and hours left" in text
+    assert "keep going: not known: " in text
+
+
+def test_what_is_not_known_is_named(engine: Engine) -> None:
+    """Of rows, width and speed only what is missing is said, on every line that needs it."""
+    call = Desk(engine).new_call("phone")
+    call.set_machine({"rows": 8})
+    call.set_situation({"speed": {"value": "7", "unit": "mph"}})
+    text = decision_text(decide(call, Given()), 200)
+    assert text.count("not known: row width") == 3
+    assert "rows of the planter" not in text
+    call.set_machine({"rows": 8, "row_width": {"value": "30", "unit": "in"}})
+    text = decision_text(decide(call, Given()), 200)
+    assert text.count("ac/h before turning") == 2
+    assert "not known: hours left, or acres left and hours to mend" in text

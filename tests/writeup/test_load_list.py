@@ -8,6 +8,7 @@ import pytest
 from writeup import alder_flat
 from writeup.alder_flat import LOW, Case
 
+from diag.call.desk import Desk
 from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.drive_out import drive_out_view, drive_text, grower_can
@@ -22,6 +23,7 @@ from diag.writeup.load_list import (
     load_text,
     mark_stock,
     stock_of,
+    wants_parts,
 )
 from diag.writeup.mending import stock_form
 
@@ -249,3 +251,11 @@ def test_where_parts_are_is_asked_as_a_form(engine: Engine) -> None:
     again = stock_form(case.call)
     assert again is not None
     assert again.fields[0].value == "due 2026-05-14"
+
+
+def test_whether_a_part_is_wanted_is_told_without_the_list(phone: Case) -> None:
+    """The same as the list made in full, for calls with and without a part on it."""
+    fresh = Desk(phone.call.engine).new_call("phone")
+    for call in (phone.call, fresh):
+        assert any(e.kind == "part" for e in load_list(call).entries) == wants_parts(call)
+        assert (stock_form(call) is not None) == wants_parts(call)

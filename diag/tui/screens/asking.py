@@ -36,6 +36,8 @@ PAGES = (
 )
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed line is worked out."""
+FIXED = ("last",)
+"""Parts that have their height, whatever they say."""
 RETRY_AFTER = 3.0
 """Seconds after which an answer that the store did not take is tried again."""
 AGAIN = " It is tried again by itself; typing lets go of it."
@@ -186,12 +188,15 @@ class AskingScreen(Page[None]):
 
     def _put(self, name: str, content: Content) -> None:
         """Update a part only when it says something else."""
-        if self._drawn.get(name) != content:
-            self._drawn[name] = content
-            box = self.query_one(f"#{name}", Static)
-            box.update(content)
-            if name in ("say", "causes"):
-                box.display = bool(content.plain)
+        before = self._drawn.get(name)
+        if before == content:
+            return
+        self._drawn[name] = content
+        box = self.query_one(f"#{name}", Static)
+        as_high = before is not None and before.plain.count("\n") == content.plain.count("\n")  # lines are folded here
+        box.update(content, layout=not (name in FIXED or as_high))
+        if name in ("say", "causes"):
+            box.display = bool(content.plain)
 
     def _safety(self, turn: Turn) -> Content:
         """Return the line above the question: what was said and holds, or that something is said first."""

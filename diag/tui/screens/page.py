@@ -101,7 +101,7 @@ class Page(Screen[T], Generic[T]):
 
     def keys(self) -> None:
         """Draw the bottom line again."""
-        self.query_one("#keys", Static).update(self._keys())
+        self._line("#keys", self._keys())
 
     def body(self) -> Iterable[Widget]:
         """Yield the widgets between the top line and the message line."""
@@ -120,7 +120,13 @@ class Page(Screen[T], Generic[T]):
 
             text = " · ".join(p for p in (self.TITLE_TEXT, header(self.work.call)) if p)
         text = " · ".join(p for p in (text, self.diag.waits) if p)
-        self.query_one("#bar", Static).update(self._bar(text, max(20, self.app.size.width - 2)))
+        self._line("#bar", self._bar(text, max(20, self.app.size.width - 2)))
+
+    def _line(self, name: str, content: Content) -> None:
+        """Draw a line that is always one line high, if it says something else."""
+        box = self.query_one(name, Static)
+        if box.content != content:
+            box.update(content, layout=False)
 
     def _bar(self, text: str, width: int) -> Content:
         """Return the top line: what this is, and at its end how far the call has come."""
@@ -156,9 +162,10 @@ class Page(Screen[T], Generic[T]):
 
     def tell(self, text: str, kind: str = "") -> None:
         """Show a message until the next one; kind "bad" is marked by its word and colour."""
-        status = self.query_one("#status", Static)
+        status, told = self.query_one("#status", Static), say(("Not done: " if kind == "bad" else "") + text)
         status.set_class(kind == "bad", "bad")
-        status.update(say(("Not done: " if kind == "bad" else "") + text))
+        if status.content != told:
+            status.update(told)
         status.display = bool(text)
 
     def busy(self) -> None:

@@ -67,6 +67,7 @@ class StartScreen(Page[None]):
         Act("settings", "Settings", "Colours, units, the channel new calls start with."),
         Act("go", "To the question", "Open the call and ask the first question.", "ctrl+s", first=True),
         Act("leave", "To the calls", "To the calls below; the words stay.", "escape"),
+        Act("to_list", "To what was found", "From the words of a search to the first call found.", "down"),
     )
     BINDINGS = bindings(ACTS)
 
@@ -302,9 +303,7 @@ class StartScreen(Page[None]):
         if self.hearing:
             self.heard.focus()
             return
-        calls = self.query_one("#calls", PickList)
-        calls.focus()
-        calls.action_first()
+        self.action_to_list()
 
     # --- the card ---------------------------------------------------------------------------------
 
@@ -410,7 +409,13 @@ class StartScreen(Page[None]):
 
     @on(Input.Submitted, "#search")
     def _search_done(self) -> None:
-        self.query_one("#calls").focus()
+        self.action_to_list()
+
+    def action_to_list(self) -> None:
+        """From the words of a search to the first call found."""
+        calls = self.query_one("#calls", PickList)
+        calls.focus()
+        calls.action_first()
 
     @on(OptionList.OptionSelected, "#calls")
     def _picked(self) -> None:

@@ -52,7 +52,7 @@ def question_rows(
 ) -> Rows:
     """Return the question, its answers with what follows from each, and the small print, with air around."""
     said, width = turn.asks, room.width
-    if work.call.state.channel == "phone" and turn.kind in ("check", "form", "say", "place", "axis"):
+    if work.call.state.channel == "phone" and turn.kind in ("check", "form", "say", "place", "axis", "need"):
         said = f'"{said}"'
     style = "bold $error" if turn.kind in ("danger", "stop") else "bold $bright"
     asked: Rows = [[PAD, (line, style)] for line in wrap(said, min(68, width - 2 * MARGIN)).splitlines()]
