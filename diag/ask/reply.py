@@ -273,8 +273,7 @@ def _figures(asked: _Asked) -> Reply:
         body = take_answer(call, check, asked.said, asked.units)
     except DiagError as error:
         return Reply((f"{error.what} {error.remedy}".strip(),))
-    value = body.get("value")
-    if check.takes.kind == "count" and isinstance(value, Mapping) and not value.get("of"):
+    if check.takes.kind == "count" and isinstance(body["value"], int):
         return Reply((f"{asked.said} of how many? Type both: {asked.said} of 200.",))
     told = verdict_of(call.engine.knowledge, call.state, check, body)
     return Reply(told, (), lambda call: asked.give(call, **body))
