@@ -55,7 +55,7 @@ ACTS: tuple[Act, ...] = (
     Act("do('situation')", "Card", "Machine, crop, rows, lot, target, speed: what this call holds.", "f5"),
     Act("do('trail')", "Change", "Change or take back anything recorded.", "f6"),
     Act("do('cautions')", "Cautions", "All cautions in full; read to the end, they can be noted as read to him.", "f7"),
-    Act("do('channel')", "Phone or on site", "Go on on site, or by phone again.", "f8"),
+    Act("do('channel')", "Phone, site ..", "Go on on site, or by phone again.", "f8"),
     Act("do('mend')", "Mend, prove, close", "A repair, a way to go on, the proof; close the call.", "f9"),
     Act("do('writeup')", "Write-up", "The write-up as it stands, and what is missing.", "f10"),
     Act("do('undo')", "Undo", "Take back the last act, whole.", "ctrl+z", first=True),

@@ -62,7 +62,7 @@ class StartScreen(Page[None]):
     ACTS: ClassVar[tuple[Act, ...]] = (
         Act("find", "Find", "Search calls by any word; while words are typed, the whole list of symptoms.", "f3"),
         Act("card", "Card", "Customer, machine, lot, target: what is known before the first question.", "f5"),
-        Act("channel", "Phone, site, message", "The new call: by phone, on site, from a message.", "f8"),
+        Act("channel", "Phone, site ..", "The new call: by phone, on site, from a message.", "f8"),
         Act("machine", "Machine", "Pick, copy, make or change a machine profile."),
         Act("settings", "Settings", "Colours, units, the channel new calls start with."),
         Act("go", "To the question", "Open the call and ask the first question.", "ctrl+s", first=True),
