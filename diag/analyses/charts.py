@@ -98,14 +98,21 @@ def _filled(occupancy: float) -> str:
 
 
 def log(times: Sequence[float], values: Sequence[float], texts: Sequence[str], width: int = 72,
-        most_lines: int = 30) -> str:
-    """Return a log as one bar per reading (every k-th of a long one), from its lowest to its highest."""
-    step = -(-len(values) // most_lines)
+        height: int = 7) -> str:
+    """Return a log as dots over time: each reading where its value stands between the highest and the lowest.
+
+    `times` in s. Readings that fall on the same place are one dot.
+    """
     low, high = min(values), max(values)
-    name = max(len(t) for t in texts)
-    room = max(10, width - name - 13)
-    lines = [f"bars run from {texts[values.index(low)]} (lowest) to {texts[values.index(high)]} (highest)"]
-    for i in range(0, len(values), step):
-        share = (values[i] - low) / (high - low) if high > low else 0.5
-        lines.append(f"{times[i]:8.0f} s  {texts[i]:>{name}s} {bar(share, room)}".rstrip())
-    return "\n".join(lines)
+    first, last = min(times), max(times)
+    height = height if high > low else 1
+    names = [texts[values.index(high)], *[""] * (height - 2), *[texts[values.index(low)]][: height - 1]]
+    margin = max(map(len, names))
+    room = max(10, width - margin - 1)
+    lines = [[" "] * room for _ in range(height)]
+    for time, value in zip(times, values, strict=True):
+        across = round((time - first) / (last - first) * (room - 1)) if last > first else 0
+        lines[round((high - value) / (high - low) * (height - 1)) if high > low else 0][across] = "o"
+    drawn = [f"{name:>{margin}} {''.join(line)}".rstrip() for name, line in zip(names, lines, strict=True)]
+    begin, end = f"{first:g} s", f"{last:g} s" if last > first else ""
+    return "\n".join([*drawn, f"{'':{margin}} {begin}{end.rjust(max(1, room - len(begin)))}".rstrip()])

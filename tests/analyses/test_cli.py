@@ -259,7 +259,7 @@ def test_charts_keep_their_width(width: int) -> None:
         charts.rows({1: "20 inH2O", 12: "18 inH2O"}, {12: "low"}, {}, width),
         charts.strip([1.0, 2.1, 0.3] * 20, 1.0, width),
         charts.holes([1.0] * 60 + [0.0, 2.0, 0.5], width),
-        charts.log([0.0, 10.0], [18.0, 20.0], ["18 inH2O", "20 inH2O"], max(width, 56)),
+        charts.log([0.0, 10.0], [18.0, 20.0], ["18 inH2O", "20 inH2O"], width),
     ]
 
     assert all(len(line) <= max(width, 56) for chart in drawn for line in chart.splitlines())
