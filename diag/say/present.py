@@ -37,6 +37,7 @@ ACTIONS: Mapping[str, str] = {
 }
 TO_MEND: Mapping[str, str] = {"drive_out": " to mend this:", "hand_over": " to have this mended:"}
 READ_SINCE: Mapping[str, str] = {"accepted": "Measured, and good", "not_accepted": "Measured, and not right"}
+AGAINST = "Accepted by a person, not shown by the readings"
 PARTS: Mapping[str, str] = {
     "read back": "hear back", "step": "how", "expected": "on a sound machine", "takes": "takes",
     "instead": "without the tool", "ends": "mind",
@@ -161,11 +162,13 @@ def _repair_words(call: CallDesk, causes: Iterable[str]) -> str:
 def proved_lines(call: CallDesk) -> list[str]:
     """Return what was mended, and what showed that it is mended."""
     answers = {a.event: a for a in call.state.answers}
-    lines = []
+    lines, judged = [], proofs_of(call)
     for repair in call.state.repairs:
         proofs = [p for p in call.state.proofs if p.target == repair.event and p.verdict == "accepted"]
         words = call.personal.get(repair.event, {}).get("words", "") or _repair_words(call, repair.causes)
-        lines.append(f"{'Mended and shown' if proofs else 'Done, not shown'}: {words.rstrip('.')}.")
+        against = repair.event in judged and judged[repair.event].against
+        head = "Done, not shown" if not proofs else AGAINST if against else "Mended and shown"
+        lines.append(f"{head}: {words.rstrip('.')}.")
         for answer in (answers[e] for p in proofs for e in p.answers if e in answers):
             check = call.engine.knowledge.questions.get(answer.check)
             lines.append(f"Afterwards, {check.asks if check else answer.check}: {reading_text(answer, check)}.")

@@ -66,6 +66,8 @@ def fit_echo(text: str, width: int) -> str:
     room = width - len(answer) - 2
     if len(told) <= width:
         return told
+    if asked.count('"') % 2:  # the colon stands in what was said
+        return fit(told, width)
     if room < LEAST_ASKED:  # of both the beginning
         return fit(fit(asked, max(LEAST_ASKED, width // 3)) + colon + answer, width)
     return fit(asked.partition(": ")[0] + " .." if ": " in asked else asked, room) + colon + answer

@@ -474,6 +474,16 @@ def test_a_pick_that_is_missing_says_tick_one(desk: Desk) -> None:
         forms_mend.close_form(call).record(call, {})
 
 
+def test_an_end_tells_whether_the_readings_carry_it(desk: Desk) -> None:
+    """Mended and shown only where readings and a person agree; accepted without them is told as that."""
+    call = desk.new_call("site")
+    call.set_complaint("", [("thin", "chosen")])
+    repair = call.repair(["beta"])
+    assert present.proved_lines(call)[0].startswith("Done, not shown: ")
+    call.proof(repair.id, "accepted")
+    assert present.proved_lines(call)[0].startswith(present.AGAINST)
+
+
 def test_what_is_typed_first_stands_first_and_a_suggestion_beside_it(desk: Desk) -> None:
     """To park a call the time is typed; rows in trouble stand beside the rows of a change, not in them."""
     call = desk.new_call("phone")
