@@ -20,7 +20,7 @@ STEP = "Vacuum lowered by one step, doubles counted again"
     (f"Torque: {'rows 2 to 9, 34 and 35 ' * 4}", 40, "Torque: rows 2 to 9, 34 and 35 rows 2.."),
     (f"{STEP}: {'rows 2 to 9, 34 and 35 ' * 4}", 40, "Vacuum lowe..: rows 2 to 9, 34 and 35.."),
     ('said to the caller, "Turning driveline: stay away from it, shielded or not."', 50,
-     'said to the caller, "Turning driveline: stay aw..'),
+     'said to the caller, "Turning driveline: stay awa..'),
     ("undone: nothing", 50, "undone: nothing"),
     (STEP, 20, "Vacuum lowered by.."),
     (f"Words: {'a' * 60}", 20, "Words: aaaaaaaaaaa.."),
