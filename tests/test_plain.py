@@ -12,8 +12,9 @@ from diag.call.desk import Desk
 from diag.errors import ProgramError
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
-from diag.plain import WIDTH, Dialogue, run_plain
+from diag.plain import WIDTH, Dialogue, asking, run_plain
 from diag.reason.judge import Engine
+from diag.say import follows
 from diag.store.open import open_store
 
 
@@ -220,6 +221,15 @@ def test_the_question_comes_first(engine: Engine) -> None:
     at = max(i for i, line in enumerate(asked) if not line)
     assert asked[at + 1].startswith(("Plain look", '"'))
     assert any(line.startswith("Now: ") for line in asked[at + 2:])
+
+
+def test_every_act_that_is_offered_can_be_carried_out(engine: Engine) -> None:
+    """Each answer of what is worth doing is a word of the dialogue, or is known to the asking itself."""
+    known = {c.name for c in Dialogue(Desk(engine), input, print, "us").words.values()}
+    by_itself = {"ask_on", "measure", "channel", "search", "readings", "not_known"}
+    for action, choices in follows.ACTS.items():
+        for choice in choices if action != "practice" else ():
+            assert choice.key in by_itself or asking.ACTS[choice.key] in known, choice.key
 
 
 def test_words_of_a_repair_that_name_no_cause_tell_what_was_done(engine: Engine) -> None:

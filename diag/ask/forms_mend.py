@@ -309,6 +309,9 @@ def _record_follow_up(call: CallDesk, values: Values) -> None:
     closed = call.state.closed is not None
     if closed and (even == "no" or new):
         call.record("reopened", {}, {"words": "Follow-up: the trouble is back." if even == "no" else "Follow-up: new."})
+    accepted = [p.target for p in call.state.proofs if p.verdict == "accepted"]
+    if even == "no" and accepted:  # what was accepted did not hold
+        call.proof(accepted[-1], "not_accepted")
     told = {"yes": "even with their neighbours", "no": "not even with their neighbours", "no_answer": "no answer"}[even]
     call.record("note", {}, {"text": f"Follow-up: {told}." + (f" New: {new}" if new else "")})
     if until:

@@ -178,7 +178,7 @@ def stage_of(call: CallDesk) -> str:
     if not repairs:
         return "find"
     proofs = [p for p in state.proofs if p.target == repairs[-1].event]
-    return "done" if proofs and proofs[-1].verdict == "accepted" else "prove"
+    return {"accepted": "done", "not_accepted": "find"}.get(proofs[-1].verdict, "prove") if proofs else "prove"
 
 
 def _stopped(call: CallDesk) -> Turn | None:

@@ -72,7 +72,7 @@ def read_case(state: State, tables: Tables) -> ReadCase:
         figures=figures(state, instances, tables),
         prepared=_prepared(state, seen, knowledge),
         to_prove=_to_prove(state),
-        proved=any(p.verdict == "accepted" for p in state.proofs) and not _to_prove(state),
+        proved="accepted" in {p.target: p.verdict for p in state.proofs}.values() and not _to_prove(state),
     )
     return ReadCase(case, seen, tuple(dict.fromkeys(lost)))
 

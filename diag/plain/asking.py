@@ -26,6 +26,7 @@ Commands = Callable[[str, Turn], bool]
 ACTS = {
     "repair": "repair", "interim": "for-now", "hand_over": "card", "waiting": "wait", "load": "load", "proof": "proof",
     "writeup": "write", "close": "close", "follow_up": "follow-up", "reopen": "reopen",
+    "change": "changed",
 }
 """What an answer of an act-turn carries out, as a word of the dialogue."""
 OF_CAUSE = ("repair", "interim")
@@ -79,7 +80,10 @@ class Asking(Part):
         elif act == "search":
             self.say("take WORDS takes any check; list WORDS searches.")
         else:
+            due, changes = worth_doing(self.call), len(self.call.state.not_put_back)
             command(f"{ACTS[act]} {asked.cause}" if asked.cause and act in OF_CAUSE else ACTS[act], asked)
+            if act == "change" and len(self.call.state.not_put_back) > changes:
+                self.talk.passed = due  # it was tried: what came of it is asked next
 
     def _page(self, asked: Turn) -> None:
         """Say the question first, then its answers, then what stands beside it."""

@@ -164,7 +164,8 @@ def proved_lines(call: CallDesk) -> list[str]:
     answers = {a.event: a for a in call.state.answers}
     lines, judged = [], proofs_of(call)
     for repair in call.state.repairs:
-        proofs = [p for p in call.state.proofs if p.target == repair.event and p.verdict == "accepted"]
+        proofs = [p for p in call.state.proofs if p.target == repair.event][-1:]
+        proofs = [p for p in proofs if p.verdict == "accepted"]  # the last verdict holds
         words = call.personal.get(repair.event, {}).get("words", "") or _repair_words(call, repair.causes)
         against = repair.event in judged and judged[repair.event].against
         head = "Done, not shown" if not proofs else AGAINST if against else "Mended and shown"

@@ -16,7 +16,7 @@ from diag.ask.intake import fact_words, read_words
 from diag.ask.reply import NOTHING, reply
 from diag.ask.search import search_answers
 from diag.ask.taking import Taking, faults, take
-from diag.ask.turn import acknowledged_now, turn, worth_doing
+from diag.ask.turn import acknowledged_now, stage_of, turn, worth_doing
 from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
@@ -482,6 +482,22 @@ def test_an_end_tells_whether_the_readings_carry_it(desk: Desk) -> None:
     assert present.proved_lines(call)[0].startswith("Done, not shown: ")
     call.proof(repair.id, "accepted")
     assert present.proved_lines(call)[0].startswith(present.AGAINST)
+
+
+def test_a_call_back_that_says_no_takes_the_acceptance_back(desk: Desk) -> None:
+    """Mended, accepted, closed; the rows are not even: the call is open, not done, and something is asked again."""
+    call = desk.new_call("site")
+    call.set_complaint("", [("thin", "chosen")])
+    repair = call.repair(["beta"])
+    answer = call.answer("plain", outcome="ok")
+    call.proof(repair.id, "accepted", [answer.id])
+    call.close("mended")
+    assert ("done", "close") == (stage_of(call), call.think().judgement.action)
+    forms_mend.follow_up_form(call).record(call, {"even": "no"})
+    assert call.state.closed is None
+    assert "find" == stage_of(call)
+    assert call.think().judgement.action != "close"
+    assert present.proved_lines(call)[0].startswith("Done, not shown: ")
 
 
 def test_what_is_typed_first_stands_first_and_a_suggestion_beside_it(desk: Desk) -> None:

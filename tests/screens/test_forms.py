@@ -722,3 +722,24 @@ def test_back_from_the_load_is_back_at_the_desk(little: Engine, place: Path) -> 
         assert app.screen is not desk
 
     drive(make_app(little, place), body)
+
+
+def test_what_was_tried_is_not_offered_again_at_once(little: Engine, place: Path) -> None:
+    """After "tried" is recorded the same line does not stand there again: what came of it is asked."""
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        call = await put_on_desk(app, pilot)
+        call.answer("plain", outcome="red")
+        (work,) = app.works.values()
+        work.judge()
+        await still(pilot)
+        due = app.screen.turn  # type: ignore[attr-defined]
+        assert due.kind == "act"
+        app.screen.action_do("change", due.cause)  # type: ignore[attr-defined]
+        await still(pilot)
+        await put(app, pilot, setting="vacuum", before="18 inH2O", after="20 inH2O")
+        await press(pilot, "ctrl+s")
+        assert call.state.not_put_back
+        assert app.screen.turn.asks != due.asks  # type: ignore[attr-defined]
+
+    drive(make_app(little, place), body)

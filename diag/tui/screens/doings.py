@@ -137,16 +137,18 @@ class Doings:
     def _push(self, screen: Any, then: Callable[[Any], None] | None = None) -> None:
         self.desk.app.push_screen(screen, then)
 
-    def fill(self, form: Form | None, nothing: str = "") -> None:
-        """Open a form, or say why there is none."""
+    def fill(self, form: Form | None, nothing: str = "", then: Callable[[Any], None] | None = None) -> None:
+        """Open a form, or say why there is none; `then` takes whether it was recorded."""
         if form is None:
             self.desk.tell(nothing)
         else:
-            self._push(FormScreen(self.work, form))
+            self._push(FormScreen(self.work, form), then)
 
-    def _try_form(self, make: Callable[[CallDesk], Form | None], nothing: str = "") -> None:
+    def _try_form(
+        self, make: Callable[[CallDesk], Form | None], nothing: str = "", then: Callable[[Any], None] | None = None
+    ) -> None:
         try:
-            self.fill(make(self.work.call), nothing)
+            self.fill(make(self.work.call), nothing, then)
         except DiagError as error:
             self.desk.tell(str(error))
 
@@ -161,7 +163,12 @@ class Doings:
 
             self._try_form(lambda call: with_losses(form, call) if (form := make(call)) else None)
         else:
-            self._try_form(make, NO_FORM.get(name, ""))
+            due = worth_doing(self.work.call) if name == "change" and cause else ""
+            self._try_form(make, NO_FORM.get(name, ""), lambda recorded: self._tried(due) if recorded and due else None)
+
+    def _tried(self, due: str) -> None:
+        """What was worth trying was tried: what came of it is asked next."""
+        self.work.passed = due
 
     def _machine(self) -> None:
         self._push(MachineScreen(self.work, of_call(self.work.call)), self._use)
