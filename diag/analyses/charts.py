@@ -44,6 +44,10 @@ def rows(texts: Mapping[int, str], marks: Mapping[int, str], sections: Mapping[s
     wings = {name: [r for r in of if r in texts] for name, of in sections.items()}
     left = [r for r in texts if not any(r in of for of in wings.values())]
     lines = []
+    longest = max(1, *map(len, [*wings.values(), left]))
+    least = 1 + max((len(t) for t in [*short.values(), *(f"[{r}]" for r in marks)]), default=1)
+    if least <= width // longest < cell:  # closer, where a wing then stands on one line
+        cell = width // longest
     for name, of in [*wings.items(), *([("other rows" if wings else "", left)] if left else [])]:
         lines += [name] if name and of else []
         per_line = max(1, width // cell)

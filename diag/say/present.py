@@ -150,7 +150,9 @@ def _read_since(call: CallDesk) -> str:
     """Return what the readings since the last repair say of it, "" while they are too few to say anything."""
     last = list(proofs_of(call).values())[-1]
     if last.says not in READ_SINCE:
-        return ""
+        case = call.think_case()
+        read = any(i.epoch == case.epoch and i.given for i in case.instances)
+        return f"Not shown yet: {last.why.rstrip('.')}. Measure again." if read else ""
     return f"{READ_SINCE[last.says]}: {last.why.rstrip('.')}. The verdict is yours."
 
 

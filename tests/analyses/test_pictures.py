@@ -28,3 +28,14 @@ def test_a_log_is_dots_over_time() -> None:
     assert charts.log([5], [18], ["18 inH2O"], 40).splitlines() == ["18 inH2O o", "         5 s"]
     level = charts.log([0, 9], [18, 18], ["18 inH2O"] * 2, 20).splitlines()
     assert level == ["18 inH2O o         o", "         0 s     9 s"]
+
+
+def test_a_wing_stands_on_one_line_where_it_can() -> None:
+    """Rows move closer before one of them goes to a line of its own; too many of them keep their distance."""
+    texts = {row: f"2.{row} A" for row in range(1, 17)}
+    wings = {"left": range(1, 9), "right": range(9, 17)}
+    drawn = charts.rows(texts, {12: "high"}, wings, 46).splitlines()
+    assert [line.split() for line in drawn[1:2] + drawn[4:5]] == [
+        [str(r) for r in range(1, 9)], ["9", "10", "11", "[12]", *map(str, range(13, 17))]]
+    assert max(map(len, drawn)) <= 46
+    assert charts.rows(texts, {}, {}, 46).splitlines()[0] == "".join(f"{r} ".rjust(7) for r in range(1, 7)).rstrip()

@@ -484,6 +484,17 @@ def test_an_end_tells_whether_the_readings_carry_it(desk: Desk) -> None:
     assert present.proved_lines(call)[0].startswith(present.AGAINST)
 
 
+def test_a_reading_that_does_not_show_it_says_why(desk: Desk) -> None:
+    """Read after the repair and not enough: the desk says what is lacking, not the same words again."""
+    call = desk.new_call("site")
+    call.set_complaint("", [("thin", "chosen")])
+    call.repair(["beta"])
+    assert "prove" == call.think().judgement.action
+    assert not present.worth_doing_words(call).startswith("Not shown yet")
+    call.answer("split", outcome="upper")
+    assert present.worth_doing_words(call).startswith("Not shown yet: ")
+
+
 def test_a_call_back_that_says_no_takes_the_acceptance_back(desk: Desk) -> None:
     """Mended, accepted, closed; the rows are not even: the call is open, not done, and something is asked again."""
     call = desk.new_call("site")

@@ -16,6 +16,7 @@ from screens.driving import (
     mend,
     press,
     put_on_desk,
+    resize,
     same_screen,
     screen_text,
     still,
@@ -27,6 +28,7 @@ from textual.pilot import Pilot
 from diag.ask.forms_mend import candidates
 from diag.call.desk import CallDesk
 from diag.reason.judge import Engine
+from diag.say import present
 from diag.tui.app import DiagApp
 from diag.tui.screens.desk import DeskScreen
 from diag.tui.screens.forms import FormScreen
@@ -683,8 +685,11 @@ def test_practice(little: Engine, place: Path, size: tuple[int, int]) -> None:
     drive(make_app(little, place), body, size)
 
 
-def test_a_verdict_ends_the_call_whatever_was_in_hand(little: Engine, place: Path) -> None:
-    """Accepted while another check was taken by hand: the end is shown, not that check."""
+def test_a_verdict_ends_the_call_whatever_was_in_hand(
+    little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Accepted while another check was taken by hand: the end is shown, not that check, and nothing to mind."""
+    monkeypatch.setattr(present, "warnings", lambda _: ["Measure again before anything else."])
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
         call = await put_on_desk(app, pilot)
@@ -697,9 +702,11 @@ def test_a_verdict_ends_the_call_whatever_was_in_hand(little: Engine, place: Pat
         app.screen.show_call()  # type: ignore[attr-defined]
         await mend(app, pilot, "proof")
         await put(app, pilot, answers=1, verdict=1)
+        await resize(pilot, LARGE)
         await press(pilot, "ctrl+s")
         assert call.state.proofs
         assert app.screen.turn.kind == "proved"  # type: ignore[attr-defined]
+        assert "Measure again before" not in words(app)
 
     drive(make_app(little, place), body)
 

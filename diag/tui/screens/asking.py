@@ -22,7 +22,7 @@ from diag.say.follows import Lead, follows
 from diag.tui.act import Act, bindings
 from diag.tui.safe import Part, fit, fit_echo, folded, lines, say
 from diag.tui.screens.page import Page
-from diag.tui.widgets.line import AnswerLine
+from diag.tui.widgets.line import HINT, AnswerLine
 from diag.tui.widgets.question import Room, Rows, causes_rows, details_words, question_rows, side_rows
 from diag.tui.work import Work
 from diag.tui.working import guarded
@@ -34,6 +34,8 @@ PAGES = (
     Act("page(-1)", "Page up", "Scroll the question up.", "pageup", first=True),
     Act("page(1)", "Page down", "Scroll the question down.", "pagedown", first=True),
 )
+HINTS = {"danger": "the word DANGER, or x; Enter", "say": "1 or 2; Enter", "need": "a value, or ?; Enter records"}
+"""What stands in the empty line where it takes something else."""
 PREVIEW_AFTER = 0.12
 """Seconds of quiet before a typed line is worked out."""
 FIXED = ("last",)
@@ -135,8 +137,12 @@ class AskingScreen(Page[None]):
         if fresh:
             self.call_after_refresh(self._on_screen)
 
+    def take_keys(self) -> None:
+        """The line takes keys from now on, and says which."""
+        self.line.drawn(HINTS.get(self.turn.kind if self.turn else "", HINT))
+
     def _on_screen(self) -> None:
-        self.line.drawn()
+        self.take_keys()
         self._try_out(self.line.value)
         if self.turn is not None and self.turn.kind == "check" and self.work.trial is None:
             self._lead_on(self.turn)
@@ -349,7 +355,7 @@ class AskingScreen(Page[None]):
         found = self._reply(event.value)
         self.reply = found
         if not found.fits:
-            self.line.drawn()
+            self.take_keys()
             self.tell("" if found.told else "Choose an answer by its number or an arrow, or type it; Enter records.")
             self.draw()
             return
@@ -368,7 +374,7 @@ class AskingScreen(Page[None]):
         self.line.wait()
         wrong = self.work.attempt(record)
         if wrong is not None:
-            self.line.drawn()
+            self.take_keys()
             again = isinstance(wrong, StoreError) and len(self.work.call.events) == was
             self.tell(f"{wrong}{AGAIN if again else ''}", "bad")
             if again:

@@ -53,7 +53,7 @@ class DeskScreen(AskingScreen):
             return
         self.work.drafts.pop(self.draft_key, None)
         self.line.value = ""
-        self.line.drawn()
+        self.take_keys()
         self.picked = None
         if found.act == "not_known" and turn.need is not None:
             self.work.not_known.add(turn.need.name)
@@ -64,7 +64,7 @@ class DeskScreen(AskingScreen):
 
     def _sort_in(self, fits: Sequence[Fitting]) -> None:
         """Ask which reading figures belong to; the line keeps them until one is taken."""
-        self.line.drawn()
+        self.take_keys()
         key = self.draft_key
 
         def then(picked: str | None) -> None:

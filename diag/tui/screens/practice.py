@@ -78,7 +78,7 @@ class PracticeScreen(DeskScreen, inherit_bindings=False):
             super().take_act(turn, found)
             return
         self.line.value = ""
-        self.line.drawn()
+        self.take_keys()
         self.picked = None
         self._chosen[found.act](words)
 

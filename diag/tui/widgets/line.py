@@ -48,9 +48,9 @@ class AnswerLine(LineField):
         self.placeholder = "..."
         self._drawn = math.inf
 
-    def drawn(self) -> None:
-        """The question is on the screen: what is pressed from now on counts."""
-        self.placeholder = HINT
+    def drawn(self, hint: str = HINT) -> None:
+        """The question is on the screen: what is pressed from now on counts. `hint`: what the line takes."""
+        self.placeholder = hint
         self._drawn = get_time()
 
     async def on_event(self, event: events.Event) -> None:

@@ -164,7 +164,8 @@ def side_rows(turn: Turn, work: Work, width: int, height: int) -> Rows:
     parts: list[tuple[str, Rows]] = []
     if work.trial is None and turn.kind not in ("closed", "proved", "stop"):
         parts.append(("Causes", _causes_beside(work, 5 if height > 30 else 3, width)))
-    seen = present.warnings(work.call) if work.trial is None else []
+    over = work.trial is not None or turn.kind in ("closed", "proved")
+    seen = [] if over else present.warnings(work.call)
     if seen:
         parts.append(("Mind this", _wrapped(seen, width, "! ")))
     if turn.steps and turn.kind in ("check", "form", "say", "danger", "need"):
