@@ -23,7 +23,7 @@ from diag.trial.case_file import Scripted, not_known, read_calls
 from diag.trial.play import play_some, report
 
 HERE = Path(__file__).parent
-FILES = ("masters", "hand_a", "hand_b")
+FILES = ("masters", "hand_a", "hand_b", "hand_c", "hand_d")
 COUNTED = ("confirmed-fix", "likely")
 MOST = 12
 
@@ -31,6 +31,8 @@ BOUNDS: Mapping[str, Mapping[str, float]] = {
     "masters": {"first": 23, "top3": 24, "wrong": 2, "idle": 0.15, "answered": 0.08, "minutes": 25},
     "hand_a": {"first": 30, "top3": 31, "wrong": 4, "idle": 0.14, "answered": 0.08, "minutes": 33},
     "hand_b": {"first": 30, "top3": 31, "wrong": 3, "idle": 0.16, "answered": 0.09, "minutes": 25},
+    "hand_c": {"first": 29, "top3": 30, "wrong": 3, "idle": 0.27, "answered": 0.11, "minutes": 44},
+    "hand_d": {"first": 30, "top3": 31, "wrong": 4, "idle": 0.18, "answered": 0.08, "minutes": 24},
     "field": {"first": 16, "top3": 18, "wrong": 2, "idle": 0.62, "answered": 0.12, "minutes": 68},
 }
 """At least so many first and in the first three; at most so much wrong first advice, idle questions, idle ones among
