@@ -34,6 +34,8 @@ class CompletenessRule(FrozenModel):
     """What is missing where all its details are given and it still does not hold."""
     asks_given: Text | None = None
     """The question then."""
+    at_end: bool = False
+    """True when a call that is open and not mended yet is asked for it only as a claim."""
     part: bool = False
     """True when it is asked only where a part may be at fault: not where settings alone were changed."""
     minutes: Number

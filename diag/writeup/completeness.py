@@ -15,6 +15,7 @@ from diag.knowledge.story_terms import MOMENTS, CompletenessRule
 from diag.writeup.completeness_tests import test_of
 from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.story import tell
+from diag.writeup.story.closed import mended_kind
 from diag.writeup.story.model import Story
 
 MUST, SHOULD = "must", "should"
@@ -174,24 +175,38 @@ def missing_rows(found: Sequence[Missing]) -> tuple[tuple[str, str], ...]:
 
 
 def _asked(rule: CompletenessRule, story: Story, claim: bool, knowledge: Knowledge) -> bool:
-    if story.closing.kind in rule.not_closings or (rule.part and _only_set(story, knowledge)):
+    kinds = _kinds(story)
+    if kinds <= set(rule.not_closings) or (rule.part and _only_set(story, knowledge)):
+        return False
+    if rule.at_end and not claim and story.closing.open and not story.repairs:
         return False
     if rule.for_ == "claim":
         return claim
-    fits = not rule.closings or story.closing.kind in rule.closings
+    fits = not rule.closings or bool(kinds & set(rule.closings))
     return fits or (claim and rule.in_claim is not None)
 
 
+def _kinds(story: Story) -> set[str]:
+    """Return how a call ended by its closing word and by what it holds: a repair keeps the rules of a mended call."""
+    mended = any(r.kind == "repair" for r in story.repairs)
+    return {story.closing.kind, *([mended_kind(story.record.channel)] if mended else [])}
+
+
 def _only_set(story: Story, knowledge: Knowledge) -> bool:
-    """Tell whether all that was mended is settings: no part was fitted, and none belongs to such a repair."""
+    """Tell whether all that was mended is settings: only those were recorded, or no part belongs to such a repair."""
     mended = [r for r in story.repairs if r.kind == "repair"]
+    if mended and all(r.settings and not r.parts for r in mended):
+        return True
     causes = [knowledge.causes[c] for r in mended for c in r.causes if c in knowledge.causes]
     return bool(causes) and not any(r.parts for r in mended) and not any(c.repair.parts for c in causes)
 
 
 def _moment_of(story: Story, k: Knowledge) -> int:
-    """Return the moment the call has reached: nothing touched, touched, mended; closed once it was touched."""
+    """Return the moment the call has reached: not mended, mended, closed; one that nobody touched stays at the first.
+
+    Until it is mended or closed, nothing that is read or photographed in place is gone.
+    """
     if any(r.kind == "repair" for r in story.repairs):
         return MOMENTS.index("before_leaving" if story.closing.open else "later")
     touched = any(t.pieces or ((q := k.questions.get(t.check)) and q.destroys) for t in story.tests)
-    return MOMENTS.index("before_repair" if story.closing.open else "later") if touched else 0
+    return MOMENTS.index("later") if touched and not story.closing.open else 0

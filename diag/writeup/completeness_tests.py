@@ -153,7 +153,8 @@ def _conditions(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
 
 
 def _same_conditions(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
-    differ = [c for c in story.conditions if c.name in _CONDITIONS and c.before and c.after and not c.same]
+    differ = [c for c in story.conditions if c.name in _CONDITIONS and c.before and c.after and not c.same
+              and not c.mended]
     return ", ".join(f"{c.label}: {c.before.text} before, {c.after.text} after" for c in differ if c.before and c.after)
 
 
@@ -300,6 +301,11 @@ def _verdict_of(story: Story, repair: Correction) -> str:
     return ""
 
 
+def _closing_fits(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
+    """The closing word is what the record holds."""
+    return f'closed as "{story.closing.label}", but {story.closing.against}' if story.closing.against else ""
+
+
 def _open_rows(story: Story, rule: CompletenessRule, k: Knowledge) -> str:
     """No row in trouble is left that was neither mended nor measured right since."""
     return rows_words(story.open_rows) if story.open_rows else ""
@@ -361,5 +367,6 @@ FIELDS: Mapping[str, Field] = {
     "claim_size": _claim_size, "put_back": _put_back, "parted": _parted, "done_in_words": _done_in_words,
     "hours_add_up": _hours_add_up, "watch": _watch, "window_known": _window_known,
     "root": _root, "open_rows": _open_rows,
+    "closing_fits": _closing_fits,
 }
 """Tests by the name the rules use."""

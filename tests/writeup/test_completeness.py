@@ -211,7 +211,8 @@ CLOSINGS = [
     ("no_fault_found", {"r07_complaint", "r08_before", "c4_measured", "v9_may_become_a_claim"}),
     ("interim", {"r07_complaint", "c2_what_was_done", "c5_workaround_watch", "r28_follow_up"}),
     ("part_shown_at_fault",
-     {"r07_complaint", "r08_before", "r09_after", "c1_what_it_was", "c2_what_was_done", "v9_may_become_a_claim"}),
+     {"r07_complaint", "r08_before", "r09_after", "c1_what_it_was", "c2_what_was_done", "v9_may_become_a_claim",
+      "v13_closing"}),
 ]
 
 

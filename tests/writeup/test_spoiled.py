@@ -102,6 +102,11 @@ def complaint(words: str) -> Step:
     return lambda case: case.call.set_complaint(words, [("skips_high", "chosen")])
 
 
+def closes(result: str) -> dict[str, Step | None]:
+    """Close the call at the end."""
+    return {"follow_up": both(af.STEPS["follow_up"], lambda case: case.call.close(result, "To whom it may go."))}
+
+
 def without(*names: str) -> dict[str, Step | None]:
     """Leave steps out."""
     return dict.fromkeys(names)
@@ -218,6 +223,20 @@ TABLE = (
             "map_back": None, "follow_up": both(af.STEPS["follow_up"], spaced("B4", 16, 60, (3,)),
             mends(("sing_worn",), rows=[3], parts=[]), spaced("A4", 0, 120, (3,)), proves(on=("A4",)))},
             lacks="r15 v1 v2 v6", word="inconclusive", prints="Row 7: ACCEPTED BY THE TECHNICIAN AGAINST"),
+    # --- how it was closed
+    Spoiled("handed on, all as it was", closes("handed_over")),
+    Spoiled("handed on, not accepted, no part number", {**closes("handed_over"), "proof": proves("not_accepted"),
+            "part_number": None}, lacks="v1 v3"),
+    Spoiled("not heard from again, nothing read after it", {**NO_READING_AFTER, **closes("not_heard_again")},
+            lacks="r09 v1 v6", word="possible", says="not_yet"),
+    Spoiled("closed as no fault", closes("no_fault_found"), lacks="v13",
+            prints='CLOSED AS "no fault found" AGAINST THE RECORD: a repair is recorded at row 7; shown: Vacuum seal',
+            never="No fault of the planter was found"),
+    Spoiled("closed as a question answered", closes("question_answered"), lacks="v13",
+            prints="AGAINST THE RECORD: a repair is recorded at row 7"),
+    Spoiled("closed as going on for now", closes("interim"), lacks="c5 v13", prints="AGAINST THE RECORD"),
+    Spoiled("closed as several changed at once", closes("several_changed_at_once"), lacks="v13",
+            prints="only one repair is recorded"),
     # --- words
     Spoiled("the work not written down", {"repair": mends(words="")}, lacks="c6",
             prints="what was done was not written down"),
@@ -309,4 +328,5 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     assert len({s.name for s in TABLE}) == len(TABLE)
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
     assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
-            "another row in trouble, dug whole after it"] == silent
+            "another row in trouble, dug whole after it",
+            "handed on, all as it was"] == silent

@@ -259,3 +259,41 @@ def test_causes_of_two_rows_need_no_test_that_parts_them(engine: Engine) -> None
     assert "v8_one_cause" not in {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True)}
     case.call.repair(["row_hose_leak"], rows=[7], words="New hose.")
     assert "v8_one_cause" in {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True)}
+
+
+def test_nothing_is_too_late_before_the_repair(engine: Engine) -> None:
+    """Touched but neither mended nor closed: the reading before the repair and the photo in place can still be had."""
+    case = on_site(engine)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    assert set() == {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True) if m.lost}
+    case.call.repair(["seal_worn"], rows=[7])
+    assert {"r08_before", "r23_photo"} == {
+        m.rule for m in check_story(tell(case.call), engine.knowledge, claim=True) if m.lost}
+
+
+def test_an_open_call_is_not_asked_what_only_its_end_can_tell(engine: Engine) -> None:
+    """The service file of a call in work does not ask what it was in the end; a claim does, so none is complete."""
+    case = on_site(engine)
+    end = {"c1_what_it_was", "c2_what_was_done", "r09_after"}
+    asked = {claim: {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=claim)}
+             for claim in (True, False)}
+    assert end <= asked[True]
+    assert set() == end & asked[False]
+    case.call.repair(["seal_worn"], rows=[7])
+    assert "r09_after" in {m.rule for m in check_story(tell(case.call), engine.knowledge, claim=False)}
+
+
+def test_what_a_setting_was_is_not_asked_again(engine: Engine) -> None:
+    """Vacuum set from 21 to 18 as the repair: both stand in the conditions, differ on purpose, and no part is asked."""
+    case = on_site(engine)
+    old, new = ({"value": v, "unit": "inH2O"} for v in ("21", "18"))
+    case.call.repair(["vac_set_high", "seed_size_changed"], words="Set to the book value.",
+                     settings=[{"name": "vacuum", "before": old, "after": new}])
+    story = tell(case.call)
+    vacuum = next(c for c in story.conditions if c.mended)
+    assert vacuum.before is not None
+    assert vacuum.after is not None
+    assert ("21 inH2O", "18 inH2O") == (vacuum.before.text, vacuum.after.text)
+    missing = {m.rule: m.detail for m in check_story(story, engine.knowledge, claim=True)}
+    assert "vacuum" not in missing["r11_conditions"]
+    assert set() == {"r12_same_conditions", "r22_part_kept", "r23_photo", "v3_part_number"} & missing.keys()

@@ -57,7 +57,11 @@ def _next(story: Story) -> Iterator[Block]:
 
 def over(story: Story) -> bool:
     """Tell whether the trouble is behind the customer: mended, or nothing to mend."""
-    return any(r.kind == "repair" for r in story.repairs) or story.closing.kind in NOTHING_TO_MEND
+    return any(r.kind == "repair" for r in story.repairs) or _nothing_to_mend(story)
+
+
+def _nothing_to_mend(story: Story) -> bool:
+    return story.closing.kind in NOTHING_TO_MEND and not story.closing.against
 
 
 def _saw(story: Story) -> Iterator[Block]:
@@ -66,7 +70,7 @@ def _saw(story: Story) -> Iterator[Block]:
 
 
 def _was(story: Story) -> Iterator[Block]:
-    if story.closing.kind == "no_fault_found":
+    if story.closing.no_fault:
         yield Paragraph("We found no fault of the planter. That speaks of the machine as it was then, with the seed, "
                         "settings and parts it had; it blames nobody.")
     told = leading(story, MOST_POSSIBLE)
@@ -78,7 +82,7 @@ def _was(story: Story) -> Iterator[Block]:
         yield Paragraph(f"What we found: {'; '.join(found)}.")
     if not story.measured:
         yield Paragraph("Nothing was measured in this call; this rests on what was said and seen.")
-    if not told and story.closing.kind != "no_fault_found":
+    if not told and not story.closing.no_fault:
         yield Paragraph("We have not found the cause yet." + (" What fits so far:" if story.fits else ""))
         if story.fits:
             yield Points(tuple(sentence(f) for f in story.fits))
@@ -116,7 +120,7 @@ def _right(story: Story) -> Iterator[Block]:
     if not mended:
         if story.repairs:
             yield Paragraph("No, not mended: this is only to go on with for now.")
-        elif story.closing.kind not in NOTHING_TO_MEND:
+        elif not _nothing_to_mend(story):
             yield Paragraph("No: nothing has been mended yet." if story.causes else "No: it is still being looked for.")
         return
     others = [c for c in story.causes if not c.repaired and c.word in ("confirmed", "probable")]

@@ -23,9 +23,11 @@ MOST_NAMED = 3
 
 def finding(story: Story) -> Iterator[Block]:
     """Yield what was found: the causes that were mended or shown, else what is possible so far."""
-    if story.closing.kind == "no_fault_found":
+    if story.closing.no_fault:
         yield from no_fault(story)
         return
+    if story.closing.against:
+        yield Paragraph(f'CLOSED AS "{story.closing.label}" AGAINST THE RECORD: {story.closing.against}.', strong=True)
     told = leading(story)
     if not told:
         yield Paragraph("No cause was shown.", strong=True)

@@ -221,7 +221,7 @@ def shortened(text: str, room: int) -> str:
 
 def _short_cause(story: Story) -> str:
     told = leading(story)
-    if story.closing.kind == "no_fault_found":
+    if story.closing.no_fault:
         return " ".join(["No fault of the planter was found.", *(graded(story, c) for c in told)])
     if told:
         return " ".join(graded(story, c) for c in told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from diag.call.desk import CallDesk
@@ -14,6 +15,8 @@ FIELDS: Mapping[str, tuple[str, str]] = {
     "speed": ("speed", "speed"), "population": ("target", "target population"),
     "seed_lot": ("seed_lot_code", "seed lot"),
 }
+SETTINGS: Mapping[str, str] = {"manifold_vacuum": "vacuum", "population": "population"}
+"""Condition -> what its setting is called, where not by its label."""
 VACUUM = ("manifold_vacuum", "vacuum set")
 
 
@@ -28,9 +31,22 @@ def conditions_of(call: CallDesk, details: Mapping[str, Item], units: System | N
         before, after = _told(call, field, after_first, units)
         found.append(_condition(name, label, before, after, same=same_told))
     found.append(_vacuum(call, details, after_first, same_told, units=units))
+    found = [_as_set(call, c, units) for c in found]
     if weather := details.get("weather"):
         found.append(_condition("weather", weather.label, weather.told, after=None, same=same_told))
     return tuple(found)
+
+
+def _as_set(call: CallDesk, condition: Condition, units: System | None) -> Condition:
+    """Return a condition as a repair found and left it, where it was set by one and nothing else is told of it."""
+    done = [(r, s) for r in call.state.repairs for s in r.settings
+            if r.kind == "repair" and s.name.casefold() in (condition.label, SETTINGS.get(condition.name))]
+    if not done:
+        return condition
+    (first, was), (last, now) = done[0], done[-1]
+    found = Told(setting_text(was.before, units), (first.event,), first.happened or first.at) if was.before else None
+    left = Told(setting_text(now.after, units), (last.event,), last.happened or last.at) if now.after else None
+    return replace(condition, before=condition.before or found, after=left or condition.after, mended=True)
 
 
 def _condition(name: str, label: str, before: Told | None, after: Told | None, same: tuple[str, ...]) -> Condition:

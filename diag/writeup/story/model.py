@@ -69,6 +69,8 @@ class Condition:
     label: str
     before: Told | None
     after: Told | None
+    mended: bool = False
+    """True when the repair itself changed it."""
 
     @property
     def same(self) -> bool:
@@ -391,6 +393,13 @@ class Closing:
     open: bool
     on: str
     events: Events
+    against: str = ""
+    """What the record holds against the closing word; "" where nothing does."""
+
+    @property
+    def no_fault(self) -> bool:
+        """True when the call ended without a fault, and the record holds none."""
+        return self.kind == "no_fault_found" and not self.against
 
 
 @dataclass(frozen=True)

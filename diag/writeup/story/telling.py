@@ -16,6 +16,7 @@ from diag.record.graph import heads, show_call_id
 from diag.text import rows_words
 from diag.units import Measured, System, show
 from diag.writeup.story.caused import Causes
+from diag.writeup.story.closed import closing_of
 from diag.writeup.story.conditions import conditions_of
 from diag.writeup.story.details import details_of, left_out
 from diag.writeup.story.done import ROLES, proofs, repairs
@@ -31,7 +32,7 @@ from diag.writeup.story.lists import (
     put_back,
 )
 from diag.writeup.story.measured import Measurements, pairs_of, setting_text
-from diag.writeup.story.model import Closing, Complaint, Item, Line, MadeTest, Record, Story, Told
+from diag.writeup.story.model import Complaint, Item, Line, MadeTest, Record, Story, Told
 
 PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "customer": ("opened", "customer", "customer"),
@@ -42,12 +43,6 @@ PERSONAL: Mapping[str, tuple[str, str, str]] = {
     "owner": ("machine", "owner", "owner"),
     "machine_label": ("machine", "label", "machine"),
     "serial": ("machine", "serial", "serial number"),
-}
-CLOSINGS: Mapping[str, str] = {
-    "mended_by_phone": "mended by phone", "mended": "mended", "interim": "going on with a workaround",
-    "question_answered": "question answered", "no_fault_found": "no fault found", "handed_over": "handed on",
-    "not_heard_again": "not heard from again", "several_changed_at_once": "several things changed at once",
-    "part_shown_at_fault": "part shown at fault",
 }
 WAITING_FOR: Mapping[str, str] = {
     "caller": "we wait for the customer's word", "part": "a part is awaited", "technician": "a technician is coming",
@@ -75,16 +70,17 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     others = causes.others(told)
     items = (*_identity(call, sealed), *details.values(), *_derived(call, details, tests))
     claim_type = details.get("claim_type")
+    mended = tuple(repairs(call, sealed, bench))
     return Story(
         record=_record(call, units), claim=claim_type is not None and claim_type.code in PAID_BY_OTHERS,
         items=items, complaint=_complaint(call, sealed), conditions=conditions_of(call, details, units),
         tests=tests, pairs=pairs_of(tests), causes=told, others=others,
-        whys=tuple(causes.whys(told)), repairs=tuple(repairs(call, sealed, bench)),
+        whys=tuple(causes.whys(told)), repairs=mended,
         proofs=tuple(proofs(call, bench)), labour=labour_of(call, tests, details), photos=photos(call, sealed),
         cautions=cautions(call), done_before=done_before(call, sealed), not_put_back=not_put_back(call),
         put_back=put_back(call),
         changed=changed(call, sealed, units), notes=marked_notes(call, sealed), internal=internal_notes(call, sealed),
-        skipped=left_out(call, sealed), closing=_closing(call, sealed),
+        skipped=left_out(call, sealed), closing=closing_of(call, sealed, told, mended),
         waiting=_waiting(call, sealed), fits=causes.fits(told, others), addressed=causes.addressed(),
         open_rows=open_rows(bench.proving),
     )
@@ -216,19 +212,6 @@ def _waiting(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Line | 
     until = f", until {state.waiting.until[:10]}" if state.waiting.until else ""
     told = f"{WAITING_FOR[state.waiting.reason]}{until}" + (f": {words}" if words else "")
     return Line(told, (step.event,), step.happened or step.at)
-
-
-# --- how it ended -----------------------------------------------------------------------------------------
-
-
-def _closing(call: CallDesk, sealed: Mapping[str, Mapping[str, str]]) -> Closing:
-    closed = call.state.closed
-    if closed is None:
-        kind = "mended" if call.state.channel == "site" else "mended_by_phone"
-        return Closing(kind, "not closed yet", "", open=True, on="", events=())
-    words = sealed.get(closed.event, {}).get("words", "")
-    return Closing(closed.result, CLOSINGS.get(closed.result, closed.result), words, open=False,
-                   on=closed.happened or closed.at, events=(closed.event,))
 
 
 __all__ = ["Story", "tell"]
