@@ -18,7 +18,7 @@ from diag.call.desk import CallDesk, Desk
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.tui.app import DiagApp
-from diag.tui.screens import asking, start
+from diag.tui.screens import asking, hearing
 from diag.tui.widgets.line import AnswerLine
 from diag.tui.widgets.lists import PickList
 
@@ -31,7 +31,7 @@ Body = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
 
 _wait.SLEEP_GRANULARITY, _wait.SLEEP_IDLE = 0.002, 0.001
 """The pilot looks ten times as often whether all is idle."""
-start.MATCH_AFTER = asking.PREVIEW_AFTER = 0.0
+hearing.MATCH_AFTER = asking.PREVIEW_AFTER = 0.0
 """No waiting for a pause in typing."""
 
 

@@ -89,6 +89,9 @@ def test_a_call_is_found_by_words(little: Engine, place: Path) -> None:
             await press(pilot, "f3")
         await press(pilot, "enter", "enter")
         assert ids[1] in app.works
+        await press(pilot, "f2", "f3", *"wend", "down", "t")  # a letter in the list begins a call
+        assert not app.screen.query_one("#search").display
+        assert app.screen.query_one(WordsField).text == "t"
 
     drive(make_app(little, place), body)
 
