@@ -317,7 +317,8 @@ def test_every_key_before_ctrl_s_is_taken(little: Engine, place: Path) -> None:
 
 
 def test_letters_typed_in_the_list_begin_a_call(little: Engine, place: Path) -> None:
-    """Wherever the focus stands, nothing typed on the first screen is lost; Up on the first line leads to the words."""
+    """Nothing typed on the first screen is lost; Up on the first line leads to the words; what is hidden has no focus.
+    """
     fill(little, place)
 
     async def body(app: DiagApp, pilot: Pilot[int]) -> None:
@@ -325,6 +326,9 @@ def test_letters_typed_in_the_list_begin_a_call(little: Engine, place: Path) -> 
         assert app.screen.query_one(WordsField).has_focus
         await press(pilot, "down", *"jk 7")
         assert app.screen.query_one(WordsField).text == "jk 7"
+        await press(pilot, "enter", "down")
+        assert app.screen.query_one(HeardPanel).has_focus
+        await press(pilot, "up")
         await press(pilot, *["backspace"] * 4)
         await put_on_desk(app, pilot)
         await press(pilot, "f2")

@@ -183,9 +183,6 @@ class StartScreen(HearingScreen):
 
     @on(WordsField.Down)
     def _to_list(self) -> None:
-        if self.hearing:
-            self.heard.focus()
-            return
         self.action_to_list()
 
     @on(Input.Changed, "#search")
@@ -197,7 +194,10 @@ class StartScreen(HearingScreen):
         self.action_to_list()
 
     def action_to_list(self) -> None:
-        """From the words of a search to the first call found."""
+        """From the words of a search to the first call found; while a call is taken, to what was heard."""
+        if self.hearing:
+            self.heard.focus()
+            return
         calls = self.query_one("#calls", PickList)
         calls.focus()
         calls.action_first()
