@@ -86,9 +86,9 @@ def test_figures_told_at_any_look_go_to_their_reading(call: CallDesk, figures: s
             assert call.state.answers[-1].check == where[0]
 
 
-@pytest.mark.parametrize("figures", ["18.5", "17 of 20", "99"])
-def test_figures_that_could_be_anything_are_refused_with_the_remedy(call: CallDesk, figures: str) -> None:
-    """Without a unit they fit too many readings: nothing is taken, the unit is asked for."""
+@pytest.mark.parametrize("figures", ["18.5", "17 of 20", "99", "120 V"])
+def test_figures_that_fit_nothing_or_anything_are_refused_with_the_remedy(call: CallDesk, figures: str) -> None:
+    """Without a unit they fit too many readings, of no size that is usual none: nothing is taken."""
     found = said(call, "cab_target", figures)
     assert not found.fits
     assert "with their unit" in found.told[0]
