@@ -372,6 +372,7 @@ class Doing(Part):
 
     def load(self, rest: str) -> None:
         """load: what to load on the truck."""
-        from diag.writeup.load_list import load_list, load_text
+        from diag.writeup.load_list import load_list
+        from diag.writeup.load_page import load_text
 
         self.write(load_text(load_list(self.call)))

@@ -64,8 +64,8 @@ def _save(output: Path, order: Order, options: argparse.Namespace) -> None:
 
 def load_list(options: argparse.Namespace, make_desk: MakeDesk) -> int:
     """Print what to load for a call; return the exit code."""
-    from diag.writeup.load_list import as_json, load_text
     from diag.writeup.load_list import load_list as chosen
+    from diag.writeup.load_page import as_json, load_text
 
     call = open_call(options.call, make_desk)
     try:

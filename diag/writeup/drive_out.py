@@ -11,7 +11,7 @@ from diag.call.desk import CallDesk
 from diag.reason.judgement import Judgement
 from diag.reason.worlds import Posterior
 from diag.text import number, wrap
-from diag.writeup.load_list import STOCK, stock_of
+from diag.writeup.stock import STOCK, stock_of
 
 
 @dataclass(frozen=True)

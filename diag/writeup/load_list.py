@@ -9,13 +9,11 @@ figures come from what is believed now; none of them enters a write-up for anybo
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 from diag.call.bearing import FOR
 from diag.call.desk import CallDesk
 from diag.call.shown import Bench
-from diag.errors import UsageError
 from diag.figures.rows import expand
 from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
@@ -24,20 +22,14 @@ from diag.reason.axes import fit
 from diag.reason.case import Case
 from diag.reason.feasible import check_minutes
 from diag.reason.worlds import Posterior
-from diag.record.graph import Event, show_call_id
-from diag.text import count, number
-from diag.writeup.story.details import notes_of
+from diag.record.graph import show_call_id
+from diag.writeup.stock import STOCK, stock_of
 
 SPEAKS_FOR = 1.9
 """Written ratio from which on a check is worth making for a cause."""
 LEAST_CHANCE = 0.01
 CLEARS = 0.2
 """Written ratio from which down a good finding clears the part."""
-NEARLY_ALWAYS = 0.985
-OFTEN = 0.10
-"""Chance from which on a tool is named among the first."""
-STOCK = {"here": "here", "elsewhere": "elsewhere", "due": "due", "none": "none to be had"}
-_STOCK_ITEM = "stock_"
 Thing = tuple[str, str]
 """(part | tool, name)."""
 
@@ -274,107 +266,3 @@ def _quantity(call: CallDesk, part: Named, causes: Sequence[str]) -> tuple[int, 
     if worn and machine:
         return machine, "one for every row: sister parts of that age are usually worn too"
     return rows, "one for each row in trouble" if rows > 1 else ""
-
-
-# --- stock ------------------------------------------------------------------------------------------------------
-
-
-def mark_stock(call: CallDesk, part: str, where: str) -> Event:
-    """Record where a part is: here, elsewhere, due DATE, none. Raises UsageError."""
-    from diag.writeup.story.details import parse_date
-
-    if part not in call.engine.knowledge.parts:
-        raise UsageError(f"There is no part {part!r}.", "stock", "Take a part of the load list.")
-    word, _, rest = where.strip().partition(" ")
-    if word not in STOCK or (rest and word != "due") or (word == "due" and not rest):
-        remedy = "One of: here, elsewhere, due 2026-05-14, none."
-        raise UsageError(f"{where!r} does not say where it is.", "stock", remedy)
-    value = f"due {parse_date(rest, 'stock')}" if word == "due" else STOCK[word]
-    return call.record("note", {"item": f"{_STOCK_ITEM}{part}", "value": value})
-
-
-def stock_of(call: CallDesk) -> dict[str, str]:
-    """Return where each part is, as last said."""
-    found = {}
-    for step in notes_of(call):
-        if step.body["item"].startswith(_STOCK_ITEM):
-            found[step.body["item"].removeprefix(_STOCK_ITEM)] = str(step.body.get("value", ""))
-    return found
-
-
-# --- as text ----------------------------------------------------------------------------------------------------
-
-
-def load_text(loaded: LoadList, width: int = 78) -> str:
-    """Return the list as text to print or send: parts with what they are for, tools in one line, small ones apart."""
-    head = f"Load for call {loaded.call}. A second trip costs about {number(loaded.second_trip)} min."
-    served = f"With this on the truck about {loaded.served * 100:.0f} of 100 such calls need none."
-    if loaded.closed:
-        return "\n".join(_wrapped(f"Call {loaded.call} is closed: nothing to load.", width)) + "\n"
-    lines = _wrapped(f"{head} {served}", width)
-    if not loaded.load:
-        lines += _wrapped("Nothing but what is always on the truck is worth loading.", width)
-    parts = [e for e in loaded.load if e.kind == "part"]
-    lines += ["Parts:"] if parts else []
-    for entry in parts:
-        lines += _wrapped(_line(entry), width, "- ")
-    tools = [e for e in loaded.load if e.kind == "tool"]
-    for title, entries in (
-        ("Tools", [e for e in tools if e.chance >= OFTEN]), ("Worth a pocket", [e for e in tools if e.chance < OFTEN]),
-    ):
-        if entries:
-            lines += _wrapped(f"{title}: {', '.join(e.label for e in entries)}.", width)
-    if loaded.always:
-        lines += _wrapped(f"Always: {', '.join(loaded.always)}.", width)
-    if loaded.leave:
-        names = ", ".join(e.label for e in loaded.leave)
-        lines += _wrapped(f"May stay at home (each missed at most once in {_once(loaded.leave)}): {names}.", width)
-    lines += _wrapped(recommendation(loaded), width)
-    return "\n".join(lines) + "\n"
-
-
-def recommendation(loaded: LoadList) -> str:
-    """Return what is recommended, in one sentence."""
-    away = [e for e in loaded.load if e.stock and e.stock != STOCK["here"]]
-    if away:
-        return f"Recommended: first get {', '.join(e.label for e in away)}; then drive with all of the above."
-    if not loaded.load:
-        return "Recommended: drive with what is always on the truck."
-    return "Recommended: load what stands above, the proof's tools included."
-
-
-def _wrapped(text: str, width: int, lead: str = "") -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, width, initial_indent=lead, subsequent_indent=" " * (len(lead) or 2))
-
-
-def _line(entry: LoadItem) -> str:
-    many = f" ({entry.why_many})" if entry.why_many else ""
-    stock = f"; {entry.stock}" if entry.stock else ""
-    instead = f"; meanwhile: {entry.instead}" if entry.instead else ""
-    quantity = f"{entry.quantity} x " if entry.kind == "part" else ""
-    return f"{quantity}{entry.label}{many}: needed {_share(entry.chance)}, for {_for(entry.causes)}{stock}{instead}"
-
-
-def _share(chance: float) -> str:
-    if chance >= NEARLY_ALWAYS:
-        return "nearly always in such calls"
-    return f"in about {max(1, round(chance * 100))} of 100 such calls"
-
-
-def _for(causes: Iterable[str]) -> str:
-    named = list(causes)
-    more = f" and {count(len(named) - 2, 'other')}" if len(named) > 2 else ""
-    return " or ".join(named[:2]) + more
-
-
-def _once(entries: Sequence[LoadItem]) -> str:
-    return f"{max(2, round(1 / max(e.chance for e in entries)))} calls"
-
-
-def as_json(loaded: LoadList) -> Mapping[str, Any]:
-    """Return the list ready for JSON."""
-    entries = [{**asdict(e), "causes": list(e.causes)} for e in loaded.entries]
-    return {"call": loaded.call, "second_trip_minutes": loaded.second_trip, "served": loaded.served, "entries": entries,
-            "always": list(loaded.always)}

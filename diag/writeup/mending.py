@@ -16,10 +16,11 @@ from diag.knowledge.story_terms import Detail
 from diag.text import number, one_line
 from diag.writeup.completeness import Missing, at_risk, missing
 from diag.writeup.decide import Given, decide, decision_text
-from diag.writeup.load_list import load_list, mark_stock, stock_of, wants_parts
+from diag.writeup.load_list import load_list, wants_parts
 from diag.writeup.page.audience import AUDIENCES, CLAIM, SERVICE
 from diag.writeup.page.formats import FORMATS
 from diag.writeup.saving import afterwards, do_afterwards, form_of, ordered, save
+from diag.writeup.stock import mark_stock, stock_of
 from diag.writeup.story.details import give, leave_out
 
 READERS: Mapping[str, str] = {SERVICE: "for the house", "customer": "for the customer", CLAIM: "for a claim"}

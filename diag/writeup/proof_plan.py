@@ -51,9 +51,8 @@ class ProofPlan:
 
     label: str
     """Which kind of repair this proof is for."""
-    check: str
-    """The check to make."""
     asks: str
+    """What the check to make asks."""
     same_method: bool
     """True when the fault was shown by that very check."""
     rows: tuple[int, ...]
@@ -64,9 +63,6 @@ class ProofPlan:
     accept: str
     wait: str
     steps: tuple[ProofStep, ...]
-    pairs: tuple[Pair, ...]
-    counted: tuple[int, int] | None
-    """(bad, seeds) counted since the repair."""
     state: Sequential | None
     """Where a test that may stop early stands."""
     verdict: str
@@ -74,8 +70,6 @@ class ProofPlan:
     why: str
     better: str
     """"" or that it is better but not right, and what that leads to."""
-    answers: tuple[str, ...]
-    """Readings of the repaired rows since the repair."""
     said: str
     """The verdict a person gave; "" while nobody has."""
 
@@ -92,15 +86,14 @@ def proof_plan(call: CallDesk) -> ProofPlan:
     rows, control = _rows(call, done, verification)
     pairs = pairs_of(Measurements(call, bench).tests())
     return ProofPlan(
-        label=verification.label, check=check.id, asks=check.asks.rstrip("."), same_method=same,
+        label=verification.label, asks=check.asks.rstrip("."), same_method=same,
         rows=rows, control=control, measures=verification.measures,
         sample=verification.sample, accept=verification.accept,
         wait="Oil warm, discs full, 200 ft planted first; same rows, speed, vacuum and lot as before.",
-        steps=tuple(_steps(call, check, verification, counted)), pairs=pairs,
-        counted=(counted.bad, counted.n) if counted else None,
+        steps=tuple(_steps(call, check, verification, counted)),
         state=sequential(counted.bad, counted.n, LIMIT / 2, LIMIT * TIMES["file"][0]) if counted else None,
         verdict=judged.says, why=judged.why, better=_better(judged.says, before, counted, pairs),
-        answers=judged.answers, said=judged.verdict,
+        said=judged.verdict,
     )
 
 

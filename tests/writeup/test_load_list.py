@@ -15,17 +15,15 @@ from diag.writeup.drive_out import drive_out_view, drive_text, grower_can
 from diag.writeup.load_list import (
     Needs,
     any_present,
-    as_json,
     carrying,
     choose,
     cleared,
     load_list,
-    load_text,
-    mark_stock,
-    stock_of,
     wants_parts,
 )
+from diag.writeup.load_page import as_json, load_text
 from diag.writeup.mending import stock_form
+from diag.writeup.stock import mark_stock, stock_of
 
 
 @pytest.fixture(scope="module")

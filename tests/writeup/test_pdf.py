@@ -19,9 +19,10 @@ from diag.reason.judge import Engine
 from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES
 from diag.writeup.page.document import document
-from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.formats import FORMATS
 from diag.writeup.page.pdf import MOST_CELL, REPLACED, render_pdf
+from diag.writeup.page.seeds import seed_strip
 from diag.writeup.saving import ordered
 from diag.writeup.story import tell
 from diag.writeup.story.model import Story

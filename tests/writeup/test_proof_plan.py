@@ -26,9 +26,10 @@ def mended(engine: Engine, cause: str = "seal_worn", show: bool = True) -> Case:
 def test_the_method_that_showed_the_fault_comes_first(engine: Engine) -> None:
     """The row map showed it, so the row map is to be read again; without a reading the best proof is offered."""
     plan = proof_plan(mended(engine).call)
-    assert ("vac_manometer_row", True) == (plan.check, plan.same_method)
+    assert ("Vacuum at the meters, not at the fan", True) == (plan.asks, plan.same_method)
     other = proof_plan(mended(engine, show=False).call)
-    assert (engine.knowledge.verifications["row_meter"].checks[0], False) == (other.check, other.same_method)
+    best = engine.knowledge.questions[engine.knowledge.verifications["row_meter"].checks[0]]
+    assert (best.asks.rstrip("."), False) == (other.asks, other.same_method)
 
 
 def test_the_control_is_the_nearest_good_row(engine: Engine) -> None:
@@ -73,10 +74,9 @@ def test_not_yet_without_a_reading(engine: Engine) -> None:
 def test_accepted_when_the_proving_check_passes(engine: Engine) -> None:
     """All rows alike again, the control unmoved: accepted, resting on that answer."""
     case = mended(engine)
-    after = case.vacuum("after", EVEN)
+    case.vacuum("after", EVEN)
     plan = proof_plan(case.call)
-    assert ("accepted", (after.id,)) == (plan.verdict, plan.answers)
-    assert any((p.before.text, p.after.text) == ("12 inH2O", "20 inH2O") for p in plan.pairs)
+    assert ("accepted", "") == (plan.verdict, plan.better)
 
 
 def test_the_reading_with_the_old_part_back_proves_nothing(engine: Engine) -> None:
@@ -119,7 +119,6 @@ def test_counting_may_stop_early(engine: Engine) -> None:
         case.call.answer("dug_50_spacings", spacings={"unit": "in", "values": ["6.1"] * 60}, observer="instrument",
                          rows=(7,), method=f"run {_}")
     plan = proof_plan(case.call)
-    assert (0, 120) == plan.counted
     assert sequential(0, 120, 0.01, 0.06) == plan.state
     assert [True, False, False] == [s.reached for s in plan.steps]
     assert "accepted" == plan.verdict

@@ -155,7 +155,8 @@ class WriteUpScreen(Page[str]):
         """Work out the drive-out and the load off the screen's thread."""
         with guarded(self, "Working out the load"):
             from diag.writeup.drive_out import drive_out_view, drive_text
-            from diag.writeup.load_list import load_list, load_text
+            from diag.writeup.load_list import load_list
+            from diag.writeup.load_page import load_text
 
             try:
                 call = self.work.call

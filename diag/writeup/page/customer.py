@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from diag.text import rows_words
 from diag.writeup.page.blocks import Block, Paragraph, Points, Quote, Section
-from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.finding import leading
+from diag.writeup.page.seeds import seed_strip
 from diag.writeup.page.sentences import capital, main_pair, sentence, small
 from diag.writeup.story.model import CauseTold, Correction, Proof, Story
 

@@ -7,14 +7,13 @@ can be read.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 
-from diag.measure.spacing import CLASS_LIMITS, estimated_target
+from diag.measure.spacing import estimated_target
 from diag.text import count, number
-from diag.units import UNITS
 from diag.writeup.page.sentences import chance_text, places_words, span_text, unit_of
 from diag.writeup.story.model import MadeTest, Story, Value
 
@@ -24,8 +23,6 @@ SMALL = 7.0
 _ROW = re.compile(r"row (\d+)\Z")
 FORMS = {"as found": "ring", "exchanged": "triangle", "mended": "dot", "old part back": "square"}
 """Series -> form of its mark."""
-MOST_SEEDS = 60
-"""Seeds of one strip; a longer run shows its first ones and says so."""
 MOST_PLACES = 54
 LEAST_PLACES = 3
 """Places of one round that show more than counts before and after a step."""
@@ -171,7 +168,7 @@ def _shares(test: MadeTest, kinds: Sequence[str], shares: Mapping[str, Value]) -
         counts = [shares[f"{kind} {when}"].text for when in ("before", "after")]
         says.append(f"{kind}: {counts[0]} before the step, {counts[1]} after ({_chance(*counts)})")
     shapes += [Shape("ring", left + 3, 4), Shape("words", left + 10, 1.5, text="before the step"),
-               Shape("dot", left + 83, 4), Shape("words", left + 90, 1.5, text="after it")]
+               Shape("dot", left + 103, 4), Shape("words", left + 110, 1.5, text="after it")]
     return Picture(test.asks, "; ".join(says), WIDTH, height, shapes=tuple(shapes))
 
 
@@ -246,13 +243,11 @@ def _factor(series: Sequence[Series]) -> float:
 
 
 def _scale(low: float, high: float) -> tuple[float, float, float]:
-    """Return the ends of a scale, on which a small difference looks small, and its step."""
-    floor = 0.0 if 0 <= low < 0.75 * high else min(low - 0.25 * (high - low), high - 0.3 * abs(high)) - 1e-9
-    span = max(high - floor, 1e-9)
-    raw = span / 4
+    """Return the ends of a scale and its step: from zero, so that a difference looks as large as it is."""
+    low, high = min(0.0, low), max(0.0, high)
+    raw = max(high - low, 1e-9) / 4
     step = next(m * 10.0 ** e for e in range(-6, 9) for m in (1, 2, 5) if m * 10.0 ** e >= raw)
-    first = step * int(floor / step) if floor >= 0 else floor
-    return first, max(high, first + step) + 0.04 * span, step
+    return step * math.floor(low / step), step * max(1, math.ceil(high / step - 1e-9)), step
 
 
 def _frame(left: float, foot: float, y: Height, scale: tuple[float, float, float], factor: float) -> Iterator[Shape]:
@@ -305,68 +300,3 @@ def _told(values: Mapping[str, Value], moved: frozenset[str]) -> list[str]:
     if len(values) < 3 or moved:
         return [f"{place} at {value.text}" for place, value in values.items()]
     return [f"{places_words(list(values))} at {span_text(list(values.values()))}"]
-
-
-# --- the seeds as they lay ------------------------------------------------------------------------------------------
-
-
-def seed_strip(story: Story) -> Picture | None:
-    """Return the seeds before and after the repair (or as found alone) along one scale; None where none were dug."""
-    dug = [t for t in story.tests
-           if len(t.spacings) >= 5 and t.target and not t.pieces and t.when in ("before", "after")]
-    if not dug:
-        return None
-    after = next((t for t in reversed(dug) if t.when == "after"), None)
-    same = [t for t in dug if t.when == "before"
-            and (after is None or (t.check, t.where) == (after.check, after.where))]
-    shown = [*same[-1:], *([after] if after else [])] or dug[-1:]
-    cut = [_cut(t) for t in shown]
-    longest = max(sum(c) for c in cut)
-    scale = (WIDTH - 66) / longest
-    height = 18.0 + 24.0 * len(shown)
-    shapes: list[Shape] = []
-    says = []
-    for i, (test, gaps) in enumerate(zip(shown, cut, strict=True)):
-        base = height - 10 - 24 * i
-        name = "after" if test is after else "before"
-        shapes.append(Shape("words", 0, base - 2.5, text=name))
-        shapes += _seeds(gaps, test.target or 1.0, scale, base)
-        close, wide = _faults(gaps, test.target or 1.0)
-        rest = f", the first {len(gaps)} of {len(test.spacings)} spaces" if len(gaps) < len(test.spacings) else ""
-        says.append(f"{name}: {len(gaps)} spaces shown, {count(wide, 'gap')} and "
-                    f"{count(close, 'close pair')}{rest}")
-    taped = any(shown[0].reading.endswith(u) for u in (" mm", " cm", " m"))
-    metric = story.record.units == "metric" if story.record.units else taped
-    shapes += _ruler(longest, scale, "m" if metric else "ft")
-    key = "dot: seed, box: gap over 1.5 targets, triangle: closer than half"
-    what = f"{shown[-1].asks}, {shown[-1].where or 'all rows'}: the seeds as they lay, to scale ({key})"
-    return Picture(what, "; ".join(says), WIDTH, height, shapes=tuple(shapes))
-
-
-def _cut(test: MadeTest) -> tuple[float, ...]:
-    return test.spacings[:MOST_SEEDS]
-
-
-def _faults(gaps: Sequence[float], target: float) -> tuple[int, int]:
-    low, high = CLASS_LIMITS[0] * target, CLASS_LIMITS[1] * target
-    return sum(g <= low * (1 + 1e-9) for g in gaps), sum(g > high * (1 + 1e-9) for g in gaps)
-
-
-def _seeds(gaps: Sequence[float], target: float, scale: float, base: float) -> Iterator[Shape]:
-    places = [0.0, *accumulate(gaps)]
-    for start, gap in zip(places, gaps, strict=False):
-        if gap > CLASS_LIMITS[1] * target * (1 + 1e-9):
-            yield Shape("gap", 60 + start * scale + 2.5, base - 5, x2=gap * scale - 5, y2=10)
-    yield Shape("line", 60, base - 7, x2=60 + places[-1] * scale, y2=base - 7)
-    for i, place in enumerate(places):
-        close = i > 0 and gaps[i - 1] <= CLASS_LIMITS[0] * target * (1 + 1e-9)
-        yield Shape("triangle" if close else "dot", 60 + place * scale, base)
-
-
-def _ruler(longest: float, scale: float, unit: str) -> Iterator[Shape]:
-    one = UNITS[unit].factor
-    step = next(n for n in (0.5, 1, 2, 5, 10, 20, 50, 100, 1000) if n * one * 12 >= longest)
-    for i in range(int(longest / (step * one) + 1e-9) + 1):
-        at = 60 + i * step * one * scale
-        yield Shape("line", at, y=10, x2=at, y2=13)
-        yield Shape("words", at, 2, 1, text=f"{number(i * step)} {unit}")

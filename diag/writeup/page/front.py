@@ -7,8 +7,9 @@ from itertools import groupby
 
 from diag.text import count
 from diag.writeup.page.blocks import Block, Fields, Paragraph, Quote, Section, Shot, Table
-from diag.writeup.page.drawing import case_picture, seed_strip
+from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.finding import finding, still_open
+from diag.writeup.page.seeds import seed_strip
 from diag.writeup.page.sentences import (
     NOT_WRITTEN,
     capital,

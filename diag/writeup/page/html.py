@@ -29,19 +29,19 @@ h1{font-size:1.3em;margin:0}h2{font-size:1em;margin:1em 0 .2em}p{margin:.25em 0}
 .banner{border:1.5px solid var(--ink);padding:.4em .6em;margin:.5em 0}
 .d{white-space:nowrap}.paper{display:none}
 .sub,figcaption{color:var(--pale)}
-blockquote{margin:.3em 0 .3em 1em;font-style:italic}blockquote::before{content:"\201C"}
-blockquote::after{content:"\201D"}
+blockquote{margin:.3em 0 .3em 1em;font-style:italic}blockquote::before{content:"\\201C"}
+blockquote::after{content:"\\201D"}
 table{border-collapse:collapse;width:100%;font-size:.87em;margin:.3em 0}
 th,td{text-align:left;vertical-align:top;border-bottom:1px solid var(--rule)}
 th,td{padding:.15em .5em .15em 0;overflow-wrap:anywhere;min-width:4em}
 .fields{display:grid;grid-template-columns:repeat(auto-fit,minmax(11em,1fr));gap:.15em 1em;margin:.3em 0}
-.fields b{font-weight:400;color:var(--pale);margin-right:.4em}.scroll{overflow-x:auto}
+.fields b{display:block;font-weight:400;font-size:.8em;color:var(--pale)}.scroll{overflow-x:auto}
 figure{margin:.5em 0}figcaption{font-size:.85em}svg{width:100%;height:auto}
 svg text{fill:var(--ink)}
 svg .line{stroke:var(--ink);stroke-width:.6}svg .dash{stroke:var(--rule);stroke-width:.5}svg .band{fill:var(--band)}
 svg .dot{fill:var(--ink)}svg .ring{fill:none;stroke:var(--ink);stroke-width:1}
 svg .gap{fill:none;stroke:var(--ink);stroke-width:1;stroke-dasharray:2.5 1.5}
-@media (max-width:34em){svg text{font-size:10.5px}}
+@media (max-width:34em){svg text{font-size:9px}}
 img{max-width:48%;max-height:16em}
 @media print{:root{--ink:#000;--pale:#444;--rule:#999;--band:#ddd;--paper:#fff}
 body{font-size:9.5px;padding:0;max-width:none}

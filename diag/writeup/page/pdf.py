@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cache
 from io import BytesIO
 from typing import Any
 from xml.sax.saxutils import escape
@@ -14,13 +13,24 @@ from diag.writeup.completeness import Readiness
 from diag.writeup.page.audience import SERVICE
 from diag.writeup.page.blocks import Block, Document, Fields, Paragraph, Points, Quote, Section, Shot, Table
 from diag.writeup.page.document import document
-from diag.writeup.page.drawing import Picture, Shape
+from diag.writeup.page.drawing import Picture
+from diag.writeup.page.pdf_picture import draw
+from diag.writeup.page.pdf_sheet import (
+    BOLD,
+    DARK,
+    FONT,
+    GREY,
+    HEAD,
+    MARGIN,
+    PALE,
+    colour,
+    has_letter,
+    numbered,
+    register_fonts,
+)
 from diag.writeup.page.render import column_widths, guard
 from diag.writeup.story.model import Story
 
-FONT, BOLD = "Write", "WriteBold"
-MARGIN, HEAD = 36.0, 20.0
-GREY, DARK, PALE = (0.80, 0.81, 0.83), (0.10, 0.11, 0.13), (0.92, 0.93, 0.94)
 MOST_CAPTION = 300
 """Letters under a photo on page one; its words stand whole in the list of photos."""
 PHOTO_HIGH = 80
@@ -39,7 +49,7 @@ def render_pdf(story: Story, audience: str = SERVICE, ready: Readiness | None = 
     from reportlab.lib.pagesizes import A4, LETTER
     from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
-    _fonts()
+    register_fonts()
     made = document(story, audience, ready)
     out = BytesIO()
     page = A4 if paper == "a4" else LETTER
@@ -50,18 +60,8 @@ def render_pdf(story: Story, audience: str = SERVICE, ready: Readiness | None = 
         keywords=[story.record.call], invariant=1, pageTemplates=[PageTemplate("all", [frame])],
     )
     writer = _Writer(page[0] - 2 * MARGIN, page[1] - 2 * MARGIN - HEAD, photos or {})
-    template.build(writer.story(made), canvasmaker=_numbered(one_line(writer.shown(made.running))))
+    template.build(writer.story(made), canvasmaker=numbered(one_line(writer.shown(made.running))))
     return out.getvalue()
-
-
-@cache
-def _fonts() -> None:
-    """Register the fonts that come with reportlab; they are embedded, in the part that is used."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    pdfmetrics.registerFont(TTFont(FONT, "Vera.ttf"))
-    pdfmetrics.registerFont(TTFont(BOLD, "VeraBd.ttf"))
 
 
 class _Writer:
@@ -177,7 +177,7 @@ class _Writer:
         lines = [self.text(line, self.strong) for line in made.banner]
         lines += [self.text(made.lacks, self.body)] if made.lacks else []
         box = Grid([[lines]], colWidths=[self.width],
-                   style=[("BOX", (0, 0), (-1, -1), 0.8, _colour(DARK)), ("LEFTPADDING", (0, 0), (-1, -1), 5),
+                   style=[("BOX", (0, 0), (-1, -1), 0.8, colour(DARK)), ("LEFTPADDING", (0, 0), (-1, -1), 5),
                           ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 1)])
         box.spaceAfter = 3
         return box
@@ -194,7 +194,7 @@ class _Writer:
         cells += [self.text("", self.cell)] * (-len(cells) % block.columns)
         rows = [cells[i : i + block.columns] for i in range(0, len(cells), block.columns)]
         yield Grid(rows, colWidths=[self.width / block.columns] * block.columns, hAlign="LEFT",
-                   style=[("BACKGROUND", (0, 0), (-1, -1), _colour(PALE)), ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                   style=[("BACKGROUND", (0, 0), (-1, -1), colour(PALE)), ("VALIGN", (0, 0), (-1, -1), "TOP"),
                           ("TOPPADDING", (0, 0), (-1, -1), self.padding),
                           ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5 * self.padding),
                           ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3)])
@@ -239,11 +239,11 @@ class _Writer:
 
     def shown(self, text: str) -> str:
         """Return text in characters the font has; what it lacks becomes its plain letter or a question mark."""
-        return "".join(c if c in "\n\t" or _has(ord(c)) else self._plain(c) for c in text)
+        return "".join(c if c in "\n\t" or has_letter(ord(c)) else self._plain(c) for c in text)
 
     def _plain(self, character: str) -> str:
         base = "".join(c for c in unicodedata.normalize("NFKD", character) if not unicodedata.combining(c))
-        if base and all(_has(ord(c)) for c in base):
+        if base and all(has_letter(ord(c)) for c in base):
             return base
         self.replaced = True
         return "?"
@@ -265,54 +265,6 @@ class _Writer:
         yield LongTable(cells, colWidths=_fit(widths, self.width), repeatRows=1 if headed else 0,
                         style=_style(headed, self.padding), hAlign="LEFT")
         yield Spacer(1, 3 * self.padding)
-
-
-# --- pictures ---------------------------------------------------------------------------------------------------
-
-
-def draw(picture: Picture, width: float) -> Any:
-    """Return a reportlab drawing of a picture, scaled to `width` points."""
-    from reportlab.graphics.shapes import Drawing, Group
-
-    scale = width / picture.width
-    drawing = Drawing(width, picture.height * scale)
-    inner = Group(*(_shape(s) for s in picture.shapes))
-    inner.scale(scale, scale)
-    drawing.add(inner)
-    return drawing
-
-
-def _shape(s: Shape) -> Any:
-    from reportlab.graphics.shapes import Circle, Line, Polygon, Rect, String
-
-    ink, pale = _colour(DARK), _colour(GREY)
-    outline = {"fillColor": None, "strokeColor": ink, "strokeWidth": 0.9}
-    if s.kind in ("line", "dash"):
-        return Line(s.x, s.y, s.x2, s.y2, strokeColor=ink if s.kind == "line" else pale, strokeWidth=0.5)
-    if s.kind == "band":
-        return Rect(s.x, s.y, max(0.0, s.x2), s.y2, fillColor=_colour(PALE), strokeColor=None)
-    if s.kind == "gap":
-        look = {**outline, "strokeWidth": 0.6, "strokeDashArray": [2, 1.5]}
-        return Rect(s.x, s.y, max(0.0, s.x2), s.y2, **look)
-    if s.kind == "words":
-        anchor = ("start", "middle", "end")[int(s.x2)]
-        return String(s.x, s.y, one_line(s.text), fontName=FONT, fontSize=s.size, textAnchor=anchor, fillColor=ink)
-    if s.kind == "dot":
-        return Circle(s.x, s.y, 2.2, fillColor=ink, strokeColor=None)
-    if s.kind == "ring":
-        return Circle(s.x, s.y, 2.2, **outline)
-    if s.kind == "square":
-        return Rect(s.x - 2.2, s.y - 2.2, 4.4, 4.4, **outline)
-    return Polygon([s.x, s.y + 3, s.x + 3, s.y - 2.4, s.x - 3, s.y - 2.4], **outline)
-
-
-def _colour(rgb: tuple[float, float, float]) -> Any:
-    from reportlab.lib.colors import Color
-
-    return Color(*rgb)
-
-
-# --- tables, fonts, page heads ------------------------------------------------------------------------------------
 
 
 def _fit(widths: list[float], room: float) -> list[float]:
@@ -337,48 +289,12 @@ def _style(headed: bool, padding: float) -> Any:
     lines: list[Any] = [
         ("FONT", (0, 0), (-1, -1), FONT),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.25, _colour(GREY)),
+        ("LINEBELOW", (0, 0), (-1, -1), 0.25, colour(GREY)),
         ("TOPPADDING", (0, 0), (-1, -1), padding),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5 * padding),
         ("LEFTPADDING", (0, 0), (-1, -1), 2),
         ("RIGHTPADDING", (0, 0), (-1, -1), 7),
     ]
     if headed:
-        lines.append(("BACKGROUND", (0, 0), (-1, 0), _colour(PALE)))
+        lines.append(("BACKGROUND", (0, 0), (-1, 0), colour(PALE)))
     return TableStyle(lines)
-
-
-def _has(code: int) -> bool:
-    from reportlab.pdfbase import pdfmetrics
-
-    return code == 32 or bool(pdfmetrics.getFont(FONT).face.charToGlyph.get(code))
-
-
-def _numbered(running: str) -> Any:
-    """Return a canvas class that writes the running head and "page 2 of 5" once all pages are known."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    class Numbered(Canvas):  # type: ignore[misc]
-        """Keeps its pages until the last, then heads them."""
-
-        def __init__(self, *args: Any, **options: Any) -> None:
-            super().__init__(*args, **{**options, "initialFontName": FONT})
-            self._kept: list[dict[str, Any]] = []
-
-        def showPage(self) -> None:  # noqa: N802 (a name of the library)
-            self._kept.append(dict(self.__dict__))
-            self._startPage()
-
-        def save(self) -> None:
-            for number, kept in enumerate(self._kept, 1):
-                self.__dict__.update(kept)
-                self.setFont(FONT, 7)
-                top = self._pagesize[1] - MARGIN + 4
-                self.drawString(MARGIN, top, running)
-                self.drawRightString(self._pagesize[0] - MARGIN, top, f"page {number} of {len(self._kept)}")
-                self.setLineWidth(0.3)
-                self.line(MARGIN, top - 4, self._pagesize[0] - MARGIN, top - 4)
-                super().showPage()
-            super().save()
-
-    return Numbered
