@@ -62,10 +62,10 @@ class Engine:
         begun = self._beginnings.of(case)
         pi, start = begun.pi, begun.start
         runs = [self._epoch(case, number, begun.space) for number in range(case.epoch + 1)]
-        before, seen, now = forward(start, [r.evidence for r in runs], case, self.tables)
+        before, looked, now = forward(start, [r.evidence for r in runs], case, self.tables)
         belief = posterior(now)
         last = runs[-1]
-        conflicts = conflicts_in(last.evidence.looks, last.instances, before, seen, evidence=self.evidence)
+        conflicts = conflicts_in(last.evidence.looks, last.instances, before, looked, evidence=self.evidence)
         ranking = self._ranking(belief, pi, last.evidence)
         second = self.rules.run(self.facts(case), _belief_keys(ranking))
         firings = (*last.firings, *second)

@@ -20,21 +20,21 @@ CONFLICT_BITS = 1.0
 
 
 def conflicts_in(
-    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, seen: Worlds, *, evidence: Evidence
+    looks: Mapping[str, Worlds], instances: Sequence[Instance], before: Worlds, looked: Worlds, *, evidence: Evidence
 ) -> tuple[Conflict, ...]:
     """Return the answer that fits the others of one epoch least, with the bits by which they contradict.
 
-    `before`: log weights at the start of the epoch; `seen`: with all its looks.
+    `before`: log weights at the start of the epoch; `looked`: with all its looks.
     """
     if len(looks) < 2:
         return ()
     base = before.total
-    together = seen.total - base
+    together = looked.total - base
     alone = {name: evidence.alone(before, w) - base for name, w in looks.items()}
     bits = (sum(alone.values()) - together) / math.log(2)
     if bits <= CONFLICT_BITS:
         return ()
-    surprises = {name: (_less(seen, w) - seen.total) / math.log(2) for name, w in looks.items()}
+    surprises = {name: (_less(looked, w) - looked.total) / math.log(2) for name, w in looks.items()}
     name = min(surprises, key=lambda n: (-round(surprises[n], 6), n))
     culprit = next(i for i in instances if evidence.look_of(i) == name and i.given)
     events = tuple(e for i in instances if evidence.look_of(i) == name for e in i.events)

@@ -183,7 +183,7 @@ class EpochEvidence:
     looks: Mapping[str, Worlds]
     top_ups: Worlds
 
-    def seen(self, start: Worlds) -> Worlds:
+    def with_looks(self, start: Worlds) -> Worlds:
         """Return start plus all looks of the epoch."""
         return start.plus(*(self.looks[name] for name in sorted(self.looks)))
 
@@ -194,10 +194,10 @@ def forward(
     """Return log weights at the start of the last epoch, with its looks, and now."""
     before = start
     for number, evidence in enumerate(epochs):
-        seen = evidence.seen(before)
-        now = seen.plus(evidence.top_ups)
+        looked = evidence.with_looks(before)
+        now = looked.plus(evidence.top_ups)
         if number < len(case.repairs):
             known = tables.position
             cured = {known[c]: w for c, w in case.repairs[number].causes.items() if c in known}
             before = after_repair(now, cured)
-    return before, seen, now
+    return before, looked, now
