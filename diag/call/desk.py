@@ -335,7 +335,7 @@ class CallDesk:
     def redo(self) -> tuple[str, ...]:
         """Withdraw the last own undo; return the events that stand again, () when there is none."""
         targets = self._withdraw_act(redo_targets(self._events, self.desk.desk_id))
-        withdrawn = {e.id: e.body["target"] for e in self._events if e.kind == "withdrawn"}
+        withdrawn = {e.id: e.body["target"] for e in self._events if e.known and e.kind == "withdrawn"}
         return tuple(withdrawn[t] for t in targets)
 
     def _withdraw_act(self, targets: Sequence[str]) -> tuple[str, ...]:

@@ -121,7 +121,7 @@ def heaviest_pairs(tables: Tables, one: Array, instances: Sequence[Instance]) ->
 
     `one`: log weights of the one-fault worlds now.
     """
-    chosen = set(np.argsort(-one, kind="stable")[:HEAVIEST_SINGLES].tolist())
+    chosen = set(np.argsort(-one.round(9), kind="stable")[:HEAVIEST_SINGLES].tolist())
     for instance in instances:
         table = tables.check(instance.check)
         if not instance.given or instance.outcome is None or table.outcomes.index(instance.outcome) == table.normal:

@@ -80,7 +80,8 @@ def verified(connection: Connection, call: str, head: str | None) -> Verified:
     flaws += verify(events, sealed)
     flaws += _line_flaws(connection, call, line, broken=bool(flaws))
     remarks = [*_missing(events, sealed), *_branches(events)]
-    for event in (e for e in order(events) if e.kind == Signed.KIND and not any(f.event == e.id for f in flaws)):
+    bad = {f.event for f in flaws}
+    for event in (e for e in order(events) if e.known and e.kind == Signed.KIND and e.id not in bad):
         fit, key = signing.fits(event), signing.fingerprint(event.body["key"])
         if fit is False:
             flaws.append(_flaw(event, f"The signature is not that of key {key} over what stands before it."))

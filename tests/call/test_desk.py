@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -254,3 +255,9 @@ def test_a_sound_row_beside_the_trouble_is_a_control(engine: Engine, call: CallD
     call.record("swap", {"piece": "meter", "from_row": 3, "to_row": 4})
     call.answer("plain", outcome="red", rows=(4,))
     assert fingerprint(call) != before
+
+
+def test_a_withdrawal_of_a_newer_program_is_no_step_of_this_one(engine: Engine, call: CallDesk) -> None:
+    """What a newer program withdrew, in whatever form, is neither read nor redone here."""
+    newer = replace(call.events[-1], v=99, kind="withdrawn", body={"of": "another form"}, id="f" * 64)
+    assert () == call.desk.replayed(call.call, [*call.events, newer], ()).redo()

@@ -165,10 +165,11 @@ def test_append_refuses_an_altered_sealed_value(store: Store) -> None:
     assert 5 == len(store.events(CALL))
 
 
-def test_a_call_of_a_newer_program_is_read_only(store: Store, tmp_path: Path) -> None:
-    """Events of a newer program come in by import, are kept and passed on; nothing can be added."""
+@pytest.mark.parametrize("kind", ["answer", "signed", "withdrawn", "erased", "photo"])
+def test_a_call_of_a_newer_program_is_read_only(store: Store, tmp_path: Path, kind: str) -> None:
+    """Events of a newer program come in by import, are kept and passed on, unread; nothing can be added."""
     desk = a_call()
-    newer = _remade(desk.answer("gauge"), v=99, body={"x": 1})
+    newer = _remade(desk.answer("gauge"), v=99, body={"x": 1}, kind=kind)
     path = tmp_path / "newer.json"
     path.write_text(to_text([*desk.events[:-1], newer], desk.sealed), encoding="utf-8")
     store.import_file(path)
@@ -179,6 +180,7 @@ def test_a_call_of_a_newer_program_is_read_only(store: Store, tmp_path: Path) ->
         store.append(note)
     assert newer in store.events(CALL)
     assert newer.id in (tmp_path / "out.json").read_text(encoding="utf-8")
+    assert () == store.verify(CALL).flaws
 
 
 def test_no_such_call(store: Store) -> None:
