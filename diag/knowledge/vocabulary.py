@@ -147,6 +147,8 @@ class Named(FrozenModel):
     """How much room it takes on the truck."""
     per_row: bool = False
     """True when the number needed goes with the rows in trouble."""
+    elsewhere: bool = False
+    """True for a class of causes that are no fault of the planter."""
     asks: Text | None = None
 
 

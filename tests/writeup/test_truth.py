@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,7 +22,9 @@ from diag.writeup.page.front import hours_text
 from diag.writeup.page.render import render_text
 from diag.writeup.saving import ordered
 from diag.writeup.story import tell
+from diag.writeup.story.closed import closing_of
 from diag.writeup.story.labour import totals, worked
+from diag.writeup.story.model import CauseTold
 
 
 def on_site(engine: Engine, channel: str = "site") -> Case:
@@ -297,3 +300,20 @@ def test_what_a_setting_was_is_not_asked_again(engine: Engine) -> None:
     missing = {m.rule: m.detail for m in check_story(story, engine.knowledge, claim=True)}
     assert "vacuum" not in missing["r11_conditions"]
     assert set() == {"r12_same_conditions", "r22_part_kept", "r23_photo", "v3_part_number"} & missing.keys()
+
+
+def test_a_cause_outside_the_planter_is_no_fault_of_it(engine: Engine) -> None:
+    """Closed as no fault: a soil that crusted is not against it, a seal that leaks is."""
+    found = {}
+    for cause in ("crust_or_flood", "seal_worn"):
+        case = on_site(engine)
+        case.call.close("no_fault_found", "As found.")
+        told = replace(alder_flat_cause(engine), cause=cause, kind=engine.knowledge.causes[cause].kind)
+        found[cause] = closing_of(case.call, {}, (told,), ()).against
+    assert {"crust_or_flood": "", "seal_worn": "shown: Vacuum seal hard, cracked, flattened"} == found
+
+
+def alder_flat_cause(engine: Engine) -> CauseTold:
+    """The seal of the good call, confirmed."""
+    (cause,) = tell(alder_flat.good(engine).call).causes
+    return cause

@@ -35,8 +35,8 @@ def closing_of(call: CallDesk, sealed: Mapping[str, Mapping[str, str]], told: Se
 
 def _against(call: CallDesk, kind: str, told: Sequence[CauseTold], repairs: Sequence[Correction]) -> str:
     """Return what the record holds against a closing word; "" where nothing does."""
-    causes = call.engine.knowledge.causes
-    shown = [c.label for c in told if c.word in SURE and not causes[c.cause].no_fault]
+    kinds = call.engine.knowledge.kinds
+    shown = [c.label for c in told if c.word in SURE and not kinds[c.kind].elsewhere]
     mended = [r for r in repairs if r.kind == "repair"]
     places = dict.fromkeys(r.where for r in mended if r.where)
     repaired = f"a repair is recorded{' at ' if places else ''}{', '.join(places)}" if mended else ""
