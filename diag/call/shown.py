@@ -6,8 +6,8 @@ probable      firm tests with values, or a deciding look, point to it, and no ot
               nearly as well: neither a deciding look alone nor all that was tested together
 possible      something speaks for it, but another cause fits as well, or only a caller has seen it
 ruled_out     a test by a technician or instrument, with its value, speaks strongly against it
-inconclusive  firm tests speak both for and against it, or only weakly against it
-not_tested    nothing was tested that bears on it
+inconclusive  firm tests, one of them of the thing itself, speak both for and against it, or only weakly against it
+not_tested    nobody looked: no test of the thing itself, and nothing that speaks for it or rules it out
 """
 
 from __future__ import annotations
@@ -265,13 +265,20 @@ class Bench:
             return INCONCLUSIVE if deciding_for or proved else RULED_OUT
         if self._in_vain(cause):
             return INCONCLUSIVE if firm_for else POSSIBLE if any(t.ratio >= FOR for t in before) else NOT_TESTED
+        looked = any(t.firm and (t.deciding or t.valued) and self.aims(t.check, cause) for t in before)
+        unsettled = INCONCLUSIVE if looked else NOT_TESTED
         if firm_for and firm_against and not proved:
-            return PROBABLE if deciding_for else INCONCLUSIVE
+            return PROBABLE if deciding_for else unsettled
         if deciding_for or any(t.valued and t.contrast >= FOR for t in firm_for) or (proved and firm_for):
             return PROBABLE
         if any(t.ratio >= FOR for t in before) or proved:
             return POSSIBLE
-        return INCONCLUSIVE if firm_against else NOT_TESTED
+        return unsettled if firm_against else NOT_TESTED
+
+    def aims(self, check: str, cause: str) -> bool:
+        """Tell whether a check looks at the thing itself: one of its findings points at this cause and few others."""
+        tables = self.call.engine.tables
+        return bool(tables.check(check).aims[tables.position[cause]])
 
     def _proved(self, cause: str) -> bool:
         """Tell whether a repair of the cause stands: by readings of a technician or instrument, and by a person."""

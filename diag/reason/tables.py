@@ -16,6 +16,9 @@ from diag.knowledge.shares import base_shares, outcome_shares, told
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 Index = npt.NDArray[np.intp]
+STRONGLY, FEW = 4.5, 10
+"""A finding points at a cause that brings it so many times oftener than a sound machine does; at few: so many causes
+(estimates)."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,15 @@ class CheckTable:
         """Return q(o|c) / b(o): what this outcome says about this cause."""
         o = self.index(outcome)
         return float(self.shares[o, cause] / self.base[o])
+
+    @cached_property
+    def aims(self) -> Flags:
+        """By cause: some finding points strongly at it and at no more than a few others."""
+        findings = [o for o in range(len(self.base)) if o != self.normal]
+        strongly = (self.shares[findings] >= STRONGLY * self.base[findings, None]) & self.marked
+        few = strongly.sum(axis=1) <= FEW
+        aimed: Flags = strongly[few].any(axis=0)
+        return aimed
 
 
 class Tables:

@@ -281,3 +281,17 @@ def test_a_repair_in_vain_leaves_its_cause_unsettled(engine: Engine) -> None:
     case.call.repair(["sing_worn"], rows=[3], words="New singulator at row 3.")
     case.call.answer("dug_fifty_called", values=pairs, observer="technician", rows=(3,))
     assert "inconclusive" == shown_word(case.call, "sing_worn")
+
+
+def test_what_nobody_looked_at_is_not_tested(engine: Engine) -> None:
+    """A question of the whole field speaks against many causes; none is tested by it. A look at the thing itself is."""
+    case = on_site(engine)
+    case.call.answer("planter_row_of_gap", outcome="no_row", observer="technician")
+    bench = Bench(case.call)
+    against = {c for c in bench.knowledge.causes for t in bench.tests(c) if t.ratio < 0.5}
+    assert "seal_worn" in against
+    assert not bench.aims("planter_row_of_gap", "seal_worn")
+    assert "inconclusive" not in set(bench.words().values())
+    assert bench.aims("seal_seat", "seal_displaced")
+    case.call.answer("seal_seat", outcome="seated", observer="technician", rows=(7,))
+    assert "inconclusive" == shown_word(case.call, "seal_displaced")

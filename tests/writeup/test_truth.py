@@ -18,7 +18,7 @@ from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.writeup.completeness import check_story, only_now, readiness
 from diag.writeup.page.formats import FORMATS
-from diag.writeup.page.front import hours_text
+from diag.writeup.page.front import hours_text, sound_text
 from diag.writeup.page.render import render_text
 from diag.writeup.saving import ordered
 from diag.writeup.story import tell
@@ -157,11 +157,11 @@ def test_a_photo_stands_in_place(engine: Engine, tmp_path: Path) -> None:
 
 
 def test_a_good_row_beside_it_clears_no_cause(engine: Engine) -> None:
-    """Row 6 dug and found whole says nothing about row 7: no cause is ruled out by it."""
+    """The seal of row 6 looked at and found seated says nothing about row 7: no cause is cleared by it."""
     case = on_site(engine)
-    case.call.answer("dig_behind_row", outcome="seed_normal", rows=(6,), observer="technician")
+    case.call.answer("seal_seat", outcome="seated", rows=(6,), observer="technician")
     assert {} == shown_words(case.call)
-    case.call.answer("dig_behind_row", outcome="seed_normal", rows=(7,), observer="technician")
+    case.call.answer("seal_seat", outcome="seated", rows=(7,), observer="technician")
     assert {} != shown_words(case.call)
 
 
@@ -317,3 +317,16 @@ def alder_flat_cause(engine: Engine) -> CauseTold:
     """The seal of the good call, confirmed."""
     (cause,) = tell(alder_flat.good(engine).call).causes
     return cause
+
+
+def test_found_sound_is_what_was_looked_at(engine: Engine) -> None:
+    """A look at the seal clears its seat; that the gap follows no row speaks against much that nobody looked at."""
+    case = on_site(engine)
+    case.call.answer("q_time_pattern", outcome="sudden", observer="caller")
+    case.call.answer("planter_row_of_gap", outcome="no_row", observer="technician")
+    case.call.answer("seal_seat", outcome="seated", observer="technician", rows=(7,))
+    told = sound_text(tell(case.call))
+    sound, _, unlike = told.partition("Not looked at")
+    assert "seal folded" in sound
+    assert sound.count(" against ") == 1
+    assert "(no row" in unlike

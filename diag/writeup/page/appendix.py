@@ -135,7 +135,7 @@ def _tested(story: Story) -> Iterator[Block]:
     if rows:
         yield Table(RULED_HEAD, tuple(rows))
     confirmed = any(c.word == "confirmed" for c in story.causes)
-    open_ones = [o for o in story.others if o.word in ("possible", "inconclusive") and not o.sound
+    open_ones = [o for o in story.others if o.word in ("possible", "inconclusive") and not (o.sound or o.unlike)
                  and o.speaks and (o.demanded or not confirmed)]
     as_well = [o for o in open_ones if o.as_well]
     mixed = [o for o in open_ones if o.word == "inconclusive"]

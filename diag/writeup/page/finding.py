@@ -51,7 +51,7 @@ def still_open(story: Story) -> str:
 
 def _standing(story: Story) -> Iterator[Block]:
     """Yield what is possible while no cause is shown, and what was found that says so."""
-    standing = [o for o in story.others if o.as_well and o.speaks and not o.sound][:MOST_NAMED]
+    standing = [o for o in story.others if o.as_well and o.speaks and not (o.sound or o.unlike)][:MOST_NAMED]
     if standing:
         yield Paragraph(f"Possible so far: {'; or '.join(small(o.plain) for o in standing)}.")
     if told := says_so(story):

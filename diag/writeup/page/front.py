@@ -109,15 +109,26 @@ def _ruled_out(story: Story) -> Iterator[Block]:
 
 def sound_text(story: Story) -> str:
     """Return which looks speak against which causes; a look has no value, so it rules nothing out."""
-    sound = [o for o in story.others if o.sound and o.word in ("possible", "inconclusive")]
-    looks: dict[str, list[str]] = {}
-    for other in sound:
-        looks.setdefault(refs(story, other.sound), []).append(small(other.label))
+    open_ones = [o for o in story.others if o.word in ("possible", "inconclusive")]
+    sound = _looked([(refs(story, o.sound), o) for o in open_ones if o.sound])
+    reads = {t.event: f"{refs(story, (t.event,))} ({t.reading})" for t in story.tests}
+    unlike = _looked([(" and ".join(reads[e] for e in o.unlike if e in reads), o)
+                      for o in open_ones if o.unlike and not o.sound])
+    told = [f"Found sound, without a value: {sound}."] if sound else []
+    told += [f"Not looked at, spoken against: {unlike}."] if unlike else []
+    return " ".join(told)
+
+
+def _looked(looks: Sequence[tuple[str, Other]]) -> str:
+    """Return looks, each with what it speaks against, the narrowest first."""
+    by_look: dict[str, list[str]] = {}
+    for look, other in looks:
+        by_look.setdefault(look, []).append(small(other.label))
     told = []
-    for look, names in sorted(looks.items(), key=lambda x: (len(x[1]), x[0])):
+    for look, names in sorted(by_look.items(), key=lambda x: (len(x[1]), x[0])):
         more = f" and {count(len(names) - MOST_SOUND, 'more', 'more')}" if len(names) > MOST_SOUND else ""
         told.append(f"{look} against {', '.join(names[:MOST_SOUND])}{more}")
-    return f"Found sound, without a value: {'; '.join(told)}." if told else ""
+    return "; ".join(told)
 
 
 def ruled_rows(story: Story) -> list[tuple[str, str]]:

@@ -88,7 +88,8 @@ class Causes:
             found.append(Other(cause, known.label, known.plain or known.label, known.kind, word=word,
                                ground=self._ground_of(cause, word), speaks=speaks,
                                as_well=word == POSSIBLE and self._fit(cause) * AS_WELL >= 1,
-                               sound=self._sound(cause), subsystem=self.knowledge.subsystems[known.subsystem].label,
+                               sound=self._sound(cause, itself=True), unlike=self._sound(cause, itself=False),
+                               subsystem=self.knowledge.subsystems[known.subsystem].label,
                                demanded=tuple(e for e in demanded if e in self.tests)))
         place = {r.cause: i for i, r in enumerate(judged)}
 
@@ -102,13 +103,15 @@ class Causes:
         """Return how well all that was answered before a repair fits a cause, against the best of the others."""
         return self.bench.fits.lead(self.bench.fits.before, cause)
 
-    def _sound(self, cause: str) -> tuple[str, ...]:
-        looks = [t for t in self.bench.tests(cause) if t.deciding and t.normal and not t.valued]
+    def _sound(self, cause: str, *, itself: bool) -> tuple[str, ...]:
+        """Return deciding looks, at the thing itself or at something else, that found nothing and speak against it."""
+        looks = [t for t in self.bench.tests(cause) if t.deciding and t.normal and not t.valued
+                 and self.bench.aims(t.check, cause) == itself]
         return tuple(t.event for t in looks if t.ratio <= AGAINST_STRONGLY and t.event in self.tests)
 
     def fits(self, told: Sequence[CauseTold], others: Sequence[Other]) -> tuple[str, ...]:
         """Return in plain words what the answers speak for most; () where a cause is told."""
-        known = [self.knowledge.causes[o.cause] for o in others if o.as_well and o.speaks and not o.sound]
+        known = [self.knowledge.causes[o.cause] for o in others if o.as_well and o.speaks and not (o.sound or o.unlike)]
         return () if told else tuple(c.plain or c.label for c in known[:MOST_FITTING])
 
     def addressed(self) -> tuple[str, ...]:

@@ -226,6 +226,8 @@ class Other:
     """True when nothing answered before a repair tells it from the cause that fits best."""
     sound: Events
     """Looks at the thing itself that found nothing wrong with it."""
+    unlike: Events
+    """Looks at something else whose finding does not go with it."""
     subsystem: str
     """Which part of the planter it belongs to, in words."""
     demanded: Events
