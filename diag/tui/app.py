@@ -8,6 +8,7 @@ import os
 from collections.abc import Callable, Iterable, Mapping, MutableMapping
 from contextlib import suppress
 from datetime import datetime
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
@@ -399,6 +400,7 @@ def _warm(engine: Engine) -> None:
     from diag.call.desk import Desk
 
     Desk(engine).new_call("phone").think()
+    import_module("diag.writeup.mending")  # F9 needs it, and much comes with it
 
 
 def _runs(app: DiagApp, target: Any, action: str) -> Callable[[], None]:

@@ -31,7 +31,7 @@ Body = Callable[[DiagApp, Pilot[int]], Awaitable[None]]
 
 _wait.SLEEP_GRANULARITY, _wait.SLEEP_IDLE = 0.002, 0.001
 """The pilot looks ten times as often whether all is idle."""
-hearing.MATCH_AFTER = asking.PREVIEW_AFTER = 0.0
+hearing.MATCH_AFTER = asking.PREVIEW_AFTER = asking.MISTAKE_AFTER = 0.0
 """No waiting for a pause in typing."""
 
 

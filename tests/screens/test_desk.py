@@ -36,6 +36,7 @@ from diag.tui.app import DiagApp
 from diag.tui.screens import asking, explain
 from diag.tui.screens.asking import AskingScreen
 from diag.tui.screens.desk import DeskScreen
+from diag.tui.screens.text import MenuScreen
 from diag.tui.widgets.fields import LineField
 
 
@@ -808,7 +809,7 @@ def test_what_is_asked_for_while_judging_is_done_after_it(
         desk.action_do("mend")
         assert app.screen is desk
         await still(pilot)
-        assert "Mend, prove, close" in words(app)
+        assert isinstance(app.screen, MenuScreen)
         await press(pilot, "escape")
         assert app.screen is desk
         with monkeypatch.context() as broken:
@@ -818,5 +819,32 @@ def test_what_is_asked_for_while_judging_is_done_after_it(
         desk.action_do("retry")
         await still(pilot)
         assert app.screen is desk
+
+    drive(make_app(little, place), body)
+
+
+def test_a_word_half_typed_is_no_mistake(little: Engine, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is not understood is told after a pause, what fits at once; typing on lets go of it; Enter tells at once."""
+    later, due = AskingScreen.later, []
+
+    def wait(page: AskingScreen, seconds: float, do: Callable[[], object]) -> None:
+        due.append(do) if seconds == 7 else later(page, seconds, do)
+
+    monkeypatch.setattr(asking, "MISTAKE_AFTER", 7)
+    monkeypatch.setattr(AskingScreen, "later", wait)
+
+    async def body(app: DiagApp, pilot: Pilot[int]) -> None:
+        await put_on_desk(app, pilot)
+        await press(pilot, *"xyz")
+        assert "Not understood" not in words(app)
+        due[0]()
+        assert "Not understood" not in words(app)
+        due[-1]()
+        await still(pilot)
+        assert "Not understood" in words(app)
+        await press(pilot, *["backspace"] * 3, "1")
+        assert "= red" in words(app)
+        await press(pilot, "backspace", "q", "enter")
+        assert "Not understood" in words(app)
 
     drive(make_app(little, place), body)

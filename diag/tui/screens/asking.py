@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any, ClassVar
 
 from textual import on, work
@@ -43,6 +44,8 @@ FIXED = ("last",)
 RETRY_AFTER = 3.0
 """Seconds after which an answer that the store did not take is tried again."""
 AGAIN = " It is tried again by itself; typing lets go of it."
+MISTAKE_AFTER = 0.6
+"""Seconds of quiet more before it is told what was not understood."""
 CAUSES = {"-low": 3, "-high": 5}
 """Most causes shown under the question, by the height of the window."""
 READ_BACK = {"-low": 3, "-high": 6}
@@ -324,7 +327,18 @@ class AskingScreen(Page[None]):
     """The earlier answer (event) that is changed; None for a new one."""
 
     def _understood(self, turn: Turn, found: Reply) -> None:
-        if turn is self.turn and not self.line.waiting:
+        """Show what was understood; what was not is told after a pause: a word half typed is no mistake."""
+        if turn is not self.turn or self.line.waiting:
+            return
+        if found.fits or not found.told:
+            self._tell_reply(turn, found, self._touched)
+            return
+        touched = self._touched
+        self._tell_reply(turn, replace(found, told=()), touched)
+        self.later(MISTAKE_AFTER, lambda: self._tell_reply(turn, found, touched))
+
+    def _tell_reply(self, turn: Turn, found: Reply, touched: int) -> None:
+        if turn is self.turn and not self.line.waiting and touched == self._touched:
             self.reply = found
             self.draw()
 
