@@ -244,6 +244,6 @@ def test_nothing_typed_at_a_danger_says_what_is_to_be_typed() -> None:
     """The remedy is that of the question that stands there."""
     here = Path(__file__).parent
     engine = Engine(load([here / "data" / "small", here / "screens" / "knowledge"]))
-    script, dialogue = talk(engine, *INTAKE, "take spun", "", "y", "", "x")
+    script, dialogue = talk(engine, *INTAKE, "take spun", "", "", "x")
     assert "Type the word DANGER, in capitals, or x" in script.text
     assert not [a for a in dialogue.call.state.answers if a.status == "given"]
