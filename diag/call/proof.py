@@ -17,6 +17,7 @@ from diag.call.desk import CallDesk
 from diag.call.readings import evaluate
 from diag.figures.rows import Rows, row_of
 from diag.knowledge.model import Verification
+from diag.reason.proof_check import shows_trouble
 from diag.record.kinds import Answer, Repaired
 from diag.text import rows_words
 
@@ -220,6 +221,11 @@ class Proving:
         usual = [o for o, entry in check.outcomes.items() if entry.normal]
         return outcome in usual if usual else None
 
+    def _shows_trouble(self, answer: Answer, wanted: Sequence[Verification]) -> bool:
+        """Tell whether an answer shows more than how the mended part looks."""
+        named = any(answer.check in (*v.checks, *v.passes) for v in wanted)
+        return named or shows_trouble(self.knowledge.questions[answer.check], self.knowledge)
+
     def _bad(self, answer: Answer, wanted: Sequence[Verification]) -> bool:
         return self._passes(answer, wanted) is False
 
@@ -236,6 +242,9 @@ class Proving:
         passed = [a for a in last.values() if told[a.event]]
         if not passed:
             return NOT_YET, "Nothing that proves it has been measured since the repair, or it was too little to tell."
+        looked, passed = passed, [a for a in passed if self._shows_trouble(a, wanted)]
+        if not passed:
+            return NOT_YET, f"{self._told(looked[0])} Whether the trouble is gone nobody has looked at yet."
         unproved = [v for v in wanted if not any(a.check in (*v.checks, *v.passes) for a in passed)]
         if unproved and len(wanted) > 1:
             return NOT_YET, f"Nothing measured since proves the part that is {unproved[0].label}."

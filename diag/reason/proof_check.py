@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from diag.knowledge.base import Knowledge
 from diag.knowledge.model import Check
 from diag.reason.axes import fit
 from diag.reason.case import Case, Instance
 from diag.reason.feasible import check_minutes
 from diag.reason.tables import Tables
 
+RUNS = ("after_planting", "bench")
+"""States beside those with the engine on in which it is seen how a meter runs, or how it planted."""
+
 
 def proof_check(case: Case, tables: Tables) -> str | None:
     """Return the check that is made first after a repair that is not proved yet; None when it was made, or none can be.
 
-    First what the verification names and what showed the fault before, then any look or reading that spoke for the
-    cause, seed in the furrow before the part itself, then the best of the verification.
+    First what the verification names and what showed the fault before, then any other look or reading that shows the
+    trouble and spoke for the cause, seed in the furrow before the rest, then the best of the verification. How the
+    mended part looks comes last.
     """
     if not case.to_prove or any(i.epoch == case.epoch and i.events for i in case.instances):
         return None
@@ -34,8 +39,19 @@ def _candidates(case: Case, tables: Tables) -> Iterable[str]:
                    key=lambda i: (not _in_furrow(i, tables), -_spoke(i, case, tables)))
     shown = [i.check for i in spoke if _spoke(i, case, tables) > 1.0]
     yield from (c for c in named if c in shown)
-    yield from shown
+    yield from (c for c in shown if shows_trouble(tables.knowledge.questions[c], tables.knowledge))
     yield from named
+    yield from shown
+
+
+def shows_trouble(check: Check, knowledge: Knowledge) -> bool:
+    """Return whether a check shows how it plants or runs, or measures a part by hand.
+
+    Looking at what was mended, or at a number that was set, shows that it was done, not that it helped.
+    """
+    states = [knowledge.states[s.state] for s in check.steps if s.state in knowledge.states]
+    runs = any(s.engine or s.name in RUNS for s in states)
+    return runs or (check.measured and any(s.hands_on for s in states))
 
 
 def _named(cause: str, tables: Tables) -> tuple[str, ...]:
@@ -54,7 +70,7 @@ def _can_show_again(instance: Instance, tables: Tables) -> bool:
 
 
 def _in_furrow(instance: Instance, tables: Tables) -> bool:
-    """Return whether it was read off seed in the furrow: that a mended part looks sound shows no row that plants."""
+    """Return whether it was read off seed in the furrow."""
     return tables.knowledge.questions[instance.check].when_seen == "open_furrow"
 
 

@@ -60,6 +60,25 @@ def test_only_readings_that_prove_it_count(case: Case) -> None:
     assert ("accepted", (good,)) == (proved(case).says, proved(case).answers)
 
 
+def test_looking_at_what_was_mended_proves_nothing(case: Case) -> None:
+    """A cable found cut and then looked at again is whole; that the rows plant is another thing, and comes next."""
+    case.call.answer("harness_fold_look", outcome="damaged", observer="technician")
+    mend(case, rows=None, cause="harness_pinched")
+    assert "harness_fold_look" != case.call.think().judgement.plan.offers[0].check
+    case.call.answer("harness_fold_look", outcome="ok", observer="technician")
+    assert ("not_yet", True) == (proved(case).says, "nobody has looked at yet" in proved(case).why)
+    case.call.answer("dig_behind_row", outcome="seed_normal", observer="technician")
+    assert "accepted" == proved(case).says
+
+
+def test_a_mended_part_that_looks_bad_again_is_not_accepted(case: Case) -> None:
+    """The look proves nothing for the repair, but it can speak against it."""
+    case.call.answer("harness_fold_look", outcome="damaged", observer="technician")
+    mend(case, rows=None, cause="harness_pinched")
+    case.call.answer("harness_fold_look", outcome="damaged", observer="technician")
+    assert "not_accepted" == proved(case).says
+
+
 def test_a_check_that_showed_the_fault_proves_the_repair(case: Case) -> None:
     """Bad before the repair, so good after it counts, although this repair does not name that check."""
     case.call.answer("bench_run", outcome="bad", observer="technician", rows=(7,))
