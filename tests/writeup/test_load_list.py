@@ -257,3 +257,20 @@ def test_whether_a_part_is_wanted_is_told_without_the_list(phone: Case) -> None:
     for call in (phone.call, fresh):
         assert any(e.kind == "part" for e in load_list(call).entries) == wants_parts(call)
         assert (stock_form(call) is not None) == wants_parts(call)
+
+
+def test_nothing_is_loaded_for_a_closed_call(engine: Engine) -> None:
+    """Once it is closed nobody drives."""
+    case = alder_flat.opened(engine, "phone")
+    case.call.set_complaint("skips", [("skips_high", "chosen")])
+    assert load_list(case.call).load
+    case.call.record("closed", {"result": "question_answered"})
+    assert load_text(load_list(case.call)).endswith("is closed: nothing to load.\n")
+
+
+def test_many_of_a_part_weigh_what_they_are(engine: Engine) -> None:
+    """Sixteen of a part for one call in a hundred are left at home, one is taken along."""
+    k = engine.knowledge
+    thing = ("part", next(n for n, p in k.parts.items() if p.size == "box"))
+    for many, taken in ((1, {thing}), (16, set())):
+        assert taken == choose(k, {"x": {thing}}, {"x": 0.05}, 90, many={thing: many})

@@ -16,6 +16,7 @@ from writeup.test_render import CONTROL, HOSTILE, hostile
 
 from diag.call.desk import Desk
 from diag.reason.judge import Engine
+from diag.units import System
 from diag.writeup.cli import _from_file
 from diag.writeup.page.audience import AUDIENCES
 from diag.writeup.page.document import document
@@ -215,7 +216,7 @@ def test_a_wide_machine_is_one_drawing(engine: Engine, rows: int) -> None:
     assert rows == sum(s.kind == "ring" and s.y > 20 for s in shown.shapes)
 
 
-def dug(engine: Engine, after: bool) -> Story:
+def dug(engine: Engine, after: bool, units: System | None = None) -> Story:
     """Tell a call with fifty spacings dug, four gaps and a close pair, and after the repair none."""
     case = alder_flat.opened(engine)
     alder_flat.machine(case)
@@ -225,7 +226,7 @@ def dug(engine: Engine, after: bool) -> Story:
         case.call.repair(["seal_worn"], rows=[7], words="New seal.")
         right = {"unit": "in", "values": ["6.1"] * 120}
         case.call.answer("dug_50_spacings", spacings=right, observer="technician", rows=(7,))
-    return tell(case.call)
+    return tell(case.call, units=units)
 
 
 @pytest.mark.parametrize("after", [False, True])
@@ -239,6 +240,28 @@ def test_the_seeds_lie_to_scale(engine: Engine, after: bool) -> None:
     assert "4 gaps and 1 close pair" in strip.says
     assert after == ("the first 60 of 120 spaces" in strip.says)
     assert "seedsastheylay" in words(render_pdf(told))
+
+
+@pytest.mark.parametrize(("units", "unit"), [("metric", "m"), ("us", "ft"), (None, "ft")])
+def test_the_strip_has_the_readers_ruler(engine: Engine, units: System | None, unit: str) -> None:
+    """A tape in inches lies beside metres for who reads metres."""
+    strip = seed_strip(dug(engine, True, units))
+    assert strip is not None
+    assert any(s.text == f"5 {unit}" for s in strip.shapes if s.kind == "words") or unit == "m"
+    assert {unit} == {s.text.split()[1] for s in strip.shapes if s.kind == "words" and s.text[:1].isdigit()}
+
+
+def test_a_scale_begins_at_zero_and_ends_above(engine: Engine) -> None:
+    """Readings near each other look so, and no mark lies above the top line."""
+    case = alder_flat.opened(engine)
+    alder_flat.machine(case)
+    case.vacuum("map", {row: 18 + row % 3 for row in range(1, 13)})
+    shown = case_picture(tell(case.call))
+    assert shown is not None
+    lines = [s.y for s in shown.shapes if s.kind == "dash"]
+    marks = [s.y for s in shown.shapes if s.kind == "ring" and s.y > 20]
+    assert "0" in {s.text for s in shown.shapes if s.kind == "words"}
+    assert max(marks) <= max(lines)
 
 
 # --- pages ------------------------------------------------------------------------------------------------------

@@ -42,6 +42,8 @@ class Spoiled:
     """Words a claim must then hold."""
     never: str = ""
     """Words it must then not hold."""
+    asks: str = ""
+    """Words that a question must then hold."""
 
 
 def spaced(name: str, bad: int, n: int, rows: tuple[int, ...] = (7,)) -> Step:
@@ -244,8 +246,14 @@ TABLE = (
     Spoiled("a diagnosis for a complaint", {"complaint":
             complaint("Row 7 vacuum seal is bad and needs to be replaced under warranty")}, lacks="r07"),
     Spoiled("three words of complaint", {"complaint": complaint("Row 7 skips")}, lacks="r07"),
-    Spoiled("the root left out", without("root"), lacks="v11"),
-    Spoiled("the manner left out", without("mechanism"), lacks="r15"),
+    Spoiled("the root left out", without("root"), lacks="v11", prints="why it came to that was not found out"),
+    Spoiled("the manner left out", without("mechanism"), lacks="r15",
+            prints="On row 7, the rubber seal of the meter is hard or worn (CONFIRMED), the reason being"),
+    Spoiled("the manner and the root left out", without("mechanism", "root"), lacks="r15 r21 v11",
+            prints="is hard or worn (CONFIRMED), so that row 7 read 12 inH2O where the other rows read"),
+    Spoiled("an exchange in vain before the call", {"complaint": both(af.complains, lambda case:
+            case.call.record("done_before", {"what": "meters of rows 3 and 4 exchanged", "effect": "no_change"}))},
+            prints="What does not fit, or did not help: meters of rows 3 and 4 exchanged; it changed nothing."),
     Spoiled("the kind of root not named", without("category"), lacks="r15", never="Leaning"),
     Spoiled("sisters not compared", without("siblings"), lacks="r17"),
     Spoiled("the cause echoes the complaint", {"mechanism": gives("mechanism",
@@ -259,8 +267,10 @@ TABLE = (
     Spoiled("filed late", {"filed": gives("filed", "2026-06-20")}, lacks="r05"),
     Spoiled("not filed", without("filed"), lacks="r04"),
     Spoiled("the window not known", without("filing_window"), lacks="v10"),
-    Spoiled("cover ended the day before", {"cover_ends": gives("cover_ends", "2026-05-13")}, lacks="r06"),
-    Spoiled("end of cover not known", without("cover_ends"), lacks="r06"),
+    Spoiled("cover ended the day before", {"cover_ends": gives("cover_ends", "2026-05-13")}, lacks="r06",
+            asks="If none does, is it goodwill"),
+    Spoiled("end of cover not known", without("cover_ends"), lacks="r06",
+            asks="Until when does cover last"),
     Spoiled("in service since when", without("in_service"), lacks="r02"),
     Spoiled("no usage", without("area", "fan_hours"), lacks="r03"),
     Spoiled("no serial number", {"machine": lambda case: af.machine(case, serial="")}, lacks="r01"),
@@ -286,7 +296,8 @@ TABLE = (
     Spoiled("a setting left changed", {"follow_up": both(af.STEPS["follow_up"],
             changes_for_a_test(setting="speed", before={"value": "5", "unit": "mph"}, after={"value": "4", "unit":
             "mph"}))}, lacks="v7"),
-    Spoiled("a meter left in the other row", {"swap_home": None}, lacks="r10 v1 v6 v7", says="not_yet"),
+    Spoiled("a meter left in the other row", {"swap_home": None}, lacks="r10 v1 v6 v7", says="not_yet",
+            prints="NOT put back: the meters of rows 6, 7 are exchanged."),
 )
 
 
@@ -309,6 +320,7 @@ def test_spoiled(engine: Engine, spoiled: Spoiled) -> None:
     claim = " ".join(render_text(story, 100, "claim").split())
     assert spoiled.prints in claim
     assert not spoiled.never or spoiled.never not in claim
+    assert not spoiled.asks or any(spoiled.asks in m.asks for m in found.missing)
     sure = ("confirmed", "probable")
     assert [] == [c.cause for c in story.causes if c.root.word in sure and c.word not in sure]
     assert found.met == found.of - len(found.missing)
@@ -329,4 +341,4 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
     assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
             "another row in trouble, dug whole after it",
-            "handed on, all as it was"] == silent
+            "an exchange in vain before the call", "handed on, all as it was"] == silent

@@ -17,9 +17,11 @@ from diag.call.shown import shown_words
 from diag.reason.judge import Engine
 from diag.store.open import open_store
 from diag.writeup.completeness import check_story, only_now, readiness
+from diag.writeup.page.document import document
 from diag.writeup.page.formats import FORMATS
 from diag.writeup.page.front import hours_text, sound_text
 from diag.writeup.page.render import render_text
+from diag.writeup.page.sentences import sum_text
 from diag.writeup.saving import ordered
 from diag.writeup.story import tell
 from diag.writeup.story.closed import closing_of
@@ -133,6 +135,62 @@ def test_hours_add_up(engine: Engine) -> None:
     guessed = [n for n in totals(story.labour) if n.basis == "estimate"]
     assert guessed
     assert any("not in the sum" in line for line in rest)
+
+
+def test_hours_by_test_add_up_to_their_activity(engine: Engine) -> None:
+    """What went by between the tests has a line of its own: the split of a service file adds up, in whole minutes."""
+    case = on_site(engine)
+    case.wait(20)
+    case.vacuum("before", LOW)
+    case.wait(7)
+    case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
+    case.wait(9)
+    case.vacuum("moved", alder_flat.MOVED)
+    story = tell(case.call)
+    rows = [b for s in document(story, "service").sections for b in s.blocks if getattr(b, "title", "") == "By test"]
+    minutes = [int(row[2].split()[0]) for row in rows[0].rows]  # type: ignore[union-attr]
+    diagnosis = next(n.minutes for n in totals(story.labour) if n.activity == "diagnosis")
+    assert (round(diagnosis), 7) == (sum(minutes), minutes[-1])
+
+
+@pytest.mark.parametrize(("minutes", "told"), [((84, 3, 111, 15, 69, 3), "285 min (4.8 h)"), ((15,), "15 min (0.3 h)"),
+                                               ((1.4, 1.4), "2 min (0.0 h)"), ((69,), "69 min (1.2 h)")])
+def test_hours_are_whole_minutes_in_tenths(minutes: tuple[float, ...], told: str) -> None:
+    """A tenth of an hour is six minutes, three minutes up; a sum is that of the minutes as they are printed."""
+    assert told == sum_text(minutes)
+
+
+def test_who_came_is_not_awaited(engine: Engine) -> None:
+    """Once somebody is on site a technician is no longer coming; the open page says what it knows of the next step."""
+    case = on_site(engine, "phone")
+    case.call.record("waiting", {"for": "technician"}, {"text": "with a bearing"})
+    story = tell(case.call)
+    ready = readiness(story, engine.knowledge, claim=True)
+    assert "OPEN, not closed yet: a technician is coming: with a bearing." in render_text(story, 200, "claim", ready)
+    case.call.record("channel", {"channel": "site"})
+    after = tell(case.call)
+    assert None is after.waiting
+    assert "OPEN, not closed yet: what happens next was not written down." in render_text(after, 200, "claim", ready)
+
+
+def test_a_copy_without_words_says_that_they_are_left_out(engine: Engine) -> None:
+    """What was done was written down; a copy without personal data holds no words, and says so."""
+    text = render_text(tell(alder_flat.good(engine).call, personal=False), 400, "claim")
+    assert "not written down" not in text
+    assert "left out of this copy" in text
+
+
+def test_what_was_put_back_is_told(engine: Engine) -> None:
+    """Meters exchanged and home again, and a setting for a test and back: the claim says both."""
+    case = on_site(engine)
+    for rows in ((6, 7), (7, 6)):
+        case.call.record("swap", {"piece": "meter", "from_row": rows[0], "to_row": rows[1]})
+    up = case.call.record("change", {"setting": "vacuum", "before": {"value": "18", "unit": "inH2O"},
+                                     "after": {"value": "20", "unit": "inH2O"}, "temporary": True})
+    case.call.record("change", {"setting": "vacuum", "after": {"value": "18", "unit": "inH2O"}, "settles": up.id})
+    told = ["vacuum: 20 inH2O for a test, then 18 inH2O again",
+            "meters of rows 6, 7 exchanged for a test, then each in its place again"]
+    assert told == [line.text for line in tell(case.call).put_back]
 
 
 # --- photos -----------------------------------------------------------------------------------------------------

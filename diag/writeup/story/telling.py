@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 from diag.call.desk import CallDesk
 from diag.call.open_rows import open_rows
@@ -15,7 +16,7 @@ from diag.call.shown import Bench
 from diag.record.graph import heads, show_call_id
 from diag.text import rows_words
 from diag.units import Measured, System, show
-from diag.writeup.story.caused import Causes
+from diag.writeup.story.caused import LEFT_OUT, Causes
 from diag.writeup.story.closed import closing_of
 from diag.writeup.story.conditions import conditions_of
 from diag.writeup.story.details import details_of, left_out
@@ -60,6 +61,7 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     `personal` False leaves out everything that is sealed: names, numbers, places and all free text. `units`: the
     reader's units, shown beside readings that were taken in others.
     """
+    written = {event for event, texts in call.personal.items() if texts.get("words")}
     call = call if personal else call.without_text()
     sealed = call.personal
     bench = Bench(call)
@@ -70,7 +72,8 @@ def tell(call: CallDesk, *, personal: bool = True, units: System | None = None) 
     others = causes.others(told)
     items = (*_identity(call, sealed), *details.values(), *_derived(call, details, tests))
     claim_type = details.get("claim_type")
-    mended = tuple(repairs(call, sealed, bench))
+    mended = tuple(r if r.words or r.event not in written else replace(r, words=LEFT_OUT)
+                   for r in repairs(call, sealed, bench))
     return Story(
         record=_record(call, units), claim=claim_type is not None and claim_type.code in PAID_BY_OTHERS,
         items=items, complaint=_complaint(call, sealed), conditions=conditions_of(call, details, units),
