@@ -11,7 +11,7 @@ from reason.helpers import said
 
 from diag.call.case_of import reported
 from diag.knowledge.base import Knowledge
-from diag.reason import beginning
+from diag.reason import beginning, next_check
 from diag.reason.beginning import cause_shares, heaviest_pairs, prior
 from diag.reason.case import Case, RepairDone
 from diag.reason.costs import NO_PROOF_HERE, Prices, prices, proof_minutes
@@ -392,6 +392,14 @@ def test_without_a_check_the_minutes_are_told_all_the_same(engine: Engine) -> No
     blocked = replace(wishes, blocked=frozenset(engine.knowledge.questions))
     some, none = (engine.planner.plan(case, belief, w) for w in (wishes, blocked))
     assert ((), some.cost_now) == (none.offers, none.cost_now)
+
+
+def test_answers_weighed_in_parts_are_worth_the_same(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All answers at a time or one: the same plan."""
+    case = Case(axes=AXES, symptoms=("thin",))
+    whole = engine.judge(case).plan
+    monkeypatch.setattr(next_check, "AT_ONCE", 1)
+    assert whole == engine.judge(case).plan
 
 
 def test_worlds_without_any_weight_are_refused() -> None:
