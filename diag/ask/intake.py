@@ -11,7 +11,7 @@ from diag.call.desk import CallDesk
 from diag.errors import DiagError, UsageError
 from diag.figures.rows import StoredRows, parse_rows, to_stored
 from diag.hear.complaint import Match, listener
-from diag.hear.facts import Candidate, FactFound
+from diag.hear.fact import Candidate, FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.graph import Event
 from diag.text import one_line

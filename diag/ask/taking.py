@@ -12,7 +12,7 @@ from diag.ask.intake import LISTS, accept_facts, situation_value
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError, UsageError
 from diag.figures.rows import StoredRows
-from diag.hear.facts import FactFound
+from diag.hear.fact import FactFound
 from diag.knowledge.base import Knowledge
 from diag.record.times import parse_when
 from diag.text import clean

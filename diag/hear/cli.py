@@ -13,7 +13,7 @@ from diag.text import clean, count
 
 if TYPE_CHECKING:
     from diag.hear.complaint import Match
-    from diag.hear.facts import FactFound
+    from diag.hear.fact import FactFound
     from diag.hear.train import Trainer
     from diag.knowledge.base import Knowledge
 
@@ -125,14 +125,19 @@ def _trainer(knowledge: Knowledge) -> Trainer:
 def _judged(trainer: Trainer, json_out: bool) -> dict[str, Any]:
     """Return how each hand is heard by what the others teach; print it as it comes."""
     from diag.hear.complaint import Listener
-    from diag.hear.judged import judge, together
+    from diag.hear.judged import judge, judge_facts, together
+    from diag.hear.told import lists_all
 
     knowledge = trainer.knowledge
     found = {}
+    thorough = lists_all(trainer.texts)
     for hand in trainer.hands():
         model = trainer.train(frozenset([hand]), trainer.constants)
         listener = Listener(knowledge.symptoms.values(), knowledge.lexicon, model)
-        found[hand] = judge([t for t in trainer.texts if t.hand == hand], listener.match)
+        theirs = [t for t in trainer.texts if t.hand == hand]
+        found[hand] = judge(theirs, listener.match)
+        if any(t.told for t in theirs):
+            found[hand] |= judge_facts(theirs, listener.match, knowledge.lexicon, thorough=hand in thorough)
         if not json_out:
             print(f"{hand}: " + ", ".join(f"{name} {share}" for name, share in found[hand].items()), flush=True)
     found["all"] = together(found.values())

@@ -15,7 +15,8 @@ from math import exp, log
 from diag.errors import UsageError
 from diag.hear import features
 from diag.hear.ear import COUNTS, Ear, Heard
-from diag.hear.facts import DANGER, FactFound, facts_in
+from diag.hear.fact import FactFound
+from diag.hear.facts import DANGER, facts_in
 from diag.hear.likeness import Like, Wordings, kinds_of
 from diag.hear.model import FILE, MOST_POINTS, NO_COMPLAINT, Mixing, Model, load_model
 from diag.knowledge.base import Knowledge
@@ -148,10 +149,10 @@ class Listener:
             "pieces": features.of_pieces(words, instead),
         }
 
-    def numbers(self, text: str, leads: Sequence[str] = ()) -> tuple[Ear, dict[int, dict[int, int]]]:
+    def numbers(self, text: str, leads: Mapping[str, float]) -> tuple[Ear, dict[int, dict[int, float]]]:
         """Return a text as heard and the features of each number in it, for training.
 
-        `leads`: the symptoms that it is likeliest about.
+        `leads`: the symptoms that it is likely about, with their chances.
         """
         ear = Ear(text, self.lexicon)
         return ear, ear.numbers(leads)

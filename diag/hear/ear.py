@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diag.hear.numbers import MACHINE_ROWS, RIGHT_ROW, ROW, around, places
+from diag.hear.numbers import MACHINE_ROWS, RIGHT_ROW, ROW, Leads, around
 from diag.hear.plain import plain_readings
 from diag.hear.said import REACH, Hit, Said, Status, read
 from diag.hear.said_figures import Figure, differences, figures
@@ -35,7 +35,7 @@ class Ear:
     def __init__(self, text: str, lexicon: Lexicon) -> None:
         self.said = read(text, lexicon)
         self.rows = rows(self.said)
-        self.machine_rows = machine_rows(self.said)
+        self.machine_rows = machine_rows(self.said, self.rows)
         self.bare_rows = bare_rows(self.said, self.rows)
         self.values = figures(self.said, self.rows)
         self.plain = plain_readings(self.said, self.values, (*self.rows, *self.machine_rows))
@@ -64,7 +64,7 @@ class Ear:
         found = {at: f"not {words[at].stem}" for at in _denied(self.said)} | dict.fromkeys(self.plain, "")
         return found | {at: "#row" for r in self.rows for at in range(r.first, r.last) if words[at].value is not None}
 
-    def numbers(self, leads: Sequence[str] = ()) -> dict[int, dict[int, int]]:
+    def numbers(self, leads: Leads) -> dict[int, dict[int, float]]:
         """Return by place the features of each number; `leads`: what the text is likeliest about."""
         words = self.said.words
         ruled = {at: MACHINE_ROWS for r in self.machine_rows for at in range(r.first, r.last)}
@@ -73,7 +73,7 @@ class Ear:
         right = [r for r in (*self.rows, *self.bare_rows) if r.right]
         ruled |= {at: RIGHT_ROW for r in right for at in range(r.first, r.last)}
         ruled = {at: kind for at, kind in ruled.items() if words[at].value is not None}
-        return {at: dict(around(words, at, ruled, leads)) for at in places(words)}
+        return around(words, ruled, leads)
 
 
 def _described(said: Said, values: Sequence[Figure], plain: frozenset[int]) -> list[Word]:

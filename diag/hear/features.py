@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby, pairwise
+from math import exp, sqrt
 from zlib import crc32
 
 from diag.hear.said_words import Word
@@ -54,6 +55,16 @@ def of_pieces(words: Sequence[Word], instead: Instead) -> Counter[int]:
         if word.value is None and word.text[0].isalpha() and at not in instead:
             found.update(_pieces(word.text))
     return found
+
+
+def of_leads(leads: Mapping[str, float]) -> dict[int, float]:
+    """Count what a text is likely about: each symptom as often as weighs as much as the root of its chance."""
+    return {key(f"about {symptom}"): times(chance) for symptom, chance in leads.items()}
+
+
+def times(chance: float) -> float:
+    """Return how often a feature is counted that weighs the root of a chance (weights go by 1 + ln of the count)."""
+    return exp(sqrt(chance) - 1)
 
 
 def _token(word: Word) -> str:

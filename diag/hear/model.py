@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import lru_cache
+from math import exp
 from pathlib import Path
 from typing import Any
 
@@ -20,18 +21,20 @@ from diag.errors import KnowledgeError
 FILE = "weights.npz"
 NO_COMPLAINT = ""
 """Stands among the names of the classes for a text that is no complaint of the list."""
-STRENGTH: Mapping[str, float] = {"words": 1.0, "pieces": 0.8, "near": 4.0}
+STRENGTH: Mapping[str, float] = {"words": 1.0, "pieces": 0.8, "near": 4.0, "about": 1.5}
 """Length to which each group of features is scaled."""
 OF_TEXT = ("words", "pieces")
 """Groups of a whole text."""
+OF_SLOT = (*OF_TEXT, "about")
+"""Groups of a whole text with what it is likely about."""
 OF_NUMBER = ("near",)
 """Groups of a number in it."""
-_PARTS: Mapping[str, Sequence[str]] = {"symptoms": OF_TEXT, "slots": OF_TEXT, "numbers": OF_NUMBER}
+_PARTS: Mapping[str, Sequence[str]] = {"symptoms": OF_TEXT, "slots": OF_SLOT, "numbers": OF_NUMBER}
 MOST_POINTS = 6.0
 """Points of the lexicon above which a symptom gets no more credit."""
 
-_LEADING = 2
-"""Symptoms likeliest for a text that help to tell what its numbers are."""
+_LEADING = 0.1
+"""Chance from which a symptom helps to tell what the numbers of a text are."""
 
 Floats = NDArray[np.float64]
 
@@ -52,9 +55,12 @@ class Mixing:
     tick_from: float = 0.9
 
 
-def leading(trained: Mapping[str, float]) -> list[str]:
-    """Return the classes that a text is likeliest about, best first."""
-    return sorted(trained, key=lambda name: (-trained[name], name))[:_LEADING]
+def leading(trained: Mapping[str, float]) -> dict[str, float]:
+    """Return the classes that a text is likely about, with their chances."""
+    most = max(trained.values(), default=0.0)
+    weights = {name: exp(odds - most) for name, odds in trained.items()}
+    total = sum(weights.values())
+    return {name: weight / total for name, weight in weights.items() if weight >= _LEADING * total}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +72,7 @@ class Group:
     weights: NDArray[np.int8]
     scale: NDArray[np.float32]
 
-    def vote(self, counted: Mapping[int, int], strength: float) -> Floats:
+    def vote(self, counted: Mapping[int, float], strength: float) -> Floats:
         """Return points per class for counted features; unknown ones are passed over."""
         total = np.zeros(self.weights.shape[1])
         if not counted or not len(self.keys):
@@ -91,7 +97,7 @@ class Linear:
     groups: Mapping[str, Group]
     bias: NDArray[np.float32]
 
-    def vote(self, counted: Mapping[str, Mapping[int, int]]) -> dict[str, float]:
+    def vote(self, counted: Mapping[str, Mapping[int, float]]) -> dict[str, float]:
         """Return log odds (up to a constant) by class for the counted features of each group."""
         total = self.bias.astype(np.float64)
         for name, group in self.groups.items():

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 
-from diag.hear.features import key
+from diag.hear.features import key, of_leads, times
 from diag.hear.said_words import Word
 
+Leads = Mapping[str, float]
+"""What a text is likely about: symptoms with their chances."""
 NOTHING = ""
 """Class of a number that tells nothing asked for."""
 ROW, OTHER_ROW, MACHINE_ROWS = "row", "other_row", "machine_rows"
@@ -28,16 +30,21 @@ def places(words: Sequence[Word]) -> list[int]:
     return [at for at, word in enumerate(words) if word.value is not None]
 
 
-def around(words: Sequence[Word], at: int, read: Mapping[int, str], leads: Sequence[str] = ()) -> Counter[int]:
-    """Count what is near a number: the words before and after by place, those of its clause and sentence, its size.
+def around(words: Sequence[Word], read: Mapping[int, str], leads: Leads) -> dict[int, dict[int, float]]:
+    """Count by place what is near each number: words before and after by place, those of its clause and sentence, size.
 
-    `read`: what the rules of `said_figures` take the numbers for, by place. Only words near the number and at the
-    beginning of the text are looked at, so that a long text takes no longer for each number. `leads`: the symptoms
-    that the text is likeliest about, best first.
+    `read`: what the rules of `said_rows` and `said_figures` take the numbers for, by place. Only words near a number
+    and at the beginning of the text are looked at, so that a long text takes no longer for each number.
     """
+    opening = {f"text {w.stem}" for w in words[:_OPENING] if w.value is None}
+    rows = _Rows(words, read)
+    return {at: _near(words, at, read) | {key(n): 1.0 for n in opening | rows.beside(at)} | _about(words, at, leads)
+            for at in places(words)}
+
+
+def _near(words: Sequence[Word], at: int, read: Mapping[int, str]) -> dict[int, float]:
     word = words[at]
-    size = _size(word)
-    form = "part" if (word.value or 0.0) % 1 else "word" if word.end - word.start > len(word.text) else "figures"
+    size, form = _size(word), _form(word)
     found = {f"size {size}", f"form {form}", f"size {size} {form}"}
     found |= _by_place(words, at, size)
     head, tail = run(words, at, -1), run(words, at, 1)
@@ -47,9 +54,53 @@ def around(words: Sequence[Word], at: int, read: Mapping[int, str], leads: Seque
     found.add(f"run {min(4, tail - head)}")
     for place in range(max(0, at - _WINDOW), min(len(words), at + _WINDOW)):
         found |= _beside(words[place], word, place == at, read.get(place, ""))
-    found.update(f"about {place} {symptom}" for place, symptom in enumerate(leads))
-    found.update(f"text {w.stem}" for w in words[:_OPENING] if w.value is None)
-    return Counter({key(name): 1 for name in found})
+    return {key(name): 1.0 for name in found}
+
+
+def _form(word: Word) -> str:
+    """Tell how a number is written."""
+    return "part" if (word.value or 0.0) % 1 else "word" if word.end - word.start > len(word.text) else "figures"
+
+
+class _Rows:
+    """The rows that the rules found in a text: a row beside the first one, or told once, is one to compare with."""
+
+    def __init__(self, words: Sequence[Word], read: Mapping[int, str]) -> None:
+        self._words = words
+        self._places = {at for at, kind in read.items() if kind in (ROW, RIGHT_ROW)}
+        self._from = min(self._places, default=-1)
+        self._values = {words[at].value or 0.0 for at in self._places}
+        self._times = Counter(w.value for w in words if w.value is not None)
+
+    def beside(self, at: int) -> set[str]:
+        """Return how a number stands to the rows named."""
+        value = self._words[at].value or 0.0
+        first, place = "none", "none"
+        if self._from >= 0:
+            away = abs(value - (self._words[self._from].value or 0.0))
+            first = "same" if not away else "next" if away == 1 else "other"
+            place = "first" if at == self._from else "after" if at > self._from else "before"
+        times, length = min(3, self._times[value]), min(3, run(self._words, at, 1) - run(self._words, at, -1))
+        told = (
+            f"first {first}", f"first {first} {place}", f"times {times}", f"times {times} {first}",
+            f"of {min(3, len(self._values))} {first}", f"known {value in self._values}",
+            f"next {not self._values.isdisjoint((value - 1, value + 1))}", f"numbers {min(6, self._times.total())}",
+            f"run {length} {first}",
+        )
+        return {f"rows {what} {at in self._places}" for what in told}
+
+
+def _about(words: Sequence[Word], at: int, leads: Leads) -> dict[int, float]:
+    """Count what the text is likely about beside the number's size, form and neighbours, likelier symptoms more."""
+    beside = ["|", "|"]
+    for place, there in enumerate((at - 1, at + 1)):
+        if 0 <= there < len(words) and words[there].sentence == words[at].sentence:
+            beside[place] = words[there].stem
+    found = of_leads(leads)
+    for symptom, chance in leads.items():
+        told = (f"size {_size(words[at])}", _form(words[at]), f"{beside[0]} _", f"_ {beside[1]}")
+        found |= {key(f"about {symptom} {what}"): times(chance) for what in told}
+    return found
 
 
 def _by_place(words: Sequence[Word], at: int, size: int) -> set[str]:

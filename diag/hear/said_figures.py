@@ -90,7 +90,8 @@ def _beside_its_name(said: Said, quantity: SpokenQuantity, at: int, sure: Sequen
     if role == PLAIN_ROLE and quantity.needs_role:
         return None
     near = _near(said, quantity, at, same_clause=not quantity.needs_role)
-    thousand = quantity.needs_role and _next(said, at) in said.lexicon.thousands
+    large = (said.words[at].value or 0.0) >= _LARGE or _next(said, at) in said.lexicon.thousands
+    thousand = quantity.needs_role and large
     return _bare(said, quantity, at, sure) if near or thousand else None
 
 

@@ -104,9 +104,12 @@ def bare_rows(said: Said, named: Sequence[Rows]) -> list[Rows]:
     return list(_lists(said, lambda at: ([], at) if at in taken else _numbers(said, at, MOST_ROWS, first_sure=False)))
 
 
-def machine_rows(said: Said) -> list[MachineRows]:
-    """Return the size of the planter where it is named: "16-row", "all twelve rows"."""
-    found = []
+def machine_rows(said: Said, named: Sequence[Rows]) -> list[MachineRows]:
+    """Return the size of the planter where it is named: "16-row", "all twelve rows", "12 rows" alone, "row 5 of 16".
+
+    `named`: the rows named by number.
+    """
+    found = list(_rows_of(said, named))
     for at, word in enumerate(said.words):
         number = _whole(word)
         if number is None or not _SMALLEST_MACHINE <= number <= MOST_ROWS or at + 1 >= len(said.words):
@@ -114,11 +117,34 @@ def machine_rows(said: Said) -> list[MachineRows]:
         dash = said.words[at + 1].text == "-"
         after = said.words[at + 1 + dash].text if at + 1 + dash < len(said.words) else ""
         before = said.words[at - 1].text if at and said.words[at - 1].pause == word.pause else ""
-        named = before in said.lexicon.row_words or before in _RANGE or before in _LIST
+        listed = before in said.lexicon.row_words or before in _RANGE or before in _LIST
         all_of_them = before == "all" and number >= _ALL_OF_THEM and after not in said.lexicon.counts_else
-        if (after == "row" and not named) or (before == "all" and after == "rows") or all_of_them:
+        alone = after == "rows" and _said_alone(said, at, at + 2 + dash)
+        if (after == "row" and not listed) or (before == "all" and after == "rows") or all_of_them or alone:
             found.append(MachineRows(number, at, at + 1 + (dash + 1 if after in ("row", "rows") else 0)))
     return found
+
+
+def _rows_of(said: Said, named: Sequence[Rows]) -> Iterator[MachineRows]:
+    """Yield the 16 of "rows 5 to 8 of 16"."""
+    words = said.words
+    for rows_named in named:
+        at = rows_named.last + 1
+        if at < len(words) and words[at - 1].text == "of" and words[at].sentence == words[at - 1].sentence:
+            number = _whole(words[at])
+            most = max(rows_named.numbers)
+            if number is not None and max(most, _SMALLEST_MACHINE) <= number <= MOST_ROWS and not _counts_else(
+                said, at, sure=False
+            ):
+                yield MachineRows(number, at, at + 1)
+
+
+def _said_alone(said: Said, first: int, last: int) -> bool:
+    """Tell whether these words stand for themselves between two pauses, beside other words: "corn, 12 rows, 5 mph"."""
+    words = said.words
+    before = first and words[first - 1].pause == words[first].pause
+    after = last < len(words) and words[last].pause == words[first].pause
+    return not before and not after and last - first < len(words)
 
 
 def _lists(said: Said, read: Callable[[int], tuple[list[Span], int]]) -> Iterator[Rows]:

@@ -19,9 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diag.hear.complaint import Listener, Votes, mixed, none_signs
-from diag.hear.model import NO_COMPLAINT, OF_NUMBER, OF_TEXT, STRENGTH, Group, Linear, Mixing, Model, leading
+from diag.hear.features import of_leads
+from diag.hear.model import NO_COMPLAINT, OF_NUMBER, OF_SLOT, OF_TEXT, STRENGTH, Group, Linear, Mixing, Model, leading
 from diag.hear.texts import Text
-from diag.hear.told import SLOTS, numbers_told, slots_told
+from diag.hear.told import SLOTS, lists_all, numbers_told, slots_told
 from diag.knowledge.base import Knowledge
 
 WORDINGS = "wordings"
@@ -30,11 +31,11 @@ LEAST_TEXTS = 3
 """Texts in which a feature must stand to get a weight."""
 FOLDS = 3
 """Groups of hands, each heard by what the others teach, for the constants."""
-_INVERSE_PENALTY, _NUMBER_PENALTY = 8.3, 1.0
+_INVERSE_PENALTY, _SLOT_PENALTY, _NUMBER_PENALTY = 8.3, 4.0, 0.5
 _SHARES = ((1.0,), (0.6, 0.4), (0.5, 0.3, 0.2))
 """How a text counts for its symptoms, best first."""
 _TICK_PRECISION = 0.92
-_TURNED_AWAY = 0.03
+_TURNED_AWAY = 0.04
 """Share of true complaints that may be called none while the threshold is fitted."""
 _LEAST_POINTS = 0.2
 """Points of the lexicon count at least this share of the trained vote: hands write more alike than the world does."""
@@ -44,7 +45,7 @@ _ONE_BYTE = 127
 _COUNTED_FOR_DIGEST = 30
 """One text in so many stands for how texts are counted, so that weights of another way of counting are not fresh."""
 
-Counted = Mapping[str, Mapping[int, int]]
+Counted = Mapping[str, Mapping[int, float]]
 
 
 def digest_of(knowledge: Knowledge, texts: Sequence[Text]) -> str:
@@ -61,9 +62,10 @@ def digest_of(knowledge: Knowledge, texts: Sequence[Text]) -> str:
     return "sha256:" + hashlib.sha256(json.dumps(seen, sort_keys=True, default=str).encode()).hexdigest()
 
 
-def _features_of(listener: Listener, text: str) -> list[list[tuple[int, int]]]:
+def _features_of(listener: Listener, text: str) -> list[list[tuple[int, float]]]:
     """Return all features of a text, in order."""
-    groups = [*listener.counted(text).values(), *listener.numbers(text)[1].values()]
+    groups: list[Mapping[int, float]] = [*listener.counted(text).values()]
+    groups += listener.numbers(text, {NO_COMPLAINT: 1.0})[1].values()
     return [sorted(group.items()) for group in groups]
 
 
@@ -115,23 +117,24 @@ class Trainer:
 
     def _slots(self, chosen: Sequence[int]) -> Linear:
         """Return the vote on what a text tells as a whole, each slot for itself."""
-        counted = [self._counted[n] for n in chosen]
+        counted: list[Counted] = [{**self._counted[n], "about": of_leads(leading(self._by_others[n]))} for n in chosen]
         told = [slots_told(self.texts[n].told) for n in chosen]
-        each = [fit(counted, [[(str(name in t), 1.0)] for t in told], ("True", "False"), OF_TEXT,
-                    inverse_penalty=_INVERSE_PENALTY)
+        each = [fit(counted, [[(str(name in t), 1.0)] for t in told], ("True", "False"), OF_SLOT,
+                    inverse_penalty=_SLOT_PENALTY)
                 for name in SLOTS]
-        groups = {g: _beside([one.groups[g] for one in each]) for g in OF_TEXT}
+        groups = {g: _beside([one.groups[g] for one in each]) for g in OF_SLOT}
         bias = np.array([one.bias[0] - one.bias[1] for one in each], np.float32)
         return Linear(SLOTS, groups, bias)
 
     def _numbers(self, chosen: Sequence[int]) -> Linear:
         """Return the vote on what a number is told for."""
-        counted, labels = [], []
+        counted, labels, thorough = [], [], lists_all(self.texts)
         for n in chosen:
             ear, near = self._listener.numbers(self.texts[n].say, leading(self._by_others[n]))
             for at, kind in numbers_told(ear, self.texts[n].told).items():
-                counted.append({"near": near[at]})
-                labels.append([(kind, 1.0)])
+                if kind or self.texts[n].hand in thorough:
+                    counted.append({"near": near[at]})
+                    labels.append([(kind, 1.0)])
         return fit(counted, labels, tuple(sorted({k for one in labels for k, _ in one})), OF_NUMBER,
                    inverse_penalty=_NUMBER_PENALTY)
 
@@ -203,7 +206,7 @@ def _beside(groups: Sequence[Group]) -> Group:
 class _Table:
     """The features of one group that are kept, and how telling each is."""
 
-    def __init__(self, counted: Sequence[Mapping[int, int]]) -> None:
+    def __init__(self, counted: Sequence[Mapping[int, float]]) -> None:
         spread = Counter(key for one in counted for key in one)
         self.keys = np.array(sorted(k for k, n in spread.items() if n >= LEAST_TEXTS), np.uint32)
         texts = np.array([spread[k] for k in self.keys.tolist()], np.float64)
@@ -211,7 +214,7 @@ class _Table:
         self.rarity = rarity.astype(np.float16).astype(np.float32)
         self._place = {key: n for n, key in enumerate(self.keys.tolist())}
 
-    def matrix(self, counted: Sequence[Mapping[int, int]], strength: float) -> Any:
+    def matrix(self, counted: Sequence[Mapping[int, float]], strength: float) -> Any:
         """Return texts x features, each row scaled to the strength, as `Group.vote` does."""
         from scipy import sparse
 

@@ -87,6 +87,7 @@ class Concept(Offers):
     pattern: Id | None = None  # name of a row pattern
     rows: Text | None = None  # rows as one types them: `all`, `left wing`, `every 2nd`
     keeps_words: bool = False  # the fact is what was said, not the meaning
+    outright: bool = False  # a fact of the machine that is so where it is said, unless another is said beside it
     keeps_parts: bool = False  # shorter things heard inside its phrases count as well
 
 

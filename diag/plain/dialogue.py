@@ -14,7 +14,7 @@ from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError, own_fault
 from diag.figures import number_in
 from diag.hear.complaint import MOST_REASONED, Match
-from diag.hear.facts import FactFound
+from diag.hear.fact import FactFound
 from diag.plain.asking import Asking
 from diag.plain.doing import Doing
 from diag.plain.looking import Looking

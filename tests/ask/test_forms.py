@@ -20,7 +20,7 @@ from diag.ask.turn import acknowledged_now, stage_of, turn, worth_doing
 from diag.call.desk import CallDesk, Desk
 from diag.call.looks import form_lines, members, readings, record_form
 from diag.errors import DiagError, RecordError, UnitError, UsageError
-from diag.hear.facts import Candidate, FactFound
+from diag.hear.fact import Candidate, FactFound
 from diag.knowledge.base import Knowledge
 from diag.knowledge.load import load
 from diag.reason.judge import Engine

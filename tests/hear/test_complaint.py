@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from diag.hear.complaint import Listener, listener
-from diag.hear.facts import Candidate
+from diag.hear.fact import Candidate
 from diag.hear.model import FILE, load_model
 from diag.hear.said_words import cut
 from diag.knowledge.base import Knowledge

@@ -11,9 +11,10 @@ from diag.call.desk import Desk
 from diag.figures.rows import parse_rows, to_stored
 from diag.hear.complaint import Listener, Match, listener
 from diag.hear.ear import Ear
-from diag.hear.facts import FactFound
+from diag.hear.fact import FactFound
 from diag.hear.numbers import MACHINE_ROWS, OTHER_ROW, ROW
-from diag.hear.told import numbers_told, slots_told
+from diag.hear.texts import Text
+from diag.hear.told import lists_all, numbers_told, rows_told, slots_told
 from diag.knowledge.base import Knowledge
 from diag.reason.judge import Engine
 
@@ -226,3 +227,57 @@ def test_a_reading_that_a_check_asks_for_is_its_answer(whole: Knowledge, text: s
 def test_a_reading_that_is_not_all_a_check_asks_for_answers_nothing(whole: Knowledge, text: str) -> None:
     """One side alone, or a third figure beside them, is kept as told."""
     assert [] == facts(listener(whole).match(text), "vacuum_measured")
+
+
+@pytest.mark.parametrize(("text", "kind", "value"), [
+    ("rows 5 to 8 of 16 dead since we folded this morning, soybeans, electric drive, 5 mph", "crop", "soybean"),
+    ("rows 5 to 8 of 16 dead since we folded this morning, soybeans, electric drive, 5 mph", "machine_rows", "16"),
+    ("rows 5 to 8 of 16 dead since we folded this morning, soybeans, electric drive, 5 mph", "rows", "5-8"),
+    ("rows 5 to 8 of 16 dead since we folded this morning, soybeans, electric drive, 5 mph", "speed", "5 mph"),
+    ("row 7 skips, 12 rows, bulk tank, corn, flat disc", "machine", "one central tank"),
+    ("row 7 skips, 12 rows, bulk tank, corn, flat disc", "machine_rows", "12"),
+    ("row 7 skips since the seal was changed", "since", "since the seal was changed"),
+])
+def test_what_is_said_outright_goes_along(heard: Listener, text: str, kind: str, value: str) -> None:
+    """An untouched intake keeps what the caller says in so many words."""
+    assert value in [f.value for f in facts(heard.match(text), kind) if f.ticked]
+
+
+@pytest.mark.parametrize("text", [
+    "row 3 doubles since we went from corn to beans", "row 3 skips, he thinks it is corn, it is beans",
+    "on the bean stubble row 3 skips", "no corn in row 3", "I can spin it with two fingers, row 3 takes a wrench",
+])
+def test_a_crop_or_part_in_passing_does_not_go_along(heard: Listener, text: str) -> None:
+    """Two crops, stubble of the last one, a crop that is missing, fingers of a hand: nothing is ticked."""
+    assert [] == [f for kind in ("crop", "machine") for f in facts(heard.match(text), kind) if f.ticked]
+
+
+def test_so_many_of_so_many_is_one_fact(heard: Listener) -> None:
+    """What was counted and of how many stand together, and no part of it is a row."""
+    found = heard.match("dug 20 places behind row 7 and 5 of 20 were empty").facts
+    assert ["5 of 20"] == [f.value for f in found if f.kind in ("count", "skips") and " of " in f.value]
+    assert ["7"] == [f.value for f in found if f.kind == "rows"]
+
+
+def test_two_speeds_stand_in_no_field(heard: Listener) -> None:
+    """Which of them is driven nobody said; both are kept in the caller's words."""
+    found = facts(heard.match("fine at 4 mph, terrible at 7 mph"), "speed")
+    assert {"4 mph", "7 mph"} == {f.value for f in found}
+    assert {"reading"} == {o.slot for f in found for o in f.offers}
+
+
+@pytest.mark.parametrize(("told", "rows"), [
+    ("7", {7}), ("5-8", {5, 6, 7, 8}), ("nine through twelve", {9, 10, 11, 12}), ("all but 4", {4}),
+    ("row 2, then 5", {2, 5}), ("tenth", {10}), ("four rows", set()), ("one row", set()), ("middle eight", set()),
+    ("all 8", set()), ("one of two measured", set()), ("four on the downhill side", set()),
+])
+def test_rows_told_are_numbers_of_rows(whole: Knowledge, told: str, rows: set[int]) -> None:
+    """How many rows, and where they are, are no numbers of rows."""
+    assert rows == rows_told(told, whole.lexicon)
+
+
+def test_a_hand_that_lists_one_figure_of_a_kind_does_not_deny_others() -> None:
+    """Only who lists two alike somewhere says with what is not listed that it tells nothing."""
+    figure = {"what": "vacuum", "value": "11", "role": "read"}
+    texts = [Text("a", ("x",), "all", {"figures": [figure, figure]}), Text("b", ("x",), "one", {"figures": [figure]})]
+    assert {"all"} == lists_all(texts)

@@ -11,8 +11,9 @@ import pytest
 
 from diag.cli import main
 from diag.errors import KnowledgeError
-from diag.hear.complaint import Listener
-from diag.hear.judged import Share, judge, together
+from diag.hear.complaint import Listener, Match
+from diag.hear.fact import Candidate, FactFound
+from diag.hear.judged import Share, judge, judge_facts, together
 from diag.hear.model import FILE, NO_COMPLAINT, Group, load_model
 from diag.hear.texts import Text, read_texts
 from diag.hear.train import Trainer, digest_of
@@ -133,6 +134,34 @@ def test_shares_are_added_and_told_with_their_interval() -> None:
     both = together([{"first_1": Share(20, 25)}, {"first_1": Share(25, 25)}])
     assert "90.0 % (79-96)" == str(both["first_1"])
     assert [0.7864, 0.9565] == both["first_1"].as_json()["interval"]
+
+
+def test_facts_are_judged_item_by_item(whole: Knowledge) -> None:
+    """Of two readings told one is offered; a difference and what is not said are no items; a unit said is right."""
+    told = {"rows": "7", "of": 12, "crop": "corn", "ground": "bad", "figures": [
+        {"what": "vacuum", "value": "11", "role": "read"}, {"what": "vacuum", "value": "18", "role": "read"},
+        {"what": "vacuum", "value": "7 less", "role": "read"}, {"what": "count", "value": "99", "role": "counted"},
+    ]}
+    text = Text("row 7 reads 11 and 8 reads 18, 7 less, at 5 mph, corn, 12 rows", ("vac_low_row",), "h", told)
+    reading = (Candidate("reading", "x", "x"),)
+    facts = (
+        FactFound("vacuum", "11 inH2O", "11", reading, ticked=True), FactFound("vacuum", "12 inH2O", "12", reading),
+        FactFound("speed", "5 mph", "5 mph", reading, ticked=True), FactFound("rows", "7-8", "7 and 8", ()),
+        FactFound("machine_rows", "12", "12 rows", (), ticked=True),
+        FactFound("crop", "corn", "corn", (Candidate("axis", "crop", "corn"),), ticked=True),
+    )
+    expected = {
+        "vacuum heard": (1, 2), "vacuum offered and right": (1, 2), "vacuum ticked and right": (1, 1),
+        "speed offered and right": (1, 1), "speed ticked and right": (1, 1),
+        "rows heard": (1, 1), "rows offered and right": (0, 1), "ground heard": (0, 1),
+        "rows of the planter heard": (1, 1), "rows of the planter offered and right": (1, 1),
+        "rows of the planter ticked and right": (1, 1),
+        "crop heard": (1, 1), "crop offered and right": (1, 1), "crop ticked and right": (1, 1),
+    }
+    found = judge_facts([text], lambda _: Match((), facts, ()), whole.lexicon, thorough=True)
+    assert expected == {name: (s.k, s.n) for name, s in found.items() if s.n}
+    some = judge_facts([text], lambda _: Match((), facts, ()), whole.lexicon, thorough=False)
+    assert {"vacuum heard", "rows heard"} == {name for name in some if name.startswith(("vacuum", "rows h"))}
 
 
 def test_hear_tells_what_an_untouched_intake_takes_over(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
