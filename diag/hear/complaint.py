@@ -130,7 +130,7 @@ class Listener:
             for place, s in enumerate(ranked)
         )
         other = bool(none) and chances[ranked[0].id] < self._mixing.tick_from
-        facts = facts_in(ear, counted, self.model, votes.trained, none=other)
+        facts = facts_in(ear, counted, self.model, self._odds(votes), none=other)
         return Match(proposals, facts, tuple(sorted(votes.denied)), none)
 
     def votes(self, text: str) -> Votes:
@@ -169,8 +169,11 @@ class Listener:
             planter=ear.names_planter,
         )
 
+    def _odds(self, votes: Votes) -> dict[str, float]:
+        return mixed(votes, [s.id for s in self.symptoms], self._mixing)
+
     def _chances(self, votes: Votes) -> dict[str, float]:
-        odds = mixed(votes, [s.id for s in self.symptoms], self._mixing)
+        odds = self._odds(votes)
         most = max(odds.values(), default=0.0)
         weights = {s: exp(o - most) for s, o in odds.items()}
         total = sum(weights.values())

@@ -31,6 +31,8 @@ _SLOT_TICKED = 0.9
 """Chance from which a slot of the whole text is ticked: nine in ten right on strangers."""
 _ROW_TICKED = 0.7
 """The same for rows that a rule finds as well."""
+_SIZE_TICKED = 0.6
+"""The same for the rows of the planter that a rule finds as well."""
 _BARE_ROW = 0.4
 """The same for a number that may be a row and is not called one."""
 _ALL_OFFERED = 0.35
@@ -39,18 +41,18 @@ _ONSET = {"since", "changes"}
 """Fields of the situation that tell what came before the trouble."""
 
 def facts_in(
-    ear: Ear, counted: Counted, model: Model | None, trained: Mapping[str, float], *, none: bool
+    ear: Ear, counted: Counted, model: Model | None, odds: Mapping[str, float], *, none: bool
 ) -> tuple[FactFound, ...]:
     """Return what is told, each fact once; one that offers no more than another of its kind is left out.
 
-    `trained`: the learnt vote on the symptoms; `none`: the text is surely no complaint of ours.
+    `odds`: log odds of the symptoms; `none`: the text is surely no complaint of ours.
     """
     if (none and not ear.names_planter) or len(ear.said.words) == 1:
         return tuple(f for f in _concepts(ear, {}, numbered=False) if f.kind == DANGER)
-    leads = leading(trained)
+    leads = leading(odds)
     told = _told_for(ear, model, leads)
     about = {**counted, "about": of_leads(leads)}
-    slots = {name: _chance(odds) for name, odds in model.slots.vote(about).items()} if model else {}
+    slots = {name: _chance(vote) for name, vote in model.slots.vote(about).items()} if model else {}
     found = [*_rows(ear, told), *_machine_rows(ear, told), *figures_in(ear, told)]
     numbered = any(f.kind == "rows" and f.ticked for f in found)
     found += _concepts(ear, slots, numbered=numbered)
@@ -139,7 +141,7 @@ def _machine_rows(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
     for row in ear.machine_rows:
         chance = max((told[at][MACHINE_ROWS] for at in range(row.first, row.last) if at in told), default=UNSURE)
         if chance >= RULE_OFFERED:
-            found.append((str(row.value), quote(said, row.first, row.last), chance >= _ROW_TICKED))
+            found.append((str(row.value), quote(said, row.first, row.last), chance >= _SIZE_TICKED))
     ruled = {at for row in ear.machine_rows for at in range(row.first, row.last)}
     for at, chances in told.items():
         number = said.words[at].value or 0.0

@@ -40,14 +40,16 @@ def figures_in(ear: Ear, told: Mapping[int, Chances]) -> list[FactFound]:
         kind, chance = _likeliest(chances, quantities)
         figure = ruled.get(at)
         if figure is not None and (not chances or _supported(figure, chances) or unit_said(said, figure)):
-            found.append(_figure_fact(said, figure, ticked=chance >= TICKED and kind.startswith(figure.quantity.name)))
+            sure = chance >= TICKED and kind.startswith(figure.quantity.name)
+            sure |= unit_said(said, figure) and not figure.quantity.needs_role
+            found.append(_figure_fact(said, figure, ticked=sure))
         elif chance >= OFFERED and kind not in (NOTHING, ROW, OTHER_ROW, MACHINE_ROWS):
             quantity = quantities.get(kind.partition("_")[0])
             role = kind.partition("_")[2] or PLAIN_ROLE
             figure = bare_figure(said, quantity, at, ear.values) if quantity else None
             if figure is not None:
                 found.append(_figure_fact(said, replace(figure, role=role), ticked=chance >= TICKED))
-            else:  # a unit that nobody said is not made up
+            elif quantity is None or not quantity.bare:  # a unit that nobody said is not made up
                 found.append(_plain_fact(said, at, kind, ticked=chance >= TICKED and quantity is None))
     return _one_value_a_field(found) + _measured(ear, {f.value for f in found if f.ticked})
 

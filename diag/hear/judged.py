@@ -29,6 +29,8 @@ FIGURES = {
     "doubles": "counts", "seed_used": "counts", "seed_planned": "counts",
 }
 """Name that a figure is judged under, by what it is of."""
+_OF_MACHINES = ("crop", "drive", "fill")
+"""What few hands list: judged where one does."""
 _SEEDS = {"rates", "counts"}
 """How many seeds there are, whatever it is called."""
 _DIFFERENCE = re.compile(
@@ -110,7 +112,7 @@ def judge_facts(
         units = {FIGURES.get(f.quantity.name, ""): {float(f.value.value)} for f in ear.values if unit_said(ear.said, f)}
         for fact in facts:
             for kind, items in _offered([fact]).items():
-                if kind in FIGURES.values() and not thorough:
+                if (kind in FIGURES.values() and not thorough) or (kind in _OF_MACHINES and not told[kind]):
                     continue
                 right = all(_among(item, kind, told) or item in units.get(kind, ()) for item in items)
                 for share in ("offered", *(["ticked"] if fact.ticked else [])):
@@ -118,7 +120,7 @@ def judge_facts(
     return {name: _share(good) for name, good in sorted(found.items())}
 
 
-def _told(text: Text, ear: Ear) -> Items:
+def _told(text: Text, ear: Ear) -> dict[str, set[Any]]:
     """Return what a hand says that a text tells, as far as it stands in the words."""
     told, words, lexicon = text.told, ear.said.words, ear.said.lexicon
     said = {w.value for w in words if w.value is not None}
@@ -131,7 +133,7 @@ def _told(text: Text, ear: Ear) -> Items:
     if rows and rows <= said | set(_spoken_rows(ear)):
         found["rows"] = {tuple(sorted(rows))}
     found["rows of the planter"] = {v for v in numbers_in(str(told.get("of", "")), lexicon) if v in said}
-    for slot in ("ground", "screen", "crop", "drive", "fill"):
+    for slot in ("ground", "screen", *_OF_MACHINES):
         found[slot] = {str(told[slot])} if slot in told else set()
     return found
 
@@ -161,7 +163,7 @@ def _offered(facts: Iterable[FactFound]) -> Items:
         elif fact.kind in ("ground", "screen"):
             found[fact.kind].add(fact.value)
         for offer in fact.offers:
-            if offer.slot == "axis":
+            if offer.slot == "axis" and offer.name in _OF_MACHINES:
                 found[offer.name].add(offer.value)
     return found
 

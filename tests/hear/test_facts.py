@@ -254,7 +254,7 @@ def test_a_crop_or_part_in_passing_does_not_go_along(heard: Listener, text: str)
 
 def test_so_many_of_so_many_is_one_fact(heard: Listener) -> None:
     """What was counted and of how many stand together, and no part of it is a row."""
-    found = heard.match("dug 20 places behind row 7 and 5 of 20 were empty").facts
+    found = heard.match("dug behind row 7: 5 of 20 empty").facts
     assert ["5 of 20"] == [f.value for f in found if f.kind in ("count", "skips") and " of " in f.value]
     assert ["7"] == [f.value for f in found if f.kind == "rows"]
 
