@@ -1,7 +1,8 @@
 """What was shown about each cause: computed from tests and values only, never from belief.
 
-confirmed     the fault was made to go and come with values: mended or exchanged, measured again, and the old part or
-              setting brought it back or moved it; a look and a good reading after the repair are one reversal short
+confirmed     the fault was made to go and come with values: mended, measured again, and the old part or setting brought
+              it back; or moved with a piece that no other cause goes along with. A swap of more than it, or a look,
+              and a good reading after the repair are one reversal short
 probable      firm tests with values, or a deciding look, point to it, and no other cause of the complaint fits them
               nearly as well: neither a deciding look alone nor all that was tested together
 possible      something speaks for it, but another cause fits as well, or only a caller has seen it
@@ -258,8 +259,7 @@ class Bench:
         deciding_for = [t for t in firm_for if t.decides]
         firm_against = [t for t in before if t.firm and t.ratio <= AGAINST]
         ruled_out = [t for t in firm_against if rules_out(t)]
-        if self.measured and ((proved and not ruled_out and self.reversal(cause)) or
-                              (self._reversed_alone(cause) and not self._read_in_vain(cause))):
+        if self.measured and self._reversed_alone(cause) and not self._read_in_vain(cause):
             return CONFIRMED
         if ruled_out:
             return INCONCLUSIVE if deciding_for or proved else RULED_OUT

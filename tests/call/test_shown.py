@@ -85,8 +85,8 @@ def test_a_swap_shows_the_piece_not_a_part_in_it(engine: Engine) -> None:
     assert "possible" == words["seal_worn"]
 
 
-def test_a_swap_and_an_accepted_repair_confirm(engine: Engine) -> None:
-    """Old row cured, new row failing, the part mended and measured again: counts as reversed."""
+def test_a_swap_and_an_accepted_repair_are_one_reversal_short(engine: Engine) -> None:
+    """The meter was shown by the swap, the seal by its repair alone: confirmed only once the old seal was back."""
     case = on_site(engine)
     case.vacuum("before", LOW)
     case.call.record("swap", {"piece": "meter", "from_row": 6, "to_row": 7})
@@ -95,6 +95,8 @@ def test_a_swap_and_an_accepted_repair_confirm(engine: Engine) -> None:
     repair = mended(case)
     after = case.vacuum("after", EVEN)
     case.call.proof(repair, "accepted", [after.id])
+    assert "probable" == shown_word(case.call, "seal_worn")
+    case.vacuum("back", LOW, method=BACK)
     assert "confirmed" == shown_word(case.call, "seal_worn")
 
 

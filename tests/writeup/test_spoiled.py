@@ -125,7 +125,7 @@ TABLE = (
     Spoiled("nothing read after it", NO_READING_AFTER, lacks="r09 v1 v6", word="possible", says="not_yet"),
     Spoiled("only a good row read after it", {**NO_READING_AFTER, "map_after": reads("A1", {6: 20, 8: 20})},
             lacks="v1", word="possible", says="not_yet"),
-    Spoiled("only dug after it", NO_MAP_AFTER),
+    Spoiled("only dug after it", NO_MAP_AFTER, word="probable"),
     Spoiled("only the map after it", without("dug_after")),
     Spoiled("all rows rose alike", {"map_before": reads("B3", ALL_LOW), "map_back": None}, lacks="v1",
             word="probable", says="not_yet"),
@@ -173,7 +173,7 @@ TABLE = (
     # --- the cause
     Spoiled("two causes mended together", {"repair": mends(("seal_worn", "row_hose_leak"))}, lacks="v8"),
     Spoiled("two causes, nothing put back", {"repair": mends(("seal_worn", "row_hose_leak")), "map_back":
-            None}, lacks="v8"),
+            None}, lacks="v8", word="probable"),
     Spoiled("two causes, the old seal back by name", {"repair": mends(("seal_worn", "row_hose_leak")),
             "map_back": both(changes_for_a_test(part="vacuum seal", rows=[7], before="new", after="old"), reads("T3",
             LOW), changes_for_a_test(part="vacuum seal", rows=[7], before="old", after="new"))}),
@@ -184,7 +184,8 @@ TABLE = (
     Spoiled("two repairs, nothing between, no swap", {**NO_REVERSAL, "repair": both(mends(("row_hose_leak",),
             parts=[]), mends())}, lacks="r27 v8", word="possible"),
     Spoiled("two repairs, nothing between", {"repair": both(mends(("row_hose_leak",), parts=[]), mends()),
-            "map_back": None}, lacks="r15 v8"),
+            "map_back": None}, lacks="r15 v8", word="probable"),
+    Spoiled("the old seal never back", without("map_back"), word="probable", prints="most likely the cause (PROBABLE)"),
     Spoiled("no reading made it come and go", without("map_back", "swap_out", "map_moved", "moves",
             "swap_home"), lacks="r27", word="probable", prints="was most likely the cause (PROBABLE)"),
     Spoiled("another cause mended", {"repair": mends(("chain_stiff",)), "proof": proves()},
@@ -339,6 +340,6 @@ def test_the_table_is_long_enough_and_says_something() -> None:
     assert len(TABLE) >= 60
     assert len({s.name for s in TABLE}) == len(TABLE)
     silent = [s.name for s in TABLE if not s.lacks and (s.word, s.says) == ("confirmed", "accepted")]
-    assert ["only dug after it", "only the map after it", "two causes, the old seal back by name",
+    assert ["only the map after it", "two causes, the old seal back by name",
             "another row in trouble, dug whole after it",
             "an exchange in vain before the call", "handed on, all as it was"] == silent
