@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import logging
 import os
 from collections.abc import Callable, Iterable, Mapping, MutableMapping
@@ -401,6 +402,7 @@ def _warm(engine: Engine) -> None:
 
     Desk(engine).new_call("phone").think()
     import_module("diag.writeup.mending")  # F9 needs it, and much comes with it
+    gc.freeze()  # what is read once is not looked through again: that took a fifth of a second now and then
 
 
 def _runs(app: DiagApp, target: Any, action: str) -> Callable[[], None]:

@@ -251,12 +251,14 @@ def test_where_parts_are_is_asked_as_a_form(engine: Engine) -> None:
     assert again.fields[0].value == "due 2026-05-14"
 
 
-def test_whether_a_part_is_wanted_is_told_without_the_list(phone: Case) -> None:
+def test_whether_a_part_is_wanted_is_told_without_the_list(phone: Case, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same as the list made in full, for calls with and without a part on it."""
     fresh = Desk(phone.call.engine).new_call("phone")
     for call in (phone.call, fresh):
         assert any(e.kind == "part" for e in load_list(call).entries) == wants_parts(call)
         assert (stock_form(call) is not None) == wants_parts(call)
+    monkeypatch.setattr("diag.writeup.load_list.LEAST_CHANCE", 2.0)  # nothing is likely enough
+    assert not wants_parts(phone.call)
 
 
 def test_nothing_is_loaded_for_a_closed_call(engine: Engine) -> None:
