@@ -115,7 +115,8 @@ class Listener:
         counted = self._counted(ear)
         votes = self._votes(ear, counted)
         none = self._seems(ear, votes)
-        chances = self._chances(votes)
+        odds = mixed(votes, [s.id for s in self.symptoms], self._mixing)
+        chances = _chances(odds)
         ranked = sorted(self.symptoms, key=lambda s: (-chances[s.id], s.id))
         unsure = votes.believed | votes.denied
         sure = {s.id for s in ranked if not none and chances[s.id] >= self._mixing.tick_from} - unsure
@@ -130,7 +131,7 @@ class Listener:
             for place, s in enumerate(ranked)
         )
         other = bool(none) and chances[ranked[0].id] < self._mixing.tick_from
-        facts = facts_in(ear, counted, self.model, self._odds(votes), none=other)
+        facts = facts_in(ear, counted, self.model, odds, none=other)
         return Match(proposals, facts, tuple(sorted(votes.denied)), none)
 
     def votes(self, text: str) -> Votes:
@@ -169,16 +170,6 @@ class Listener:
             planter=ear.names_planter,
         )
 
-    def _odds(self, votes: Votes) -> dict[str, float]:
-        return mixed(votes, [s.id for s in self.symptoms], self._mixing)
-
-    def _chances(self, votes: Votes) -> dict[str, float]:
-        odds = self._odds(votes)
-        most = max(odds.values(), default=0.0)
-        weights = {s: exp(o - most) for s, o in odds.items()}
-        total = sum(weights.values())
-        return {s: round(w / total, 4) for s, w in weights.items()}
-
     def _seems(self, ear: Ear, votes: Votes) -> str:
         """Return what the text seems to be where it is no complaint of the list, else nothing."""
         if not ear.said.counted or (len(ear.said.counted) <= _FEW_WORDS and not ear.of_a_planter):
@@ -189,6 +180,13 @@ class Listener:
         if votes.elsewhere and not votes.planter:
             return "another machine or another matter"
         return "a planter matter that is not on the list" if votes.planter else "no complaint about a planter"
+
+
+def _chances(odds: Mapping[str, float]) -> dict[str, float]:
+    most = max(odds.values(), default=0.0)
+    weights = {s: exp(o - most) for s, o in odds.items()}
+    total = sum(weights.values())
+    return {s: round(w / total, 4) for s, w in weights.items()}
 
 
 def mixed(votes: Votes, symptoms: Iterable[str], mixing: Mixing) -> dict[str, float]:
