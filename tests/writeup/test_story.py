@@ -19,6 +19,7 @@ from diag.errors import UsageError
 from diag.reason.judge import Engine
 from diag.writeup.cli import _from_file
 from diag.writeup.completeness import readiness
+from diag.writeup.page.appendix import MOST_DIGEST
 from diag.writeup.page.audience import AUDIENCES, view
 from diag.writeup.page.drawing import case_picture
 from diag.writeup.page.front import ruled_rows
@@ -139,6 +140,7 @@ def test_every_number_in_print_is_recorded_or_derived(good: Case, story: Story, 
     minutes.append(sum(n.minutes for n in story.labour if n.activity != "test"))
     derived += [f"{round(m)} {m / 60:.1f}" for m in minutes]
     derived += [i.told.text for i in story.items if i.name == "seeds_per_meter"]
+    derived += [story.record.knowledge[:MOST_DIGEST]]
     derived += [row[1] for row in ruled_rows(story)] + [str(engine.knowledge.verifications["row_meter"])]
     derived += ["SHA-256", "rows 4-6", "rows 7-9", "rows 4-9", *(p.sha256[:16] for p in story.photos)]
     allowed = set(re.findall(r"\d+(?:\.\d+)?", recorded + " ".join(derived)))
