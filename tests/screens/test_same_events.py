@@ -67,7 +67,7 @@ def by_lines(engine: Engine, place: Path) -> CallDesk:
     dialogue = Dialogue(desk, read, written.append, "us")
     with contextlib.suppress(EOFError, LeaveError):
         dialogue.start(None)
-    assert not [w for w in written if w.startswith("Not ")], written
+    assert not [w for w in written if w.startswith("Not ") and not w.startswith("Not shown yet")], written
     return dialogue.call
 
 
