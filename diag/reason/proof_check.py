@@ -22,11 +22,13 @@ def proof_check(case: Case, tables: Tables) -> str | None:
     trouble and spoke for the cause, seed in the furrow before the rest, then the best of the verification. How the
     mended part looks comes last.
     """
-    if not case.to_prove or any(i.epoch == case.epoch and i.events for i in case.instances):
+    since = [i for i in case.instances if i.epoch == case.epoch and i.events]
+    if not case.to_prove or any(i.given for i in since):
         return None
+    in_vain = {i.check for i in since}  # not sure, or not to be done here
     for key in _candidates(case, tables):
         check = tables.knowledge.questions.get(key)
-        if check and check_minutes(check, case, tables) is not None and fit(
+        if check and key not in in_vain and check_minutes(check, case, tables) is not None and fit(
             check.applies, case.axes, tables.knowledge
         ) > 0.0:
             return key

@@ -155,3 +155,14 @@ def test_after_a_splice_the_dig_that_showed_the_dead_rows_comes_first(engine: En
     assert "dig_behind_row" == call.offers()[0].check
     call.answer("dig_behind_row", outcome="seed_normal")
     assert turn(call).asks.startswith("Measured, and good")
+
+
+def test_rows_switched_on_again_are_proved_in_the_ground(engine: Engine) -> None:
+    """What lies behind the rows is asked, not flags at the ends; what can't be done here leaves the next proof."""
+    call = call_of(engine, "row_dead_real", axes={"drive": "electric"}, rows=[5, 6, 7, 8], crop="soybean")
+    call.repair(["row_switched_off"], words="all rows on")
+    assert "dig_behind_row" == call.offers()[0].check
+    call.answer("timing_flags", status="cannot_here")
+    assert "dig_behind_row" == call.offers()[0].check
+    call.answer("dig_behind_row", status="cannot_here")
+    assert "cab_rows_bar" == call.offers()[0].check
