@@ -181,7 +181,7 @@ def proof_form(call: CallDesk) -> Form:
     names = tuple((r.event, "; ".join(knowledge.causes[c].label if c in knowledge.causes else c for c in r.causes))
                   for r in reversed(repairs))
     last = repairs[-1]
-    after = [a for a in call.state.answers if a.epoch > last.epoch]
+    after = [a for a in call.state.answers if a.epoch > last.epoch and a.status == "given"]
     readings = []
     for a in after:
         check = knowledge.questions.get(a.check)

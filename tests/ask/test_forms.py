@@ -109,6 +109,16 @@ def test_every_form_records_what_its_fields_hold(desk: Desk) -> None:
         assert error is None or (error.where in labels and error.remedy), form.name
 
 
+def test_a_proof_rests_on_what_was_answered(desk: Desk) -> None:
+    """What could not be done after the repair is no reading that a proof could rest on."""
+    call = open_call(desk)
+    call.repair(["alpha"])
+    call.answer("plain", status="cannot_here")
+    call.answer("plain", outcome="ok")
+    (rests,) = [f for f in forms_mend.proof_form(call).fields if f.name == "answers"]
+    assert 1 == len(rests.choices)
+
+
 def refused(form: Form, call: CallDesk) -> DiagError | None:
     """Record a form with the values it opens with; return what it was refused for, None when it was taken."""
     try:
