@@ -25,9 +25,6 @@ CLEAR = 0.05
 
 def k_of_n(reading: Reading) -> tuple[int, int]:
     """Return k and n of a count. Raises MeasureError when either is missing or k exceeds n."""
-    if reading.k is not None and reading.n is None:
-        such = f"{reading.k} of {max(20, reading.k)}"
-        raise MeasureError(f"{reading.k} of how many?", remedy=f"Give both, such as {such}.")
     if reading.k is None or reading.n is None or not 0 <= reading.k <= reading.n or reading.n == 0:
         raise MeasureError(f"{reading.k} of {reading.n} is not a count.", remedy="Give k of n with k at most n.")
     return reading.k, reading.n

@@ -273,10 +273,17 @@ def _figures(asked: _Asked) -> Reply:
         body = take_answer(call, check, asked.said, asked.units)
     except DiagError as error:
         return Reply((f"{error.what} {error.remedy}".strip(),))
-    if check.takes.kind == "count" and isinstance(body["value"], int):
+    if check.takes.kind == "count" and isinstance(body["value"], int) and not _takes_a_number(check):
         return Reply((f"{asked.said} of how many? Type both: {asked.said} of 200.",))
     told = verdict_of(call.engine.knowledge, call.state, check, body)
     return Reply(told, (), lambda call: asked.give(call, **body))
+
+
+def _takes_a_number(check: Check) -> bool:
+    """Tell whether a count without its total means something: seeds caught in so many turns."""
+    from diag.analyses.catalogue import CATALOGUE
+
+    return any("number" in CATALOGUE[name].takes for name in check.compute)
 
 
 def _refused(asked: _Asked, status: str, picked: str = "") -> Reply:

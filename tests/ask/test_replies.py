@@ -49,15 +49,6 @@ def test_a_measured_question_takes_words_first_and_figures_as_well(call: CallDes
     assert "doubles" in " ".join(figures.told)
 
 
-def test_a_bare_number_where_a_count_is_asked_for_is_told_apart(call: CallDesk) -> None:
-    """1 takes line 1 of the list and says that it is no count; a count without its total asks of how many."""
-    key = "gap_dig_20"
-    line = said(call, key, "1")
-    assert line.fits
-    assert "Line 1 of the list, not a count of 1." == line.told[1]
-    assert "17 of how many?" in " ".join(said(call, key, "17").told)
-
-
 def test_a_short_yes_is_the_outcome_of_that_name(call: CallDesk) -> None:
     """Where the outcomes are yes and no themselves, "yeah" and "n" mean them."""
     asked = [c for c in call.engine.knowledge.questions.values() if {"yes", "no"} == set(c.outcomes)]
@@ -115,3 +106,4 @@ def test_a_bare_number_at_a_count_is_told_as_what_it_is(call: CallDesk) -> None:
     assert not thirty.fits
     assert "30 of how many?" in thirty.told[0]
     assert both.fits
+    assert said(call, "catch_test_turns", "120").fits  # seeds caught: the turns are asked for

@@ -13,7 +13,7 @@ from diag.ask.wording import is_fine, meant
 from diag.call.case_of import row_pattern
 from diag.call.desk import CallDesk, Desk
 from diag.errors import DiagError
-from diag.figures.rows import show_rows
+from diag.figures.rows import parse_rows, show_rows
 from diag.knowledge.base import Knowledge
 from diag.knowledge.yamlfile import load_yaml
 from diag.reason.judge import Engine
@@ -82,20 +82,41 @@ def test_replies_of_another_hand(whole: Knowledge) -> None:
 
 
 @pytest.mark.parametrize(("word", "fits"), [
-    ("y", False), ("n", False), ("yes", False), ("con", True), ("constant", True),
+    ("y", False), ("n", False), ("yes", False), ("al", False), ("con", True), ("constant", True),
 ])
 def test_a_letter_is_no_word(whole: Knowledge, word: str, fits: bool) -> None:
     """The habit of y and Enter records nothing where yes means nothing; the beginning of a word needs three letters."""
     call = Desk(Engine(whole, counter=True)).new_call("phone")
-    told = (Choice("constant", "all the time since the first yard"), Choice("off_and_on", "now and then, no order"))
+    told = (Choice("constant", "all the time since yesterday"), Choice("off_and_on", "now and then, no order"))
     asked = replace(turn_about(call, next(iter(whole.checks))), kind="act", check=None, choices=told)
     assert fits == reply(call, asked, word).fits
+
+
+def test_words_that_begin_two_answers_go_to_the_one_they_say(whole: Knowledge) -> None:
+    """Shut slide is the slide that is shut, not the one that is half shut; an answer said whole needs no more."""
+    call = Desk(Engine(whole, counter=True)).new_call("phone")
+    told = (Choice("shut", "slide shut"), Choice("half", "slide shut half way by its catch"))
+    asked = replace(turn_about(call, next(iter(whole.checks))), kind="act", check=None, choices=told)
+    assert ("shut",) == reply(call, asked, "shut slide").picked
+    answers = {"bad": ["not set"], "good": ["not set tight"]}
+    assert ["bad"] == meant(whole.lexicon, "it is not set", answers)
+
+
+def test_what_may_be_meant_is_named_and_not_taken(whole: Knowledge) -> None:
+    """Words that are near an answer name it; figures that only name rows are passed over."""
+    call = Desk(Engine(whole, counter=True)).new_call("phone")
+    near = reply(call, turn_about(call, "hopper_look"), "the slide was moved")
+    assert not near.fits
+    assert "Perhaps 2 slide shut or half shut" in near.told[0]
+    moved = reply(call, turn_about(call, "q_last_repair"), "swapped the meter with row 4 and it moved")
+    assert ("part_moved_fault_moved",) == moved.picked
 
 
 @pytest.mark.parametrize(("said", "rows", "pattern"), [
     ("rows 5 to 8", "5-8", "adjacent"), ("5-8", "5-8", "adjacent"), ("rows 5 6 7 8", "5-8", "adjacent"),
     ("just row 7", "7", "one"), ("the two outside rows", "1, 12", "some"), ("every row", "all", "all"),
-    ("left half", "1-6", "section"), ("every other row", "2, 4, 6, 8, 10, 12", "alternate"),
+    ("left half", "1-6", "section"), ("right half", "7-12", "section"),
+    ("every other row", "2, 4, 6, 8, 10, 12", "alternate"),
 ])
 def test_rows_are_taken_where_rows_are_asked_for(whole: Knowledge, said: str, rows: str, pattern: str) -> None:
     """Rows named at the question which rows are the call's from then on, and the question is answered."""
@@ -117,6 +138,7 @@ def test_a_row_that_the_machine_lacks_is_said_so(whole: Knowledge) -> None:
     key = next(k for k, c in whole.questions.items() if c.opening and c.reads == "rows")
     assert "12 rows" in reply(call, turn_about(call, key), "rows 13 and 14").told[0]
     assert ("adjacent",) == reply(call, turn_about(call, key), "2").picked
+    assert (7, 8, 9, 10, 11) == parse_rows("right half", 11)
 
 
 def turn_about(call: CallDesk, key: str) -> Turn:
