@@ -28,7 +28,7 @@ def yes_or_no(knowledge: Knowledge, check: Check, low: str) -> list[str]:
     first = re.split(r"[ ,.]", low, maxsplit=1)[0]
     for name, words, means in (("yes", YES, check.yes), ("no", NO, check.no)):
         if first in words and says_no_more(knowledge.lexicon, low.removeprefix(first)):
-            return list(means) or [name for name in (name,) if name in check.outcomes]
+            return list(means) or ([name] if name in check.outcomes else [])
     return []
 
 
